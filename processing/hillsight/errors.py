@@ -1,0 +1,51 @@
+"""Every error that hillsight raises on purpose: what is wrong, where, and what to do about it."""
+
+from __future__ import annotations
+
+
+class HillsightError(Exception):
+    """Root of all errors meant for the user; the text is complete and needs no traceback.
+
+    Parameters
+    ----------
+    what : what is wrong, one clause, no full stop
+    where : file, layer, row or field the trouble is in; empty if it has no place
+    remedy : what the user can do, one sentence without a full stop; empty if nothing helps
+    """
+
+    exit_code = 2
+
+    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.remedy = remedy
+        text = f"{where}: {what}" if where else what
+        if remedy:
+            text = f"{text}. {remedy}"
+        super().__init__(f"{text}.")
+
+
+class TerrainError(HillsightError):
+    """The terrain cannot be read, or does not say what is needed to use it."""
+
+
+class StationError(HillsightError):
+    """A station is missing, misplaced or ambiguous."""
+
+
+class FeatureError(HillsightError):
+    """Map features cannot be read or used."""
+
+
+class CallError(HillsightError):
+    """An option or a combination of options makes no sense."""
+
+
+class OutputError(HillsightError):
+    """The result cannot be written where it was asked for."""
+
+
+class Interrupted(HillsightError):  # noqa: N818 - a signal, not a fault
+    """The run was stopped from outside; nothing was written."""
+
+    exit_code = 130

@@ -1,0 +1,1 @@
+"""Files for machines: GeoPackage, rasters, styles, provenance, atomic writing."""

@@ -1,0 +1,263 @@
+"""Every layer and column that hillsight writes, declared once for the writer, the docs and the tests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Literal
+
+ColumnType = Literal["text", "real", "integer", "boolean"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, type, unit with frame (empty for none) and meaning.
+
+    ``optional`` columns may hold nulls where the meaning says so.
+    """
+
+    name: str
+    type: ColumnType
+    unit: str
+    meaning: str
+    optional: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One vector layer: its name, geometry type (OGC simple features), what it is for and its columns."""
+
+    name: str
+    geometry: str
+    meaning: str
+    columns: tuple[Column, ...]
+
+
+class GroundState(IntEnum):
+    """Codes of a viewshed raster; the same words are the states of the bearing list."""
+
+    BEYOND = 0
+    HIDDEN = 1
+    UNCERTAIN = 2
+    VISIBLE = 3
+    UNKNOWN = 4
+
+
+GROUND_STATE_MEANINGS = {
+    GroundState.BEYOND: "beyond the reach: not worked out",
+    GroundState.HIDDEN: "dead ground: the sight line meets nearer ground",
+    GroundState.UNCERTAIN: "could be either within the error model",
+    GroundState.VISIBLE: "seen from the station's eye",
+    GroundState.UNKNOWN: "the sight line or the place itself is on a void or off the terrain",
+}
+
+_STATION = Column("station", "text", "", "the station's label, unique within the file")
+_AREA = Column("area_ha", "real", "ha, plane grid area", "area")
+_FROM = Column("bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station")
+_TO = Column("bearing_to_true_deg", "real", "degrees from true north", "right edge as seen from the station")
+_DISTANCE_MIN = Column("distance_min_m", "real", "m, ground distance on the ellipsoid", "nearest point")
+_DISTANCE_MAX = Column("distance_max_m", "real", "m, ground distance on the ellipsoid", "farthest point")
+_HEIGHT_MIN = Column("height_min_m", "real", "m, the terrain's own datum", "lowest ground along the line")
+_HEIGHT_MAX = Column("height_max_m", "real", "m, the terrain's own datum", "highest ground along the line")
+
+STATIONS = Layer(
+    "stations",
+    "Point",
+    "the places looked from, with the totals of what each sees",
+    (
+        _STATION,
+        Column("name", "text", "", "the name as given, or null", optional=True),
+        Column("easting_m", "real", "m in the terrain's grid", "easting"),
+        Column("northing_m", "real", "m in the terrain's grid", "northing"),
+        Column("longitude", "real", "degrees, WGS 84", "longitude, east positive"),
+        Column("latitude", "real", "degrees, WGS 84", "latitude, north positive"),
+        Column("ground_height_m", "real", "m, the terrain's own datum", "ground under the station"),
+        Column("eye_level_m", "real", "m, the terrain's own datum", "ground height plus eye height"),
+        Column("convergence_deg", "real", "degrees", "grid north's true bearing: true = grid + convergence"),
+        Column(
+            "declination_deg",
+            "real",
+            "degrees, east positive",
+            "magnetic north's true bearing: true = magnetic + declination; null if not asked for",
+            optional=True,
+        ),
+        Column(
+            "declination_uncertainty_deg",
+            "real",
+            "degrees, one standard deviation",
+            "uncertainty of the declination by the model's own error figures",
+            optional=True,
+        ),
+        Column("declination_date", "text", "ISO 8601 date", "day the declination is for", optional=True),
+        Column("reach_m", "real", "m on the grid", "how far from the station the work went"),
+        Column("reach_ha", "real", "ha, plane grid area", "area of the reach: visible + hidden + unknown"),
+        Column("visible_ha", "real", "ha, plane grid area", "ground seen"),
+        Column("hidden_ha", "real", "ha, plane grid area", "dead ground, listed or not"),
+        Column("unknown_ha", "real", "ha, plane grid area", "void or off the terrain, or behind a void"),
+        Column(
+            "unlisted_hidden_ha",
+            "real",
+            "ha, plane grid area",
+            "part of hidden_ha in pockets smaller than the least area asked for, absent from dead_ground",
+        ),
+    ),
+)
+
+VISIBLE_GROUND = Layer("visible_ground", "MultiPolygon", "ground seen from a station", (_STATION, _AREA))
+
+UNKNOWN_GROUND = Layer(
+    "unknown_ground",
+    "MultiPolygon",
+    "ground within the reach that cannot be judged: void, off the terrain, or seen only across a void",
+    (_STATION, _AREA),
+)
+
+DEAD_GROUND = Layer(
+    "dead_ground",
+    "Polygon",
+    "pockets of dead ground: connected ground that a station cannot see",
+    (
+        _STATION,
+        Column("pocket", "integer", "", "number within the station, nearest first"),
+        _AREA,
+        Column("nearest_m", "real", "m, ground distance on the ellipsoid", "near edge"),
+        Column("farthest_m", "real", "m, ground distance on the ellipsoid", "far edge"),
+        _FROM,
+        _TO,
+        Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
+        Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
+        Column("crest", "integer", "", "the crest line that hides most of it; null for specks", optional=True),
+    ),
+)
+
+CREST_LINES = Layer(
+    "crest_lines",
+    "LineString Z",
+    "where ground turns out of view with hidden ground behind it",
+    (
+        _STATION,
+        Column("crest", "integer", "", "number within the station, nearest first"),
+        Column("role", "text", "brow, crest or skyline", "skyline: against the sky; brow: nearest on its bearings"),
+        Column("nearest_share", "real", "0 to 1", "share of its width on which no nearer ground turns out of view"),
+        Column("sky_share", "real", "0 to 1", "share of its width on which it stands against the sky"),
+        _DISTANCE_MIN,
+        _DISTANCE_MAX,
+        _FROM,
+        _TO,
+        _HEIGHT_MIN,
+        _HEIGHT_MAX,
+        Column("length_m", "real", "m on the grid", "length along the ground plan"),
+        Column("hidden_ha", "real", "ha, plane grid area", "dead ground that this crest line hides, by posts"),
+    ),
+)
+
+_SKYLINE_STATE = Column(
+    "state",
+    "text",
+    "ground, reach, terrain_edge or void",
+    "what ends the view: ground against the sky, or a skyline that may lie farther off, beyond "
+    "the reach, the terrain's edge or a void",
+)
+
+SKYLINE = Layer(
+    "skyline",
+    "LineString Z",
+    "the line where ground meets sky, in pieces that follow the ground",
+    (
+        _STATION,
+        Column("piece", "integer", "", "number within the station, clockwise from north"),
+        _SKYLINE_STATE,
+        _FROM,
+        _TO,
+        _DISTANCE_MIN,
+        _DISTANCE_MAX,
+        _HEIGHT_MIN,
+        _HEIGHT_MAX,
+    ),
+)
+
+SKYLINE_BEARINGS = Layer(
+    "skyline_bearings",
+    "Point Z",
+    "the skyline bearing by bearing",
+    (
+        _STATION,
+        Column("bearing_true_deg", "real", "degrees from true north", "bearing of the skyline point"),
+        Column("bearing_grid_deg", "real", "degrees from grid north", "bearing of the skyline point"),
+        Column("angle_deg", "real", "degrees above the level", "vertical angle with curvature and refraction"),
+        Column("distance_m", "real", "m, ground distance on the ellipsoid", "distance of the skyline point"),
+        Column("height_m", "real", "m, the terrain's own datum", "ground height of the skyline point"),
+        _SKYLINE_STATE,
+        Column(
+            "brow_distance_m",
+            "real",
+            "m on the grid",
+            "nearest place on this bearing where ground turns out of view; null if none does",
+            optional=True,
+        ),
+    ),
+)
+
+BEARING_LIST = Layer(
+    "bearing_list",
+    "Point Z",
+    "map features in order from left to right; the point is the middle of what is seen of each",
+    (
+        _STATION,
+        Column("rank", "integer", "", "place in the order, left to right"),
+        Column("name", "text", "", "the feature's name, or null", optional=True),
+        Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
+        Column("evidence_class", "text", "ground_shape, water, man_made or unclassed", "trust class of the kind"),
+        Column("state", "text", "visible, partly, hidden, unknown or out_of_reach", "whether it is seen"),
+        Column("visible_share", "real", "0 to 1", "share of its points, length or area that is seen", optional=True),
+        Column("bearing_true_deg", "real", "degrees from true north", "middle of what is seen, or of the whole"),
+        Column("bearing_grid_deg", "real", "degrees from grid north", "the same bearing on the grid"),
+        Column(
+            "bearing_magnetic_deg",
+            "real",
+            "degrees from magnetic north",
+            "the same bearing by compass; null if no declination was asked for",
+            optional=True,
+        ),
+        Column("distance_m", "real", "m, ground distance on the ellipsoid", "to the point that is listed"),
+        Column("slope_distance_m", "real", "m, eye to point", "straight-line distance"),
+        Column("height_m", "real", "m, the terrain's own datum", "ground at the listed point", optional=True),
+        Column("height_difference_m", "real", "m, eye to point", "above the eye positive", optional=True),
+        Column(
+            "vertical_angle_deg",
+            "real",
+            "degrees above the level",
+            "apparent, with curvature and refraction",
+            optional=True,
+        ),
+        Column("left_edge_true_deg", "real", "degrees from true north", "left edge of what is seen", optional=True),
+        Column("right_edge_true_deg", "real", "degrees from true north", "right edge of what is seen", optional=True),
+        Column("nearest_seen_m", "real", "m, ground distance on the ellipsoid", "nearest seen point", optional=True),
+        Column("highest_seen_m", "real", "m, the terrain's own datum", "highest seen point", optional=True),
+        Column("gap_to_next_deg", "real", "degrees clockwise", "to the bearing of the next in the order", optional=True),
+        Column("hidden_by_m", "real", "m", "how much taller the hidden thing must stand to show", optional=True),
+        Column(
+            "hidden_by_distance_m",
+            "real",
+            "m, ground distance on the ellipsoid",
+            "distance of the ground that hides it",
+            optional=True,
+        ),
+        Column("hidden_by_crest", "integer", "", "the crest line that hides it, if listed", optional=True),
+        Column("source", "text", "", "file and layer the feature came from"),
+    ),
+)
+
+LAYERS: dict[str, Layer] = {
+    layer.name: layer
+    for layer in (
+        STATIONS,
+        VISIBLE_GROUND,
+        UNKNOWN_GROUND,
+        DEAD_GROUND,
+        CREST_LINES,
+        SKYLINE,
+        SKYLINE_BEARINGS,
+        BEARING_LIST,
+    )
+}

@@ -1,0 +1,1 @@
+"""One file per standalone script: parse, call, write, report."""
