@@ -44,8 +44,3 @@ class CallError(HillsightError):
 class OutputError(HillsightError):
     """The result cannot be written where it was asked for."""
 
-
-class Interrupted(HillsightError):  # noqa: N818 - a signal, not a fault
-    """The run was stopped from outside; nothing was written."""
-
-    exit_code = 130

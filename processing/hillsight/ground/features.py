@@ -1,0 +1,309 @@
+"""Map features from any vector files as one table in the working system, each with its class of evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import FeatureError, HillsightError
+from hillsight.ground import vector
+from hillsight.ground.evidence import EvidenceTable
+from hillsight.ground.transform import CheckedTransformer, Operation, transformer
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+_Rows = dict[str, Any]  # columns of equal length by name
+
+COLUMNS = ("name", "kind", "evidence_class", "target_height_m", "source", "geometry")
+
+NAME_COLUMNS = ("name", "label", "title")
+"""Columns a feature's name is looked for in, whatever their case; the first that exists is taken."""
+
+KIND_COLUMNS = (
+    *("kind", "type", "class", "category", "feature", "feature_type", "fclass"),
+    *("natural", "waterway", "water", "man_made", "barrier", "highway", "railway", "building"),
+    *("historic", "tourism", "landuse", "sym", "symbol"),
+)
+"""Columns a feature's kind is looked for in, whatever their case; each row takes its first that is not blank.
+
+A bare "yes" stands for the column's own name (building = yes). Where none holds anything, the layer's name is
+the kind of all its rows.
+"""
+
+HEIGHT_COLUMNS = ("target_height_m", "height_above_ground_m")
+"""Columns that say how tall the thing stands above the ground, metres."""
+
+_TALLEST_M = 1_000.0
+_POINT_TWINS = ("route_points", "track_points")  # GPX: vertices again as points
+
+
+def read_features(
+    paths: Sequence[str],
+    layers: Sequence[str],
+    target_crs: CRS,
+    *,
+    default_crs: CRS | None,
+    table: EvidenceTable,
+) -> tuple[Any, list[str], list[Operation]]:
+    """Features of all files in one table.
+
+    Parameters
+    ----------
+    paths : vector files, anything GDAL opens
+    layers : names of the layers wanted, looked for in every file; empty for all layers of each file
+    target_crs : the working system
+    default_crs : reference system of layers that do not state one; None refuses them
+    table : which kind belongs to which evidence class
+
+    Returns
+    -------
+    (features, notes, the distinct operations PROJ used). ``features`` is a GeoDataFrame in ``target_crs``
+    with the columns name (text or None), kind (text or None), evidence_class, target_height_m (float, NaN
+    where absent), source ("file, layer") and geometry (2D point, line or polygon, single or multi, valid),
+    indexed from 0 in the order of the files. Notes say what was left out, repaired or assumed, how often.
+
+    Raises
+    ------
+    FeatureError : a file or layer that is not there or cannot be read, numbers that are none, no usable
+        feature
+    """
+    import geopandas
+    import pandas
+
+    notes: list[str] = []
+    changes: dict[CRS, CheckedTransformer] = {}
+    frames: list[_Rows] = []
+    for path, layer in _wanted(paths, layers, notes):
+        where = f"{vector.display_name(path)}, layer {layer}"
+        try:
+            frame, read_notes = vector.read_layer(path, layer, default_crs)
+        except vector.NoGeometryError:
+            if layers or len(vector.list_layers(path)) == 1:
+                raise
+            notes.append(f"{where}: a table without geometry; left out")
+            continue
+        notes.extend(read_notes)
+        if len(frame) == 0:
+            notes.append(f"{where}: the layer is empty")
+            continue
+        if frame.crs not in changes:
+            changes[frame.crs] = transformer(frame.crs, target_crs)
+        prepared = _prepare(frame, path, layer, changes[frame.crs], table, notes)
+        if len(prepared["geometry"]):
+            frames.append(prepared)
+    if not frames:
+        raise FeatureError(
+            "no usable features",
+            where=", ".join(vector.display_name(path) for path in paths),
+            remedy="; ".join(notes) or "Give at least one vector file with features",
+        )
+    columns = {name: np.concatenate([rows[name] for rows in frames]) for name in COLUMNS}
+    text = {
+        name: pandas.Series(columns[name], dtype=object)
+        for name in ("name", "kind", "evidence_class", "source")
+    }
+    features = geopandas.GeoDataFrame(
+        {
+            "name": text["name"],
+            "kind": text["kind"],
+            "evidence_class": text["evidence_class"],
+            "target_height_m": columns["target_height_m"].astype(np.float64),
+            "source": text["source"],
+        },
+        geometry=geopandas.array.from_shapely(columns["geometry"]),
+        crs=target_crs,
+    )
+    operations = list(dict.fromkeys(change.operation for change in changes.values() if change.used))
+    notes += [f"features: {operation.caution}" for operation in operations if operation.caution]
+    return features, notes, operations
+
+
+def _wanted(paths: Sequence[str], layers: Sequence[str], notes: list[str]) -> list[tuple[str, str]]:
+    """Pairs of file and layer to read, in the order of the files; every named layer must be somewhere."""
+    wanted: list[tuple[str, str]] = []
+    offered: list[str] = []
+    for path in paths:
+        names = vector.list_layers(path)
+        offered.extend(f"{name} ({vector.display_name(path)})" for name in names)
+        if layers:
+            chosen = [name for name in names if name in layers]
+            if not chosen:
+                notes.append(
+                    f"{vector.display_name(path)}: has none of the layers {', '.join(layers)}; left out"
+                )
+        else:
+            chosen = [name for name in names if not ("waypoints" in names and name in _POINT_TWINS)]
+        wanted.extend((path, name) for name in chosen)
+    found = {name for _, name in wanted}
+    for layer in layers:
+        if layer not in found:
+            raise FeatureError(
+                f"there is no layer {layer!r}",
+                where=", ".join(vector.display_name(path) for path in paths),
+                remedy=f"The layers are: {', '.join(offered) or 'none'}",
+            )
+    return wanted
+
+
+def _prepare(
+    frame: Any,
+    path: str,
+    layer: str,
+    change: CheckedTransformer,
+    table: EvidenceTable,
+    notes: list[str],
+) -> _Rows:
+    """Columns of one layer, rows without usable geometry left out with a note."""
+    where = f"{vector.display_name(path)}, layer {layer}"
+    kinds = _kinds(frame, layer)
+    name_column = vector.find_column(frame, NAME_COLUMNS)
+    names = (
+        [vector.text_or_none(value) for value in frame[name_column]] if name_column else [None] * len(frame)
+    )
+    heights_m = _heights_m(frame, where)
+    geometry, kept = _usable_geometry(np.asarray(frame.geometry, dtype=object), where, change, notes)
+    classes = [table.class_of(kind) for kind in kinds]
+    return {
+        "name": _objects(names)[kept],
+        "kind": _objects(kinds)[kept],
+        "evidence_class": _objects(classes)[kept],
+        "target_height_m": heights_m[kept],
+        "source": _objects([f"{vector.display_name(path)}, {layer}"] * len(kept))[kept],
+        "geometry": geometry[kept],
+    }
+
+
+def _objects(values: list[Any]) -> NDArray[Any]:
+    array = np.empty(len(values), dtype=object)
+    array[:] = values
+    return array
+
+
+def _kinds(frame: Any, layer: str) -> list[str | None]:
+    kinds: list[str | None] = [None] * len(frame)
+    for column_name in KIND_COLUMNS:
+        column = vector.find_column(frame, (column_name,))
+        if column is None:
+            continue
+        for row, value in enumerate(frame[column]):
+            text = vector.text_or_none(value)
+            if kinds[row] is None and text is not None and text.strip().casefold() not in ("no", "false"):
+                kinds[row] = column_name if text.strip().casefold() in ("yes", "true") else text
+    if all(kind is None for kind in kinds):
+        return [layer] * len(frame)
+    return kinds
+
+
+def _heights_m(frame: Any, where: str) -> NDArray[np.float64]:
+    heights_m = np.full(len(frame), np.nan)
+    column = vector.find_column(frame, HEIGHT_COLUMNS)
+    if column is None:
+        return heights_m
+    for row, value in enumerate(frame[column]):
+        cell = f"{where}, row {row + 1}, column {column}"
+        height_m = vector.number_or_none(value, cell)
+        if height_m is None:
+            continue
+        if not 0 <= height_m <= _TALLEST_M:
+            raise FeatureError(
+                f"nothing stands {height_m:.10g} m above the ground",
+                where=cell,
+                remedy=f"Give metres from 0 to {_TALLEST_M:.0f}, or leave it blank",
+            )
+        heights_m[row] = height_m
+    return heights_m
+
+
+def _usable_geometry(
+    geometry: NDArray[Any], where: str, change: CheckedTransformer, notes: list[str]
+) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Geometry in the working system and which rows have any; each change to it is noted with its count."""
+    import shapely
+
+    def note(rows: NDArray[np.bool_], what: str) -> None:
+        count = int(rows.sum())
+        if count:
+            first = int(np.flatnonzero(rows)[0]) + 1
+            notes.append(f"{where}: {count} feature{'s' if count > 1 else ''} {what} (first: row {first})")
+
+    absent = shapely.is_missing(geometry) | shapely.is_empty(geometry)
+    note(absent, "without geometry left out")
+    kept = ~absent
+    out = geometry.copy()
+    rings = kept & (shapely.get_type_id(out) == 2)
+    out[rings] = [shapely.LineString(ring.coords) for ring in out[rings]]
+
+    mixed = kept & (shapely.get_type_id(out) == 7)
+    if mixed.any():
+        out[mixed] = _objects([_highest_dimension(item) for item in out[mixed]])
+        note(mixed, "of mixed geometry reduced to the parts of highest dimension")
+
+    _check_finite(out, kept, where)
+    try:
+        # Heights in the geometry are dropped here: they are in datums nobody states.
+        out[kept] = shapely.transform(out[kept], change.attempt, include_z=False, interleaved=False)
+    except HillsightError as error:
+        raise FeatureError(error.what, where=where, remedy=error.remedy) from error
+    outside = np.zeros(len(out), dtype=bool)
+    coordinates, index = shapely.get_coordinates(out[kept], return_index=True)
+    unreachable = np.unique(index[~np.isfinite(coordinates).all(axis=1)])
+    outside[np.flatnonzero(kept)[unreachable]] = True
+    note(outside, f"beyond what {change.to_crs.name} can show left out")
+    kept &= ~outside
+
+    broken = kept & ~shapely.is_valid(out)
+    if broken.any():
+        out[broken] = _objects([_repaired(item) for item in out[broken]])
+        lost = broken & shapely.is_empty(out)
+        note(broken & ~lost, "with broken geometry repaired")
+        note(lost, "whose geometry shrinks to nothing left out")
+        kept &= ~lost
+    return out, kept
+
+
+def _check_finite(geometry: NDArray[Any], kept: NDArray[np.bool_], where: str) -> None:
+    import shapely
+
+    coordinates, index = shapely.get_coordinates(geometry[kept], return_index=True)
+    bad = np.flatnonzero(~np.isfinite(coordinates).all(axis=1))
+    if bad.size:
+        row = int(np.flatnonzero(kept)[index[bad[0]]]) + 1
+        raise FeatureError(
+            "a coordinate is not a finite number",
+            where=f"{where}, row {row}",
+            remedy="Correct or drop the feature",
+        )
+
+
+def _highest_dimension(collection: Any) -> Any:
+    """The parts of highest dimension of a (nested) collection, as one single or multi geometry."""
+    import shapely
+
+    parts = shapely.get_parts(collection)
+    while (shapely.get_type_id(parts) == 7).any():
+        parts = shapely.get_parts(parts)
+    parts = shapely.get_parts(parts)  # multi geometries into their members
+    parts = parts[~shapely.is_empty(parts)]
+    dimensions = shapely.get_dimensions(parts)
+    highest = parts[dimensions == dimensions.max()]
+    if len(highest) == 1:
+        return highest[0]
+    multi = (shapely.multipoints, shapely.multilinestrings, shapely.multipolygons)
+    return multi[int(dimensions.max())](highest)
+
+
+def _repaired(geometry: Any) -> Any:
+    """Valid geometry of the same dimension; empty where nothing of that dimension is left."""
+    import shapely
+
+    valid = shapely.make_valid(geometry, method="structure", keep_collapsed=False)
+    dimension = int(shapely.get_dimensions(geometry))
+    if shapely.get_type_id(valid) == 7:
+        valid = _highest_dimension(valid)
+    if int(shapely.get_dimensions(valid)) != dimension:
+        return shapely.Polygon() if dimension == 2 else shapely.LineString()
+    return valid

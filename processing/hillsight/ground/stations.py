@@ -1,0 +1,305 @@
+"""Places somebody stands and looks from: read, brought onto the terrain's grid, and given unique labels."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import FeatureError, HillsightError, StationError
+from hillsight.ground.transform import CheckedTransformer, Operation, horizontal_crs, transformer
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+NAME_COLUMNS = ("name", "label", "title", "station")
+"""Columns a station's name is looked for in, whatever their case; the first that exists is taken."""
+HEIGHT_COLUMN = "ground_height_m"
+_OWN_LAYER = "stations"  # so that an output of this package can be read back
+
+_NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
+_AT = re.compile(rf"{_NUMBER},{_NUMBER}(?:,(.*))?", re.DOTALL)
+_LOWEST_GROUND_M, _HIGHEST_GROUND_M = -500.0, 9_000.0
+
+
+@dataclass(frozen=True)
+class Place:
+    """A station as it was given.
+
+    Parameters
+    ----------
+    name : exactly as given; None where absent or blank
+    x, y : easting or longitude, northing or latitude, in units of ``crs``
+    crs : reference system of x and y
+    height_m : surveyed ground height in the terrain's datum, if one was given; never a GPS height
+    source : where it was given, for messages and provenance
+    """
+
+    name: str | None
+    x: float
+    y: float
+    crs: CRS
+    height_m: float | None
+    source: str
+
+
+@dataclass(frozen=True)
+class Station:
+    """A station on the terrain's grid.
+
+    Parameters
+    ----------
+    label : unique among the stations of a run, without control characters
+    name : exactly as given, or None
+    easting_m, northing_m : true position, metres in the working system
+    ground_height_m : surveyed ground height if one was given, in the terrain's datum
+    source : where it was given
+    """
+
+    label: str
+    name: str | None
+    easting_m: float
+    northing_m: float
+    ground_height_m: float | None
+    source: str
+
+
+def parse_at(text: str, crs: CRS) -> Place:
+    """A place from "E,N" or "E,N,name"; longitude before latitude; the name may hold commas.
+
+    Raises
+    ------
+    StationError : the text does not begin with two numbers
+    """
+    match = _AT.fullmatch(text)
+    if match is None:
+        raise StationError(
+            f"{text!r} does not begin with two numbers and a comma between",
+            where="--at",
+            remedy='Write "easting,northing" or "easting,northing,name" without spaces in the numbers',
+        )
+    x, y = float(match[1]), float(match[2])
+    if not (np.isfinite(x) and np.isfinite(y)):
+        raise StationError(f"{text!r} holds a number too large to be a coordinate", where="--at")
+    name = match[3]
+    return Place(
+        name if name is not None and name.strip() else None, x, y, crs, None, f"--at {match[1]},{match[2]}"
+    )
+
+
+def read_places(path: str, layer: str | None, default_crs: CRS | None) -> list[Place]:
+    """Places from the points of a vector file, in the file's order.
+
+    Points of a MultiPoint become places of the same name. Without ``layer`` the only layer that may hold
+    points is taken, or the waypoints of a GPX file, or the layer called ``stations``. A column ``name``,
+    ``label``, ``title`` or ``station`` names them; a column ``ground_height_m`` has surveyed ground heights.
+    Heights in the geometry itself are not used: they are mostly GPS heights in another datum.
+
+    Raises
+    ------
+    StationError : unreadable, empty or ambiguous file, geometry other than points, a row without a point, a
+        height that no ground has
+    """
+    from hillsight.ground import vector
+
+    try:
+        chosen = layer if layer is not None else _choose_layer(path)
+        frame, _ = vector.read_layer(path, chosen, default_crs)
+        where = f"{vector.display_name(path)}, layer {chosen}"
+        name_column = vector.find_column(frame, NAME_COLUMNS)
+        height_column = vector.find_column(frame, (HEIGHT_COLUMN,))
+        names = list(frame[name_column]) if name_column else [None] * len(frame)
+        heights = list(frame[height_column]) if height_column else [None] * len(frame)
+        places: list[Place] = []
+        for row, (geometry, name_cell, height_cell) in enumerate(
+            zip(frame.geometry, names, heights, strict=True), start=1
+        ):
+            place = f"{where}, row {row}"
+            name = vector.text_or_none(name_cell)
+            height_m = vector.number_or_none(height_cell, f"{place}, column {height_column}")
+            _check_height(height_m, f"{place}, column {height_column}")
+            if geometry is None or geometry.is_empty:
+                raise StationError(
+                    "the station has no position", where=place, remedy="Give it a point or drop the row"
+                )
+            if geometry.geom_type not in ("Point", "MultiPoint"):
+                raise StationError(
+                    f"a station must be a point, not a {geometry.geom_type}",
+                    where=place,
+                    remedy="Give points, or name a layer of points",
+                )
+            points = geometry.geoms if geometry.geom_type == "MultiPoint" else [geometry]
+            for point in points:
+                if not (np.isfinite(point.x) and np.isfinite(point.y)):
+                    raise StationError("the station's coordinates are not finite numbers", where=place)
+                places.append(Place(name, float(point.x), float(point.y), frame.crs, height_m, place))
+    except FeatureError as error:
+        raise StationError(error.what, where=error.where, remedy=error.remedy) from error
+    if not places:
+        raise StationError("the layer holds no stations", where=where, remedy="Give at least one point")
+    return places
+
+
+def _choose_layer(path: str) -> str:
+    from hillsight.ground import vector
+
+    names = vector.list_layers(path)
+    if {"waypoints", "track_points"} <= set(names):
+        return "waypoints"
+    with_points = vector.point_layers(path)
+    if len(with_points) == 1:
+        return with_points[0]
+    if _OWN_LAYER in with_points:
+        return _OWN_LAYER
+    if not with_points:
+        raise StationError(
+            "no layer holds points", where=path, remedy=f"The layers are: {', '.join(names)}" if names else ""
+        )
+    raise StationError(
+        "several layers may hold the stations",
+        where=path,
+        remedy=f"Name one of them: {', '.join(with_points)}",
+    )
+
+
+def _check_height(height_m: float | None, where: str) -> None:
+    if height_m is not None and not _LOWEST_GROUND_M <= height_m <= _HIGHEST_GROUND_M:
+        raise StationError(
+            f"no ground is {height_m:.10g} m high", where=where, remedy="Give metres, or leave it blank"
+        )
+
+
+def settle_stations(
+    places: Sequence[Place], terrain_crs: CRS, bounds_m: tuple[float, float, float, float]
+) -> tuple[list[Station], list[str], list[Operation]]:
+    """Stations in the working system, each within the terrain and with a label of its own.
+
+    Labels: the name with control characters as spaces; "station 1", "station 2" (place in the list) where
+    there is none; a name given again becomes "name (2)", with a note.
+
+    Parameters
+    ----------
+    places : as given, in the order wanted
+    terrain_crs : the working system, projected, metres
+    bounds_m : west, south, east, north of the terrain's outermost posts
+
+    Returns
+    -------
+    (stations in the same order, notes, the distinct operations PROJ used)
+
+    Raises
+    ------
+    StationError : no places, or one that lies off the terrain or has no position in the working system
+    """
+    if not places:
+        raise StationError("no stations are given", remedy='Give a file of points or --at "easting,northing"')
+    positions: list[tuple[float, float]] = []
+    changes: dict[CRS, CheckedTransformer] = {}
+    for number, place in enumerate(places, start=1):
+        who = _who(place, number)
+        try:
+            if place.crs not in changes:
+                changes[place.crs] = transformer(place.crs, terrain_crs)
+            easting, northing = changes[place.crs](place.x, place.y)
+        except HillsightError as error:
+            raise StationError(f"{who}: {error.what}", where=place.source, remedy=error.remedy) from error
+        position = (float(easting[0]), float(northing[0]))
+        _check_on_terrain(place, who, position, terrain_crs, bounds_m)
+        positions.append(position)
+    operations = list(dict.fromkeys(change.operation for change in changes.values()))
+    labels, notes = _labels(places)
+    notes += [f"stations: {operation.caution}" for operation in operations if operation.caution]
+    stations = [
+        Station(label, _name(place), easting, northing, place.height_m, place.source)
+        for label, place, (easting, northing) in zip(labels, places, positions, strict=True)
+    ]
+    return stations, notes, operations
+
+
+def _name(place: Place) -> str | None:
+    return place.name if place.name is not None and place.name.strip() else None
+
+
+def _who(place: Place, number: int) -> str:
+    name = _name(place)
+    return f"station {number}" if name is None else f"station {plain_label(name)!r}"
+
+
+def plain_label(name: str) -> str:
+    """A name on one line: control characters and line separators become spaces, those at the ends go."""
+    plain = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in name)
+    return plain.strip()
+
+
+def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:
+    """Labels that differ from one another, and a note for each that had to change."""
+    wanted: list[str] = []
+    for number, place in enumerate(places, start=1):
+        name = _name(place)
+        plain = "" if name is None else plain_label(name)
+        wanted.append(plain or f"station {number}")
+    named = [bool(_name(place)) for place in places]
+    labels = [""] * len(places)
+    taken: set[str] = set()
+    # Whoever bears a name first keeps it; given names go before those made up here.
+    repeats: list[int] = []
+    for index in sorted(range(len(places)), key=lambda i: (not named[i], i)):
+        if wanted[index] in taken:
+            repeats.append(index)
+        else:
+            labels[index] = wanted[index]
+            taken.add(wanted[index])
+    notes: list[str] = []
+    for index in repeats:
+        count = 2
+        while f"{wanted[index]} ({count})" in taken:
+            count += 1
+        labels[index] = f"{wanted[index]} ({count})"
+        taken.add(labels[index])
+        notes.append(
+            f"{places[index].source}: the name {wanted[index]!r} is taken; "
+            f"this station is called {labels[index]!r}"
+        )
+    return labels, notes
+
+
+def _check_on_terrain(
+    place: Place,
+    who: str,
+    position: tuple[float, float],
+    terrain_crs: CRS,
+    bounds_m: tuple[float, float, float, float],
+) -> None:
+    west, south, east, north = bounds_m
+    easting, northing = position
+    if west <= easting <= east and south <= northing <= north:
+        return
+    given = horizontal_crs(place.crs)
+    remedy = "Move the station or give terrain that covers it"
+    if given.is_projected and abs(place.x) <= 180 and abs(place.y) <= 90:
+        remedy = (
+            "The numbers look like longitude and latitude: say so with --at-crs EPSG:4326, "
+            "or give the file its reference system"
+        )
+    elif _would_fit_swapped(place, terrain_crs, bounds_m):
+        order = "longitude" if given.is_geographic else "easting"
+        remedy = f"The two numbers fit the other way round: {order} comes first"
+    raise StationError(
+        f"{who} at E {easting:.1f} N {northing:.1f} lies off the terrain, which spans "
+        f"E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
+        where=place.source,
+        remedy=remedy,
+    )
+
+
+def _would_fit_swapped(place: Place, terrain_crs: CRS, bounds_m: tuple[float, float, float, float]) -> bool:
+    west, south, east, north = bounds_m
+    try:
+        x, y = transformer(place.crs, terrain_crs)(place.y, place.x)
+    except HillsightError:
+        return False
+    return bool(west <= x[0] <= east and south <= y[0] <= north)
