@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import Literal
+
+from hillsight.reading.states import GROUND_STATE_MEANINGS, GroundState
+
+__all__ = ["GROUND_STATE_MEANINGS", "LAYERS", "Column", "GroundState", "Layer"]
 
 ColumnType = Literal["text", "real", "integer", "boolean"]
 
@@ -32,24 +35,6 @@ class Layer:
     meaning: str
     columns: tuple[Column, ...]
 
-
-class GroundState(IntEnum):
-    """Codes of a viewshed raster; the same words are the states of the bearing list."""
-
-    BEYOND = 0
-    HIDDEN = 1
-    UNCERTAIN = 2
-    VISIBLE = 3
-    UNKNOWN = 4
-
-
-GROUND_STATE_MEANINGS = {
-    GroundState.BEYOND: "beyond the reach: not worked out",
-    GroundState.HIDDEN: "dead ground: the sight line meets nearer ground",
-    GroundState.UNCERTAIN: "could be either within the error model",
-    GroundState.VISIBLE: "seen from the station's eye",
-    GroundState.UNKNOWN: "the sight line or the place itself is on a void or off the terrain",
-}
 
 _STATION = Column("station", "text", "", "the station's label, unique within the file")
 _AREA = Column("area_ha", "real", "ha, plane grid area", "area")
@@ -201,7 +186,8 @@ SKYLINE_BEARINGS = Layer(
 BEARING_LIST = Layer(
     "bearing_list",
     "Point Z",
-    "map features in order from left to right; the point is the middle of what is seen of each",
+    "map features in order from left to right; the point is the middle of what is seen, or of a hidden feature "
+    "the place that would show first",
     (
         _STATION,
         Column("rank", "integer", "", "place in the order, left to right"),
@@ -209,8 +195,8 @@ BEARING_LIST = Layer(
         Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
         Column("evidence_class", "text", "ground_shape, water, man_made or unclassed", "trust class of the kind"),
         Column("state", "text", "visible, partly, hidden, unknown or out_of_reach", "whether it is seen"),
-        Column("visible_share", "real", "0 to 1", "share of its points, length or area that is seen", optional=True),
-        Column("bearing_true_deg", "real", "degrees from true north", "middle of what is seen, or of the whole"),
+        Column("visible_share", "real", "0 to 1", "seen share of the part that can be judged: points, length or area within the reach", optional=True),
+        Column("bearing_true_deg", "real", "degrees from true north", "bearing of the listed point: the middle of what is seen"),
         Column("bearing_grid_deg", "real", "degrees from grid north", "the same bearing on the grid"),
         Column(
             "bearing_magnetic_deg",
@@ -220,7 +206,7 @@ BEARING_LIST = Layer(
             optional=True,
         ),
         Column("distance_m", "real", "m, ground distance on the ellipsoid", "to the point that is listed"),
-        Column("slope_distance_m", "real", "m, eye to point", "straight-line distance"),
+        Column("slope_distance_m", "real", "m, eye to point", "straight-line distance", optional=True),
         Column("height_m", "real", "m, the terrain's own datum", "ground at the listed point", optional=True),
         Column("height_difference_m", "real", "m, eye to point", "above the eye positive", optional=True),
         Column(
@@ -234,7 +220,7 @@ BEARING_LIST = Layer(
         Column("right_edge_true_deg", "real", "degrees from true north", "right edge of what is seen", optional=True),
         Column("nearest_seen_m", "real", "m, ground distance on the ellipsoid", "nearest seen point", optional=True),
         Column("highest_seen_m", "real", "m, the terrain's own datum", "highest seen point", optional=True),
-        Column("gap_to_next_deg", "real", "degrees clockwise", "to the bearing of the next in the order", optional=True),
+        Column("gap_to_next_deg", "real", "degrees clockwise", "to the next seen feature; null if itself unseen", optional=True),
         Column("hidden_by_m", "real", "m", "how much taller the hidden thing must stand to show", optional=True),
         Column(
             "hidden_by_distance_m",

@@ -1,0 +1,245 @@
+"""Files that appear whole or not at all: built under a temporary name, then renamed into place."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import secrets
+import signal
+import sqlite3
+import threading
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+from hillsight.errors import OutputError
+from hillsight.layers.provenance import local_file
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from types import FrameType
+
+# Errors of the disk, not of the program.
+_DISK_TROUBLE = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EFBIG: "the file has grown beyond the size allowed here",
+    errno.EROFS: "the folder is read-only",
+    errno.EIO: "the disk reports a fault",
+}
+
+
+@contextmanager
+def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path]:
+    """Name to write to; what is there at the end replaces ``path`` in one step.
+
+    The name lies in the same folder, hidden and unique to the run, with the suffix of ``path``. When the
+    block ends well the file is flushed to disk and renamed; when it ends by any exception, Ctrl-C included,
+    it is removed with all that drivers left beside it, and an older file at ``path`` stays as it was. A
+    symbolic link keeps pointing where it points; the file behind it is replaced.
+
+    Parameters
+    ----------
+    path : file to make or replace
+    inputs : files read by the run, which must not be overwritten; of GDAL's virtual names the file behind
+
+    Raises
+    ------
+    OutputError : the folder is missing or cannot be written to, the path is a folder or one of the inputs,
+        another run is writing it, another program holds it open, or the disk is full
+    """
+    final = Path(os.path.realpath(path))
+    check_place(path, inputs=inputs)
+    mark = f".hillsight-{hashlib.sha256(os.fsencode(final.name)).hexdigest()[:12]}"
+    with _lock(path, final.parent / f"{mark}.lock") as locked:
+        if locked:  # what lies here now is left from a run that was killed
+            _remove_all(final.parent, f"{mark}-")
+        name = f"{mark}-{os.getpid()}-{secrets.token_hex(4)}"
+        temporary = final.parent / f"{name}{final.suffix}"
+        try:
+            yield temporary
+            _put_in_place(path, temporary, final)
+        except (OSError, sqlite3.Error) as error:
+            trouble = disk_trouble(error)
+            if trouble is None:
+                raise
+            raise OutputError(trouble, where=str(path), remedy="Nothing was written") from error
+        finally:
+            _remove_all(final.parent, name)
+
+
+@contextmanager
+def stop_signals() -> Iterator[None]:
+    """Make SIGTERM (and a closed terminal) act like Ctrl-C while the block runs, so that files are tidied up.
+
+    Works in the main thread only; in another thread the block runs with the signals as they are.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt(f"stopped by {signal.Signals(number).name}")
+
+    names = ("SIGTERM", "SIGHUP", "SIGBREAK")
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    before = []
+    for number in numbers:
+        handler = signal.getsignal(number)
+        # A signal that the starting program ignores (as a run kept alive after logging out) stays ignored.
+        if handler is not None and handler is not signal.SIG_IGN:
+            before.append((number, handler))
+            signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in before:
+            signal.signal(number, handler)
+
+
+def disk_trouble(error: BaseException) -> str | None:
+    """What is wrong with the disk, as one clause, or None if the error has another cause.
+
+    Knows the operating system's codes and the wording of SQLite and GDAL.
+    """
+    if isinstance(error, OSError) and error.errno in _DISK_TROUBLE:
+        return _DISK_TROUBLE[error.errno]
+    text = str(error).lower()
+    if "disk is full" in text or "no space left" in text:
+        return _DISK_TROUBLE[errno.ENOSPC]
+    if any(words in text for words in ("disk i/o error", "file too large", "failed to commit")):
+        return "the disk is full or reports a fault"
+    if "readonly database" in text or "read-only" in text:
+        return _DISK_TROUBLE[errno.EROFS]
+    return None
+
+
+def check_place(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
+    """Refuse a place that cannot or must not be written to; touches nothing.
+
+    Raises
+    ------
+    OutputError : as :func:`replacing`, as far as it can be told beforehand
+    """
+    final = Path(os.path.realpath(path))
+    if not final.name:
+        raise OutputError("this is no file name", where=str(path))
+    try:
+        final.lstat()
+    except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            raise OutputError("the name is too long", where=str(path), remedy="Give a shorter one") from error
+    if final.is_dir():
+        raise OutputError("this is a folder", where=str(path), remedy="Give the name of a file in it")
+    if not final.parent.is_dir():
+        raise OutputError(
+            "the folder does not exist", where=str(Path(path).parent), remedy="Make it, or name another one"
+        )
+    if final.exists() and not os.access(final, os.W_OK):
+        raise OutputError("the file is write-protected", where=str(path), remedy="Name another file")
+    for given in inputs:
+        same = False
+        with contextlib.suppress(OSError, ValueError):  # ValueError: a name that no file can have
+            file = local_file(os.fspath(given)) or Path(given)
+            same = Path(os.path.realpath(file)) == final or file.samefile(final)
+        if same:
+            raise OutputError("the output is one of the inputs", where=str(path), remedy="Name another file")
+
+
+@contextmanager
+def _lock(path: Path, lock: Path) -> Iterator[bool]:
+    """Hold the lock file; the system frees it when a process dies, so a stale one never blocks.
+
+    Yields False where the file system knows no locks: two runs then both finish, the later one wins.
+    """
+    while True:
+        try:
+            handle = lock.open("a+b")
+        except OSError as error:
+            raise OutputError(
+                f"nothing can be written in the folder ({error.strerror})",
+                where=str(Path(path).parent),
+                remedy="Name another folder",
+            ) from error
+        try:
+            locked = _try_lock(handle)
+        except BlockingIOError:
+            handle.close()
+            raise OutputError(
+                "another run is writing it", where=str(path), remedy="Wait for it, or name another file"
+            ) from None
+        # The run before may have removed the file between opening and locking it.
+        if not locked or _still_there(handle, lock):
+            break
+        handle.close()
+    try:
+        yield locked
+    finally:
+        if os.name == "nt":  # an open file cannot be removed there
+            handle.close()
+        with contextlib.suppress(OSError):
+            lock.unlink(missing_ok=True)
+        handle.close()
+
+
+def _try_lock(handle: IO[bytes]) -> bool:
+    """Lock without waiting; False where the file system knows no locks. BlockingIOError: held by another."""
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            try:
+                msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+            except PermissionError as error:
+                raise BlockingIOError from error
+        else:
+            import fcntl
+
+            fcntl.flock(handle.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise
+    except OSError:
+        return False
+    return True
+
+
+def _still_there(handle: IO[bytes], lock: Path) -> bool:
+    try:
+        return os.path.samestat(os.fstat(handle.fileno()), lock.stat())
+    except FileNotFoundError:
+        return False
+
+
+def _put_in_place(path: Path, temporary: Path, final: Path) -> None:
+    """Flush the finished file to disk and rename it."""
+    if not temporary.is_file():
+        raise OutputError("the run ended without writing anything", where=str(path))
+    if final.exists():
+        with contextlib.suppress(OSError):
+            temporary.chmod(final.stat().st_mode & 0o777)
+    with temporary.open("r+b") as file:
+        os.fsync(file.fileno())
+    try:
+        temporary.replace(final)
+    except PermissionError as error:
+        raise OutputError(
+            "the file cannot be replaced; another program seems to hold it open",
+            where=str(path),
+            remedy="Close it there, or name another file",
+        ) from error
+    if os.name != "nt":  # the rename itself reaches the disk with the folder
+        with contextlib.suppress(OSError):
+            folder = os.open(final.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+
+
+def _remove_all(folder: Path, start: str) -> None:
+    """Remove every file in the folder whose name starts so: the file and what drivers left beside it."""
+    for left in folder.glob(f"{start}*"):  # the start holds no wildcard: letters, digits, dots, hyphens
+        with contextlib.suppress(OSError):
+            left.unlink()

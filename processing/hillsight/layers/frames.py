@@ -1,0 +1,208 @@
+"""Tables made to fit the layer schema exactly, in the CRS asked for; anything else is refused."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import OutputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import geopandas
+    import pandas as pd
+    import pyproj
+    from numpy.typing import NDArray
+
+    from hillsight.layers.schema import Column, Layer
+
+GEOMETRY_COLUMN = "geom"
+# Rings that touch can cross by rounding when they change CRS; shreds below this share of the area go.
+_SHRED_SHARE = 1e-9
+# SQLite's readers end a text at a NUL, and UTF-8 has no half surrogates.
+_UNWRITABLE = re.compile("[\0\ud800-\udfff]")
+
+
+def conform(
+    frame: geopandas.GeoDataFrame, layer: Layer, out_crs: pyproj.CRS | None
+) -> geopandas.GeoDataFrame:
+    """Frame with exactly the layer's columns in order, their types, its geometry type and the CRS asked for.
+
+    Parameters
+    ----------
+    frame : columns of the layer in its order, a geometry column and a CRS; rows may be none
+    layer : what the frame claims to be
+    out_crs : CRS to write in, or None for the frame's own; heights are never touched
+
+    Returns
+    -------
+    New frame, index 0.., dtypes str object / float64 / Int64 / boolean, geometry column ``geom``
+
+    Raises
+    ------
+    ValueError : the frame breaks the schema (a fault of the program, not of the user's data)
+    OutputError : a place of the result does not exist in the CRS asked for
+    """
+    import geopandas
+    import pyproj
+    import shapely
+
+    if frame.crs is None:
+        raise ValueError(f"layer {layer.name}: the frame has no CRS")
+    geometry_name = frame.geometry.name
+    given = [str(name) for name in frame.columns if name != geometry_name]
+    expected = [column.name for column in layer.columns]
+    if given != expected:
+        missing = [name for name in expected if name not in given]
+        surplus = [name for name in given if name not in expected]
+        raise ValueError(
+            f"layer {layer.name}: columns missing {missing}, not in the schema {surplus}; "
+            f"wanted in order {expected}"
+        )
+    columns = {column.name: _typed(frame[column.name], column, layer) for column in layer.columns}
+    crs = pyproj.CRS.from_user_input(frame.crs)
+    shapes = _shapes(np.asarray(frame.geometry.array, dtype=object), layer)
+    if out_crs is not None and out_crs != crs:
+        shapes, crs = _reproject(shapes, crs, out_crs, layer), out_crs
+        if shapely.get_type_id(shapes[:1]).tolist() in ([3], [6]):
+            shapes = np.array([_still_valid(shape, layer) for shape in shapes], dtype=object)
+    return geopandas.GeoDataFrame(
+        {**columns, GEOMETRY_COLUMN: geopandas.GeoSeries(shapes, crs=crs)}, geometry=GEOMETRY_COLUMN, crs=crs
+    )
+
+
+def _typed(values: pd.Series, column: Column, layer: Layer) -> pd.Series:
+    """One column with the type that the schema promises."""
+    import pandas as pd
+
+    plain = np.asarray(values) if isinstance(values.dtype, np.dtype) else np.empty(0)
+    if column.type == "real" and plain.dtype.kind == "f" and np.isfinite(plain).all():
+        return pd.Series(plain.astype(np.float64))  # the common case, without looking at each cell
+    raw = values.to_numpy(dtype=object, na_value=None)
+    empty = np.array([item is None or item is pd.NA or item != item for item in raw], dtype=bool)
+    if empty.any() and not column.optional:
+        row = int(np.flatnonzero(empty)[0])
+        raise ValueError(
+            f"layer {layer.name}, column {column.name}, row {row}: no value, and none may be absent"
+        )
+    converters: dict[str, tuple[Callable[[Any], Any], str]] = {
+        "text": (_as_text, "object"),
+        "real": (_as_real, "float64"),
+        "integer": (_as_integer, "Int64"),
+        "boolean": (_as_boolean, "boolean"),
+    }
+    convert, dtype = converters[column.type]
+    out: list[Any] = []
+    for row, item in enumerate(raw):
+        try:
+            out.append(None if empty[row] else convert(item))
+        except (TypeError, ValueError) as error:
+            raise ValueError(f"layer {layer.name}, column {column.name}, row {row}: {error}") from None
+    if dtype == "float64":
+        return pd.Series(np.array([np.nan if item is None else item for item in out], dtype=np.float64))
+    return pd.Series(out, dtype=dtype)
+
+
+def _as_text(item: Any) -> str:
+    if not isinstance(item, str):
+        raise TypeError(f"{item!r} is no text")
+    return _UNWRITABLE.sub("\N{REPLACEMENT CHARACTER}", item)
+
+
+def _as_real(item: Any) -> float:
+    if isinstance(item, (bool, np.bool_, str)):
+        raise TypeError(f"{item!r} is no number")
+    number = float(item)
+    if np.isinf(number):
+        raise ValueError("infinite")
+    return number
+
+
+def _as_integer(item: Any) -> int:
+    if isinstance(item, (int, np.integer)) and not isinstance(item, bool):
+        return int(item)
+    if not isinstance(item, (float, np.floating)) or not float(item).is_integer():
+        raise TypeError(f"{item!r} is no whole number")
+    return int(item)
+
+
+def _as_boolean(item: Any) -> bool:
+    if not isinstance(item, (bool, np.bool_)):
+        raise TypeError(f"{item!r} is neither true nor false")
+    return bool(item)
+
+
+def _shapes(shapes: NDArray[np.object_], layer: Layer) -> NDArray[np.object_]:
+    """Geometries of the layer's type; a Polygon may stand for a MultiPolygon of one part."""
+    import shapely
+
+    base, _, wants_z = layer.geometry.partition(" ")
+    absent = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    if absent.any():
+        raise ValueError(f"layer {layer.name}, row {int(np.flatnonzero(absent)[0])}: no geometry")
+    if base == "MultiPolygon":
+        single = shapely.get_type_id(shapes) == 3
+        shapes = np.array(
+            [shapely.MultiPolygon([s]) if one else s for s, one in zip(shapes, single, strict=True)],
+            dtype=object,
+        )
+    wrong = np.array([shape.geom_type != base for shape in shapes], dtype=bool)
+    if wrong.any():
+        row = int(np.flatnonzero(wrong)[0])
+        raise ValueError(f"layer {layer.name}, row {row}: a {shapes[row].geom_type}, not a {layer.geometry}")
+    if not np.isfinite(shapely.get_coordinates(shapes)).all():
+        raise ValueError(f"layer {layer.name}: a coordinate is not finite")
+    if not wants_z:
+        return np.asarray(shapely.force_2d(shapes), dtype=object)
+    flat = ~shapely.has_z(shapes)
+    if flat.any():
+        raise ValueError(
+            f"layer {layer.name}, row {int(np.flatnonzero(flat)[0])}: no z; NaN says it is not known"
+        )
+    return shapes
+
+
+def _reproject(
+    shapes: NDArray[np.object_], crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer
+) -> NDArray[np.object_]:
+    """The same shapes in another CRS; z stays what it is, since heights keep the terrain's own datum."""
+    import pyproj
+    import shapely
+
+    if not len(shapes):
+        return shapes
+    transformer = pyproj.Transformer.from_crs(crs, out_crs, always_xy=True)
+    with_z = bool(shapely.has_z(shapes).any())
+    coordinates = shapely.get_coordinates(shapes, include_z=with_z)
+    x, y = transformer.transform(coordinates[:, 0], coordinates[:, 1])
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise OutputError(
+            f"layer {layer.name} reaches beyond where {out_crs.name} is defined",
+            where="output CRS",
+            remedy="Name another CRS, or leave the terrain's own",
+        )
+    coordinates[:, 0], coordinates[:, 1] = x, y
+    return np.asarray(shapely.set_coordinates(shapes.copy(), coordinates), dtype=object)
+
+
+def _still_valid(shape: Any, layer: Layer) -> Any:
+    """The shape, mended where rounding in another CRS made rings cross."""
+    import shapely
+
+    if shapely.is_valid(shape):
+        return shape
+    mended = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    parts = [part for part in shapely.get_parts(mended) if part.geom_type == "Polygon"]
+    parts = [part for part in parts if part.area > _SHRED_SHARE * shape.area]
+    if shape.geom_type == "MultiPolygon" and parts:
+        return shapely.MultiPolygon(parts)
+    if len(parts) == 1:
+        return parts[0]
+    raise OutputError(
+        f"a shape of layer {layer.name} does not survive the change of CRS",
+        where="output CRS",
+        remedy="Name another CRS, or leave the terrain's own",
+    )

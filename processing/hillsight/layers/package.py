@@ -1,0 +1,255 @@
+"""GeoPackages: layers, rasters, styles and provenance in one file that appears whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import unicodedata
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import OutputError
+from hillsight.layers.atomic import disk_trouble, replacing
+from hillsight.layers.frames import GEOMETRY_COLUMN, conform
+from hillsight.layers.rasters import check_raster, placed, raster_profile
+from hillsight.layers.schema import LAYERS
+from hillsight.layers.tables import Table, write_tables
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import geopandas
+    import pyproj
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Grid
+    from hillsight.layers.provenance import Provenance
+
+_SLUG_LENGTH = 40
+_TILE_SIZE = "256"
+
+
+@contextmanager
+def package(
+    path: Path,
+    provenance: Provenance,
+    *,
+    inputs: Sequence[str | Path] = (),
+    out_crs: pyproj.CRS | None = None,
+) -> Iterator[Package]:
+    """GeoPackage to write layers and rasters into; it takes its name when the block ends well, or never.
+
+    With the same content and ``provenance.written_at`` the file is the same, byte for byte.
+
+    Parameters
+    ----------
+    path : file to make or replace, suffix .gpkg
+    provenance : goes into the file's metadata; its time becomes the time of every table
+    inputs : files that must not be overwritten
+    out_crs : CRS to write in, or None to keep each layer's own
+
+    Raises
+    ------
+    OutputError : the place, the disk or the CRS asked for does not allow it; an older file stays as it was
+    """
+    path = Path(path)
+    if path.suffix.lower() != ".gpkg":
+        raise OutputError(
+            "the output's name must end in .gpkg", where=str(path), remedy=f"Say {path.name}.gpkg"
+        )
+    folder = os.path.dirname(os.path.realpath(path))  # noqa: PTH120 - as text
+    if any(sign in folder for sign in "!;"):  # pyogrio would take what follows for another place
+        raise OutputError(
+            "the folder's name holds ! or ;, which the writing library gives a meaning of its own",
+            where=folder,
+            remedy="Name another folder",
+        )
+    with replacing(path, inputs=inputs) as temporary, _fixed_settings(f"{provenance.written_at[:19]}.000Z"):
+        made = Package(temporary, path, provenance, out_crs)
+        yield made
+        made.finish()
+
+
+class Package:
+    """A GeoPackage being written; made by :func:`package`.
+
+    ``provenance`` may be replaced until the block ends, by one with the same ``written_at``.
+    """
+
+    def __init__(
+        self, temporary: Path, path: Path, provenance: Provenance, out_crs: pyproj.CRS | None
+    ) -> None:
+        self.provenance = provenance
+        self._written_at = provenance.written_at
+        self._temporary = temporary
+        self._path = path
+        self._out_crs = out_crs
+        self._tables: list[Table] = []
+
+    @property
+    def tables(self) -> list[str]:
+        """Names of the tables written so far, in order."""
+        return [table.name for table in self._tables]
+
+    def write(self, layer: str, frame: geopandas.GeoDataFrame) -> None:
+        """Write one vector layer with a spatial index; a frame without rows makes a layer without features.
+
+        Parameters
+        ----------
+        layer : a name in ``schema.LAYERS``, once per file
+        frame : the layer's columns in the schema's order, geometry, CRS. Optional columns may hold nulls.
+            NUL characters and half surrogates in texts become U+FFFD, all else is kept as it is
+
+        Raises
+        ------
+        ValueError : the frame breaks the schema (a fault of the program)
+        OutputError : the layer cannot be written
+        """
+        import pyogrio
+
+        declared = LAYERS.get(layer)
+        if declared is None:
+            raise ValueError(f"no layer {layer!r} in the schema")
+        self._refuse_twice(layer)
+        fitting = conform(frame, declared, self._out_crs)
+        try:
+            pyogrio.write_dataframe(
+                fitting,
+                self._temporary,
+                layer=layer,
+                driver="GPKG",
+                geometry_type=declared.geometry,
+                promote_to_multi=False,
+                nan_as_null=True,
+                SPATIAL_INDEX="YES",
+                GEOMETRY_NAME=GEOMETRY_COLUMN,
+                IDENTIFIER=layer,
+                DESCRIPTION=declared.meaning,
+            )
+        except (pyogrio.errors.DataSourceError, RuntimeError) as error:
+            raise self._failure(layer, error) from error
+        self._tables.append(
+            Table(layer, layer, declared.meaning, GEOMETRY_COLUMN, declared, rows=len(fitting.index))
+        )
+
+    def write_raster(self, table: str, array: NDArray[Any], grid: Grid, meaning: str) -> None:
+        """Write one raster without loss and read it back.
+
+        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are metres and become TIFF
+        tiles of a gridded coverage in which NaN is no data. In another CRS each cell takes the nearest post.
+
+        Parameters
+        ----------
+        table : name of the table; see :func:`raster_table`
+        array : (rows, columns) uint8 or float32
+        grid : the posts of the array
+        meaning : what the values say, one clause
+
+        Raises
+        ------
+        ValueError : array and grid do not fit, or the table exists
+        OutputError : the raster cannot be written, or does not read back bit for bit
+        """
+        import rasterio
+
+        self._refuse_twice(table)
+        raster = placed(array, grid, self._out_crs)
+        is_byte = raster.array.dtype == np.uint8
+        try:
+            with rasterio.open(
+                self._temporary,
+                "w",
+                **raster_profile(raster),
+                driver="GPKG",
+                # NaN must not be declared as nodata: a tile all NaN would be left out and read back as 0.
+                nodata=None,
+                APPEND_SUBDATASET="YES" if self._tables else "NO",
+                RASTER_TABLE=table,
+                RASTER_IDENTIFIER=table,
+                RASTER_DESCRIPTION=meaning,
+                TILE_FORMAT="PNG" if is_byte else "TIFF",
+                BLOCKSIZE=_TILE_SIZE,
+            ) as file:
+                file.write(raster.array, 1)
+        except (rasterio.errors.RasterioError, RuntimeError) as error:
+            raise self._failure(table, error) from error
+        options = {"BAND_COUNT": "1"} if is_byte else {}
+        check_raster(self._temporary, raster, f"{self._path}, {table}", driver="GPKG", TABLE=table, **options)
+        style = "viewshed" if is_byte else "depth"
+        self._tables.append(Table(table, style, meaning, codes=bool(is_byte)))
+
+    def finish(self) -> None:
+        """Add styles, metadata and the documentation of columns and codes; called by :func:`package`."""
+        if not self._tables:
+            raise ValueError("a GeoPackage needs at least one layer")
+        if self.provenance.written_at != self._written_at:
+            raise ValueError("the provenance was replaced by one of another time")
+        write_tables(self._temporary, self._tables, self.provenance, str(self._path))
+
+    def _refuse_twice(self, table: str) -> None:
+        if table.casefold() in (name.casefold() for name in self.tables):
+            raise ValueError(f"table {table!r} is written twice")
+
+    def _failure(self, table: str, error: Exception) -> OutputError:
+        what = disk_trouble(error) or f"{table} cannot be written ({error})"
+        return OutputError(what, where=str(self._path), remedy="Nothing was written")
+
+
+def raster_table(prefix: str, label: str, taken: set[str]) -> str:
+    """Table name for a station's raster: ``prefix_slug`` in small ASCII letters, digits and underscores.
+
+    Accents are dropped; whatever else a label holds becomes an underscore. A label that leaves nothing, or
+    less than it should, or that clashes with a name taken, gets a part of its checksum, so that the same
+    label always gives the same name.
+
+    Parameters
+    ----------
+    prefix : "viewshed" or "depth"
+    label : the station's label, any text
+    taken : names in use; the new name is added
+    """
+    folded = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode().lower()
+    slug = re.sub(r"[^a-z0-9]+", "_", folded).strip("_")[:_SLUG_LENGTH].strip("_")
+    name = f"{prefix}_{slug}" if slug else ""
+    if not name or name in taken:
+        digest = hashlib.sha256(label.encode("utf-8", "surrogatepass")).hexdigest()
+        name = "_".join(part for part in (prefix, slug, digest[:8]) if part)
+    base, number = name, 2
+    while name in taken:
+        name, number = f"{base}_{number}", number + 1
+    taken.add(name)
+    return name
+
+
+@contextmanager
+def _fixed_settings(stamp: str) -> Iterator[None]:
+    """One time for everything GDAL writes, and no journal settings from the user's environment.
+
+    Two GDALs are at work, pyogrio's and rasterio's; both get the settings, and get their own back.
+    """
+    import pyogrio
+    import rasterio
+
+    settings = {
+        "OGR_CURRENT_DATE": stamp,
+        "OGR_SQLITE_JOURNAL": "DELETE",
+        "OGR_SQLITE_SYNCHRONOUS": "OFF",  # the file is flushed once, when it is complete
+        "OGR_SQLITE_PRAGMA": None,
+        "GDAL_PAM_ENABLED": "NO",
+    }
+    before = {name: pyogrio.get_gdal_config_option(name) for name in settings}
+    # An option that was never set in the program shows the environment's value: give that back as "not set".
+    restored = {
+        name: None if value is not None and str(value) == os.environ.get(name) else value
+        for name, value in before.items()
+    }
+    pyogrio.set_gdal_config_options(settings)
+    try:
+        with rasterio.Env(**{name: value for name, value in settings.items() if value is not None}):
+            yield
+    finally:
+        pyogrio.set_gdal_config_options(restored)

@@ -1,0 +1,218 @@
+"""Grids of answers as files: cloud-optimised GeoTIFF, and what both kinds of raster file share."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import OutputError
+from hillsight.layers.atomic import disk_trouble, replacing
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    import pyproj
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Grid
+    from hillsight.layers.provenance import Provenance
+
+PROVENANCE_ITEM = "HILLSIGHT_PROVENANCE"
+_EDGE_POINTS = 21
+_ROWS_AT_ONCE = 256
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A raster with its place on the map.
+
+    Parameters
+    ----------
+    array : (rows, columns) uint8 or float32, row 0 northernmost
+    crs : CRS of the corner
+    corner : x and y of the north-west corner of cell (0, 0), in units of the CRS
+    cell : width and height of a cell, > 0, in units of the CRS
+    """
+
+    array: NDArray[Any]
+    crs: pyproj.CRS
+    corner: tuple[float, float]
+    cell: tuple[float, float]
+
+    def transform(self) -> Any:
+        """Affine transform from column and row to x and y."""
+        from rasterio.transform import from_origin
+
+        return from_origin(*self.corner, *self.cell)
+
+
+def placed(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
+    """Put an array on its grid, or on a grid in another CRS by the nearest post.
+
+    Cells of the other grid that hold no post of this one become 0 in bytes and NaN in floats.
+
+    Raises
+    ------
+    ValueError : the array is neither uint8 nor float32, or does not fit the grid
+    OutputError : the grid reaches beyond where the CRS asked for is defined
+    """
+    if array.dtype not in (np.dtype(np.uint8), np.dtype(np.float32)):
+        raise ValueError(f"a raster holds uint8 or float32, not {array.dtype}")
+    if array.shape != (grid.rows, grid.columns):
+        raise ValueError(f"array {array.shape} does not fit {grid.rows} x {grid.columns} posts")
+    if out_crs is None or out_crs == grid.crs:
+        west, _, _, north = grid.cell_edges_m
+        return Placed(
+            np.ascontiguousarray(array), grid.crs, (west, north), (grid.spacing_x_m, grid.spacing_y_m)
+        )
+    return _nearest(array, grid, out_crs)
+
+
+def write_cog(
+    path: Path,
+    array: NDArray[Any],
+    grid: Grid,
+    *,
+    nodata: float | None,
+    provenance: Provenance,
+    meaning: str = "",
+    unit: str = "",
+    inputs: Sequence[str | Path] = (),
+    out_crs: pyproj.CRS | None = None,
+) -> None:
+    """Write a cloud-optimised GeoTIFF: DEFLATE, tiles of 512, overviews, provenance in a metadata item.
+
+    Overviews of bytes hold the commonest code of the cells they cover, those of floats the nearest cell's
+    value, so that no value appears that no cell has. The file replaces an older one in one step and is
+    read back and compared before that.
+
+    Parameters
+    ----------
+    path : file to make, suffix .tif
+    array : (rows, columns) uint8 or float32
+    grid : the posts of the array
+    nodata : value that means "no answer", NaN for floats, or None
+    meaning, unit : description and unit of the band
+    inputs : files that must not be overwritten
+    out_crs : CRS to write in, by the nearest post; None for the grid's own
+
+    Raises
+    ------
+    OutputError : the file cannot be written, or does not read back as it was written
+    """
+    import rasterio
+
+    raster = placed(array, grid, out_crs)
+    is_byte = raster.array.dtype == np.uint8
+    profile = {
+        **raster_profile(raster),
+        "driver": "COG",
+        "nodata": nodata,
+        "COMPRESS": "DEFLATE",
+        "LEVEL": "6",
+        "PREDICTOR": "STANDARD" if is_byte else "FLOATING_POINT",
+        "BLOCKSIZE": "512",
+        "OVERVIEW_RESAMPLING": "MODE" if is_byte else "NEAREST",
+        "BIGTIFF": "IF_SAFER",
+        "NUM_THREADS": "1",
+    }
+    stamp = provenance.written_at[:19].replace("-", ":").replace("T", " ")
+    with replacing(path, inputs=inputs) as temporary, rasterio.Env():
+        try:
+            with rasterio.open(temporary, "w", **profile) as file:
+                file.write(raster.array, 1)
+                file.update_tags(**{PROVENANCE_ITEM: provenance.as_json(), "TIFFTAG_DATETIME": stamp})
+                if meaning:
+                    file.set_band_description(1, meaning)
+                if unit:
+                    file.units = (unit,)
+            check_raster(temporary, raster, str(path))
+        except (rasterio.errors.RasterioError, rasterio.errors.RasterioIOError, RuntimeError) as error:
+            raise OutputError(
+                disk_trouble(error) or f"cannot be written ({error})", where=str(path)
+            ) from error
+
+
+def raster_profile(raster: Placed) -> dict[str, Any]:
+    """Size, type and place of a raster as rasterio's open() takes them."""
+    from rasterio.crs import CRS
+
+    rows, columns = raster.array.shape
+    return {
+        "width": columns,
+        "height": rows,
+        "count": 1,
+        "dtype": raster.array.dtype.name,
+        "crs": CRS.from_wkt(raster.crs.to_wkt()),
+        "transform": raster.transform(),
+    }
+
+
+def check_raster(path: Path, raster: Placed, shown_as: str, **options: str) -> None:
+    """Read a raster back and compare it bit for bit; NaN equals NaN.
+
+    Raises
+    ------
+    OutputError : it cannot be read, or has another size, place or value
+    """
+    import rasterio
+
+    try:
+        with rasterio.open(path, **options) as file:
+            same_place = file.transform.almost_equals(raster.transform(), precision=1e-6 * min(raster.cell))
+            back = file.read(1) if file.shape == raster.array.shape and same_place else None
+    except rasterio.errors.RasterioError as error:
+        raise OutputError(disk_trouble(error) or f"cannot be read back ({error})", where=shown_as) from error
+    if back is None or back.dtype != raster.array.dtype or not _same_bits(back, raster.array):
+        raise OutputError(
+            "the raster does not read back as it was written",
+            where=shown_as,
+            remedy="See whether the disk is full; nothing was written",
+        )
+
+
+def _same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:
+    if one.dtype == np.float32:
+        both_nan = np.isnan(one) & np.isnan(other)
+        return bool(np.all(both_nan | (one.view(np.uint32) == other.view(np.uint32))))
+    return bool(np.array_equal(one, other))
+
+
+def _nearest(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS) -> Placed:
+    """The array on a grid in another CRS, each cell with the value of the nearest post.
+
+    Worked with pyproj as the vector layers are, so that both take the same coordinate operation.
+    """
+    import pyproj
+
+    there = pyproj.Transformer.from_crs(grid.crs, out_crs, always_xy=True)
+    back = pyproj.Transformer.from_crs(out_crs, grid.crs, always_xy=True)
+    west, south, east, north = there.transform_bounds(*grid.cell_edges_m, densify_pts=_EDGE_POINTS)
+    if not all(math.isfinite(edge) for edge in (west, south, east, north)) or east <= west or north <= south:
+        raise OutputError(
+            f"the raster reaches beyond where {out_crs.name} is defined",
+            where="output CRS",
+            remedy="Name another CRS, or leave the terrain's own",
+        )
+    if out_crs.is_geographic:  # a degree of longitude is shorter than one of latitude: one cell a post
+        rows, columns = grid.rows, grid.columns
+        width, height = (east - west) / columns, (north - south) / rows
+    else:  # square cells, as many along the diagonal as before
+        width = height = math.hypot(east - west, north - south) / math.hypot(grid.rows, grid.columns)
+        rows, columns = max(1, math.ceil((north - south) / height)), max(1, math.ceil((east - west) / width))
+    out = np.full((rows, columns), np.nan if array.dtype == np.float32 else 0, dtype=array.dtype)
+    x = west + (np.arange(columns) + 0.5) * width
+    for start in range(0, rows, _ROWS_AT_ONCE):
+        y = north - (np.arange(start, min(start + _ROWS_AT_ONCE, rows)) + 0.5) * height
+        easting_m, northing_m = back.transform(*(axis.ravel() for axis in np.meshgrid(x, y)))
+        row, column = grid.to_array(easting_m, northing_m)
+        fine = np.isfinite(row) & np.isfinite(column)
+        row, column = (np.floor(np.where(fine, axis, -1) + 0.5) for axis in (row, column))
+        inside = fine & (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)
+        part = out[start : start + len(y)].reshape(-1)
+        part[inside] = array[row[inside].astype(np.intp), column[inside].astype(np.intp)]
+    return Placed(out, out_crs, (west, north), (width, height))

@@ -1,0 +1,45 @@
+"""The house colours: declared once for pictures and for the styles of map layers.
+
+Chosen here so that the states of ground keep apart under the three kinds of colour blindness and, by their
+lightness alone, in grey print: visible is lightest, then unknown, uncertain, hidden. The tests hold both.
+"""
+
+from __future__ import annotations
+
+PAPER = "#FDFBF5"  # page, halos of labels, hollow marks
+INK = "#14121A"  # letters, skyline, outlines
+
+# States of ground, from light to dark.
+VISIBLE = "#F3DF9B"  # straw
+UNKNOWN = "#B9B4C4"  # ash lilac
+UNCERTAIN = "#C2703D"  # rust
+HIDDEN = "#34406B"  # slate blue
+
+# Dead ground by depth, shallow to deep: slate blue from pale to dark.
+DEPTHS = ("#C3CFE3", "#8397C1", "#4C5F97", "#1F2850")
+
+# Lines where ground turns out of view; the skyline is ink.
+BROW = "#8E1F5C"  # bilberry
+CREST = "#56A7A4"  # lichen green
+
+# Map features by the trust they deserve.
+GROUND_SHAPE = "#5B3A1E"  # peat
+WATER = "#2A6FB0"
+MAN_MADE = "#D65F4E"  # brick
+UNCLASSED = "#9A97A3"
+
+# Backdrop of pictures.
+CONTOUR = "#A58B6F"
+
+STATES = {"visible": VISIBLE, "unknown": UNKNOWN, "uncertain": UNCERTAIN, "hidden": HIDDEN}
+CREST_ROLES = {"skyline": INK, "brow": BROW, "crest": CREST}
+EVIDENCE_CLASSES = {
+    "ground_shape": GROUND_SHAPE,
+    "water": WATER,
+    "man_made": MAN_MADE,
+    "unclassed": UNCLASSED,
+}
+
+ALL_COLOURS = frozenset(
+    {PAPER, INK, *STATES.values(), *DEPTHS, *CREST_ROLES.values(), *EVIDENCE_CLASSES.values(), CONTOUR}
+)

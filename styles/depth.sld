@@ -1,0 +1,33 @@
+<?xml version="1.0" encoding="UTF-8"?>
+<StyledLayerDescriptor version="1.0.0"
+    xmlns="http://www.opengis.net/sld"
+    xmlns:ogc="http://www.opengis.net/ogc"
+    xmlns:xlink="http://www.w3.org/1999/xlink"
+    xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance"
+    xsi:schemaLocation="http://www.opengis.net/sld http://schemas.opengis.net/sld/1.0.0/StyledLayerDescriptor.xsd">
+  <NamedLayer>
+    <Name>depth</Name>
+    <UserStyle>
+      <Name>depth</Name>
+      <Title>Depth of dead ground</Title>
+      <Abstract>Metres that a thing must stand tall to show; where the depth is 0 the ground is seen and nothing is drawn.</Abstract>
+      <IsDefault>1</IsDefault>
+      <FeatureTypeStyle>
+        <Rule>
+          <Name>depth</Name>
+          <Title>Depth of dead ground</Title>
+          <RasterSymbolizer>
+            <ColorMap>
+              <ColorMapEntry color="#C3CFE3" quantity="0" opacity="0" label="Seen"/>
+              <ColorMapEntry color="#C3CFE3" quantity="0.01" opacity="0.65" label="Hidden, less than 2 m deep"/>
+              <ColorMapEntry color="#C3CFE3" quantity="2" opacity="0.65" label="2 m"/>
+              <ColorMapEntry color="#8397C1" quantity="5" opacity="0.7" label="5 m"/>
+              <ColorMapEntry color="#4C5F97" quantity="20" opacity="0.75" label="20 m"/>
+              <ColorMapEntry color="#1F2850" quantity="60" opacity="0.8" label="60 m and more"/>
+            </ColorMap>
+          </RasterSymbolizer>
+        </Rule>
+      </FeatureTypeStyle>
+    </UserStyle>
+  </NamedLayer>
+</StyledLayerDescriptor>
