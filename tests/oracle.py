@@ -1,0 +1,199 @@
+"""Brute-force walker along sight lines: slow, obvious, and written apart from the kernels.
+
+It obeys the definition that the kernels obey: posts are lowered first, the ground is straight between
+neighbouring posts along rows and columns, a sight line meets it where it crosses those lines, a tie is
+visible, and what known nearer ground hides is hidden whatever void lies on the way. Plain floats and
+lists; nothing of the package is imported.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+SNAP = 1e-9
+TIE_M = 1e-6
+
+
+def lowered_posts(height_m, spacing_x_m, spacing_y_m, eye_row, eye_column, drop_per_m):
+    """Every post lowered by the drop at its distance from the eye."""
+    rows, columns = np.indices(height_m.shape)
+    distance_m = np.hypot((rows - eye_row) * spacing_y_m, (columns - eye_column) * spacing_x_m)
+    return height_m.astype(float) - drop_per_m * distance_m**2
+
+
+def ground(lowered, row, column):
+    """Ground where a grid line is crossed; NaN if a post that bears it is a void."""
+    row = round(row) if abs(row - round(row)) < SNAP else row
+    column = round(column) if abs(column - round(column)) < SNAP else column
+    top, left = math.floor(row), math.floor(column)
+    assert row == top or column == left, "not on a grid line"
+    if row == top and column == left:
+        return float(lowered[top, left])
+    if row == top:
+        share = column - left
+        return float((1 - share) * lowered[top, left] + share * lowered[top, left + 1])
+    share = row - top
+    return float((1 - share) * lowered[top, left] + share * lowered[top + 1, left])
+
+
+def bilinear(lowered, row, column):
+    """Ground anywhere: the posts around, each by its weight; a void of no weight does not count."""
+    total = 0.0
+    for r in {math.floor(row), math.ceil(row)}:
+        for c in {math.floor(column), math.ceil(column)}:
+            weight = (1 - abs(row - r)) * (1 - abs(column - c))
+            if weight > 0:
+                total += weight * lowered[r, c]
+    return float(total)
+
+
+def crossings(eye_row, eye_column, row, column):
+    """(share of the way, row, column) of every grid line strictly between eye and target."""
+    places = []
+    for line in range(math.floor(min(eye_row, row)), math.ceil(max(eye_row, row)) + 1):
+        if min(eye_row, row) < line < max(eye_row, row):
+            share = (line - eye_row) / (row - eye_row)
+            places.append((share, float(line), eye_column + share * (column - eye_column)))
+    for line in range(math.floor(min(eye_column, column)), math.ceil(max(eye_column, column)) + 1):
+        if min(eye_column, column) < line < max(eye_column, column):
+            share = (line - eye_column) / (column - eye_column)
+            places.append((share, eye_row + share * (row - eye_row), float(line)))
+    return sorted(places)
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """What the walker finds on the way to one target.
+
+    clearance_m : as in the package; NaN unknown, +inf with no nearer ground
+    crest_shares : shares of the way at which ground stands within a micrometre of the grazing line
+    """
+
+    clearance_m: float
+    crest_shares: tuple[float, ...]
+
+
+def sighting(lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0):
+    """Walk from the eye to one target."""
+    risen, void = [], False
+    for share, at_row, at_column in crossings(eye_row, eye_column, row, column):
+        height_m = ground(lowered, at_row, at_column)
+        if math.isnan(height_m):
+            void = True
+            continue
+        # Height, at the target, of the line from the eye through this ground.
+        risen.append((eye_level_m + (height_m - eye_level_m) / share, share))
+    grazing_m = max((height for height, _ in risen), default=-math.inf)
+    crests = tuple(share for height, share in risen if grazing_m - height <= 1e-6)
+    target_m = bilinear(lowered, row, column) + target_height_m
+    if math.isnan(target_m):
+        return Sighting(math.nan, crests)
+    clearance_m = target_m - grazing_m
+    if -TIE_M <= clearance_m < 0:
+        clearance_m = 0.0
+    if clearance_m >= 0 and void:
+        clearance_m = math.nan
+    return Sighting(clearance_m, crests)
+
+
+def clearance(lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0):
+    """Clearance of one target, metres; NaN unknown, +inf with no nearer ground."""
+    return sighting(lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m).clearance_m
+
+
+def clearance_of_all(height_m, spacing_x_m, spacing_y_m, eye, reach_m, target_height_m=0.0):
+    """Clearance of every post; NaN also beyond the reach."""
+    lowered = lowered_posts(height_m, spacing_x_m, spacing_y_m, eye.row, eye.column, eye.drop_per_m)
+    out = np.full(height_m.shape, np.nan)
+    for row in range(height_m.shape[0]):
+        for column in range(height_m.shape[1]):
+            if math.hypot((row - eye.row) * spacing_y_m, (column - eye.column) * spacing_x_m) <= reach_m:
+                out[row, column] = clearance(
+                    lowered, eye.row, eye.column, eye.level_m, row, column, target_height_m
+                )
+    return out
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What the walker finds along one bearing.
+
+    crossings : (distance, height) of all known ground crossed within the reach, nearest first
+    skyline_slope : greatest slope from the eye of any of it; -inf for none
+    skyline_distances_m : where ground has that slope (all ties to 1e-12)
+    brow_distances_m : where the first ground that turns out of view does so (all ties); () if none does
+    pockets : (crests with ties, last hidden crossing, first crossing seen again or NaN, greatest depth)
+        of each stretch out of view that begins before any void
+    void : whether a void is crossed within the reach
+    """
+
+    crossings: list[tuple[float, float]]
+    skyline_slope: float
+    skyline_distances_m: tuple[float, ...]
+    brow_distances_m: tuple[float, ...]
+    pockets: list[tuple[tuple[float, ...], float, float, float]]
+    void: bool
+
+
+def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg):
+    """Walk a bearing from grid north to the reach or the end of the terrain, crossing by crossing."""
+    rows, columns = lowered.shape
+    east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
+    east = 0.0 if abs(east) < 1e-14 else east
+    north = 0.0 if abs(north) < 1e-14 else north
+    places = []
+    for line in range(rows):
+        if north != 0 and (eye.row - line) * spacing_y_m / north > 0:
+            d = (eye.row - line) * spacing_y_m / north
+            places.append((d, float(line), eye.column + d * east / spacing_x_m))
+    for line in range(columns):
+        if east != 0 and (line - eye.column) * spacing_x_m / east > 0:
+            d = (line - eye.column) * spacing_x_m / east
+            places.append((d, eye.row - d * north / spacing_y_m, float(line)))
+    known, void_m = [], math.inf
+    for d, row, column in sorted(places):
+        inside = -SNAP <= row <= rows - 1 + SNAP and -SNAP <= column <= columns - 1 + SNAP
+        if d > reach_m or not inside:
+            continue
+        height_m = ground(lowered, row, column)
+        if math.isnan(height_m):
+            void_m = min(void_m, d)
+        else:
+            known.append((d, height_m))
+    slopes = [(h - eye.level_m) / d for d, h in known]
+    steepest = max(slopes, default=-math.inf)
+    skyline = tuple(d for (d, _), s in zip(known, slopes, strict=True) if steepest - s <= 1e-12)
+    brow, pockets = (), []
+    for i, (d, h) in enumerate(known):
+        before = slopes[:i]
+        if before and h < eye.level_m + max(before) * d - TIE_M:  # hidden
+            depth_m = eye.level_m + max(before) * d - h
+            crests = tuple(
+                known[j][0] for j in range(i) if max(before) - slopes[j] <= 1e-12 and known[j][0] < d
+            )
+            was_hidden = bool(pockets) and pockets[-1]["open"]
+            if not was_hidden:
+                if not brow and not pockets and d < void_m:
+                    brow = crests
+                pockets.append(
+                    {"crest": crests, "last": d, "again": math.nan, "depth": depth_m, "open": True}
+                )
+                pockets[-1]["before_void"] = d < void_m
+            else:
+                pockets[-1]["last"] = d
+                pockets[-1]["depth"] = max(pockets[-1]["depth"], depth_m)
+        elif pockets and pockets[-1]["open"]:
+            pockets[-1]["open"] = False
+            if d < void_m:
+                pockets[-1]["again"] = d
+    return Outlook(
+        known,
+        steepest,
+        skyline,
+        brow,
+        [(p["crest"], p["last"], p["again"], p["depth"]) for p in pockets if p["before_void"]],
+        void_m < math.inf,
+    )
