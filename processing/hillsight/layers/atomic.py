@@ -65,7 +65,9 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
             trouble = disk_trouble(error)
             if trouble is None:
                 raise
-            raise OutputError(trouble, where=str(path), remedy="Nothing was written") from error
+            raise OutputError(
+                trouble, where=str(path), remedy="Nothing was written: make room, or name another place"
+            ) from error
         finally:
             _remove_all(final.parent, name)
 
@@ -133,6 +135,12 @@ def check_place(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
             raise OutputError("the name is too long", where=str(path), remedy="Give a shorter one") from error
     if final.is_dir():
         raise OutputError("this is a folder", where=str(path), remedy="Give the name of a file in it")
+    if final.parent.is_file():
+        raise OutputError(
+            "this is a file, and a folder is needed",
+            where=str(Path(path).parent),
+            remedy="Name another place",
+        )
     if not final.parent.is_dir():
         raise OutputError(
             "the folder does not exist", where=str(Path(path).parent), remedy="Make it, or name another one"

@@ -59,7 +59,9 @@ def package(
     path = Path(path)
     if path.suffix.lower() != ".gpkg":
         raise OutputError(
-            "the output's name must end in .gpkg", where=str(path), remedy=f"Say {path.name}.gpkg"
+            "the output's name must end in .gpkg",
+            where=str(path),
+            remedy=f"Name it {path.name.partition('.')[0] or path.name}.gpkg or alike",
         )
     folder = os.path.dirname(os.path.realpath(path))  # noqa: PTH120 - as text
     if any(sign in folder for sign in "!;"):  # pyogrio would take what follows for another place
@@ -196,7 +198,9 @@ class Package:
 
     def _failure(self, table: str, error: Exception) -> OutputError:
         what = disk_trouble(error) or f"{table} cannot be written ({error})"
-        return OutputError(what, where=str(self._path), remedy="Nothing was written")
+        return OutputError(
+            what, where=str(self._path), remedy="Nothing was written: make room, or name another place"
+        )
 
 
 def raster_table(prefix: str, label: str, taken: set[str]) -> str:

@@ -1,0 +1,220 @@
+"""The bearing list: map features in order from left to right, with what is seen of each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from hillsight.ground.geodesy import grid_bearing_deg
+from hillsight.reading.extent import scattered_extent_deg
+from hillsight.reading.judged import judge
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.ground.magnetic import Declination
+    from hillsight.reading.crest_lines import CrestLines
+    from hillsight.reading.judged import Judged
+    from hillsight.reading.view import View
+
+COLUMNS = (
+    "rank",
+    "name",
+    "kind",
+    "evidence_class",
+    "state",
+    "visible_share",
+    "bearing_true_deg",
+    "bearing_grid_deg",
+    "bearing_magnetic_deg",
+    "distance_m",
+    "slope_distance_m",
+    "height_m",
+    "height_difference_m",
+    "vertical_angle_deg",
+    "left_edge_true_deg",
+    "right_edge_true_deg",
+    "nearest_seen_m",
+    "highest_seen_m",
+    "gap_to_next_deg",
+    "hidden_by_m",
+    "hidden_by_distance_m",
+    "hidden_by_crest",
+    "source",
+)
+
+#: States in which something of a feature is seen.
+SEEN_STATES = ("visible", "partly")
+
+
+def bearing_list(
+    view: View,
+    features: geopandas.GeoDataFrame,
+    lines: CrestLines,
+    *,
+    declination: Declination | None = None,
+    from_bearing_deg: float = 0.0,
+    to_bearing_deg: float | None = None,
+) -> geopandas.GeoDataFrame:
+    """List features by true bearing, clockwise from a bearing.
+
+    Parameters
+    ----------
+    view : the view; features are judged out to its reach
+    features : columns name, kind, evidence_class, target_height_m, source and geometry in the view's CRS
+    lines : the view's crest lines, to name what hides a hidden feature
+    declination : magnetic declination at the station, for compass bearings
+    from_bearing_deg : true bearing that the order starts at
+    to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
+        that lies partly in it is judged by the part inside
+
+    Returns
+    -------
+    frame with the columns of the layer ``bearing_list`` but for ``station``, in its order. The point of a
+    feature is the seen place in the middle of what is seen; of a hidden one, the place that would show
+    first; otherwise its middle.
+    """
+    sector = None if to_bearing_deg is None else (from_bearing_deg, to_bearing_deg)
+    entries = [
+        _entry(view, feature, judged, lines)
+        for feature, judged in zip(
+            features.itertuples(index=False), judge(view, features, sector), strict=True
+        )
+        if judged is not None
+    ]
+    entries.sort(
+        key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
+    )
+    _fill_gaps(entries, round_the_circle=sector is None)
+    for rank, entry in enumerate(entries, 1):
+        entry["rank"] = rank
+        true_deg = entry["bearing_true_deg"]
+        entry["bearing_magnetic_deg"] = (
+            None if declination is None else (true_deg - declination.declination_deg) % 360.0
+        )
+    return geopandas.GeoDataFrame(
+        {name: _column(name, [e[name] for e in entries]) for name in COLUMNS},
+        geometry=[e["geometry"] for e in entries],
+        crs=view.grid.crs,
+    )
+
+
+def _column(name: str, values: Sequence[Any]) -> Any:
+    if name in ("rank", "hidden_by_crest"):
+        return pd.array(values, dtype="Int64")
+    if name in ("name", "kind", "evidence_class", "state", "source"):
+        return pd.Series(values, dtype=object)
+    return np.array([np.nan if v is None else v for v in values], float)
+
+
+def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None:
+    """Clockwise angle from each seen feature to the next seen one."""
+    seen = [e for e in entries if e["state"] in SEEN_STATES]
+    for entry in entries:
+        entry["gap_to_next_deg"] = None
+    for here, after in zip(seen, seen[1:] + seen[:1], strict=True):
+        if len(seen) > 1 and (round_the_circle or here is not seen[-1]):
+            here["gap_to_next_deg"] = (after["bearing_true_deg"] - here["bearing_true_deg"]) % 360.0
+
+
+def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[str, Any]:
+    """Everything about one feature."""
+    state = _state(judged)
+    at = _listed(state, judged)
+    here_e, here_n = judged.easting_m[at : at + 1], judged.northing_m[at : at + 1]
+    entry: dict[str, Any] = {
+        "name": feature.name,
+        "kind": feature.kind,
+        "evidence_class": feature.evidence_class,
+        "source": feature.source,
+        "state": state,
+        "bearing_true_deg": float(judged.bearing_deg[at]),
+        "bearing_grid_deg": float(grid_bearing_deg(view.easting_m, view.northing_m, here_e, here_n)[0]),
+        "distance_m": float(judged.distance_m[at]),
+    }
+    entry.update(_heights(view, judged.ground_m[at], judged.slope[at], judged.distance_m[at]))
+    entry.update(_seen_part(judged))
+    entry.update(_hidden_part(view, judged, at, lines) if state == "hidden" else _NOT_HIDDEN)
+    height_m = entry["height_m"]
+    entry["geometry"] = shapely.Point(here_e[0], here_n[0], np.nan if height_m is None else height_m)
+    return entry
+
+
+def _state(judged: Judged) -> str:
+    if not judged.near.any():
+        return "out_of_reach"
+    if judged.seen.all():
+        return "visible"
+    if judged.seen.any():
+        return "partly"
+    return "unknown" if judged.unknown.any() else "hidden"
+
+
+def _listed(state: str, judged: Judged) -> int:
+    """Index of the sample that stands for the feature in the list."""
+    if state == "hidden":
+        return int(np.argmax(np.where(judged.hidden, judged.clearance_m, -np.inf)))
+    seen = judged.seen
+    group = np.flatnonzero(seen) if seen.any() else np.arange(seen.size)
+    bearing = judged.bearing_deg[group]
+    left, _ = scattered_extent_deg(bearing)
+    order = np.lexsort((judged.distance_m[group], (bearing - left) % 360.0))
+    return int(group[order[(group.size - 1) // 2]])
+
+
+def _heights(view: View, ground_m: float, slope: float, distance_m: float) -> dict[str, float | None]:
+    if not np.isfinite(ground_m):
+        return dict.fromkeys(("height_m", "height_difference_m", "vertical_angle_deg", "slope_distance_m"))
+    difference_m = float(ground_m) - view.eye.level_m
+    return {
+        "height_m": float(ground_m),
+        "height_difference_m": difference_m,
+        "vertical_angle_deg": float(np.degrees(np.arctan(slope))) if np.isfinite(slope) else None,
+        "slope_distance_m": float(np.hypot(distance_m, difference_m)),
+    }
+
+
+def _seen_part(judged: Judged) -> dict[str, float | None]:
+    """Share, edges, nearest and highest of what is seen."""
+    seen, known = judged.seen, judged.near & ~judged.unknown
+    weight = float(judged.weight[known].sum())
+    share: float | None = None
+    if weight > 0:
+        share = float(judged.weight[seen].sum()) / weight
+    elif known.any():
+        share = float(seen.any())
+    part: dict[str, float | None] = {
+        "visible_share": share,
+        "left_edge_true_deg": None,
+        "right_edge_true_deg": None,
+        "nearest_seen_m": None,
+        "highest_seen_m": None,
+    }
+    if seen.any():
+        part["left_edge_true_deg"], part["right_edge_true_deg"] = scattered_extent_deg(
+            judged.bearing_deg[seen]
+        )
+        part["nearest_seen_m"] = float(judged.distance_m[seen].min())
+        part["highest_seen_m"] = float(judged.ground_m[seen].max())
+    return part
+
+
+_NOT_HIDDEN = dict.fromkeys(("hidden_by_m", "hidden_by_distance_m", "hidden_by_crest"))
+
+
+def _hidden_part(view: View, judged: Judged, at: int, lines: CrestLines) -> dict[str, float | int | None]:
+    """What hides a hidden feature, and by how much."""
+    here_e, here_n = judged.easting_m[at : at + 1], judged.northing_m[at : at + 1]
+    share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)
+    crest_e = view.easting_m + share * (here_e - view.easting_m)
+    crest_n = view.northing_m + share * (here_n - view.northing_m)
+    within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
+    return {
+        "hidden_by_m": float(-judged.clearance_m[at]),
+        "hidden_by_distance_m": float(view.measure(crest_e, crest_n)[1][0]),
+        "hidden_by_crest": int(lines.nearest(crest_e, crest_n, within_m)[0]) or None,
+    }

@@ -1,0 +1,55 @@
+"""Angular extent of shapes and of sets of directions, as seen from a station."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+def line_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
+    """Left and right edge of a line that is followed from vertex to vertex.
+
+    Parameters
+    ----------
+    bearings_deg : (n,) degrees, n >= 1, of the vertices in order; neighbours less than 180 apart
+
+    Returns
+    -------
+    (left, right), degrees from 0 to below 360, clockwise from left to right; (0, 360) if the line goes
+    right round.
+    """
+    turned = np.unwrap(bearings_deg, period=360.0)
+    left, right = float(turned.min()), float(turned.max())
+    # A closed line comes round to its start but for rounding.
+    if right - left >= 360.0 - 1e-9:
+        return 0.0, 360.0
+    return left % 360.0, right % 360.0
+
+
+def scattered_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
+    """Left and right edge of scattered directions: the arc that leaves out their widest gap.
+
+    Parameters
+    ----------
+    bearings_deg : (n,) degrees, n >= 1, in any order
+    """
+    ordered = np.sort(np.asarray(bearings_deg, float) % 360.0)
+    gaps = np.diff(np.r_[ordered, ordered[0] + 360.0])
+    widest = int(np.argmax(gaps))
+    return float(ordered[(widest + 1) % ordered.size]), float(ordered[widest])
+
+
+def within_arc(bearings_deg: NDArray[np.float64], left_deg: float, right_deg: float) -> NDArray[np.bool_]:
+    """Whether directions lie in the arc clockwise from left to right, edges included.
+
+    Equal edges, or edges 360 apart, mean all round.
+    """
+    width = (right_deg - left_deg) % 360.0
+    if width == 0.0:
+        return np.ones(np.shape(bearings_deg), bool)
+    inside: NDArray[np.bool_] = (np.asarray(bearings_deg, float) - left_deg) % 360.0 <= width
+    return inside

@@ -1,0 +1,237 @@
+"""The whole reading of one station: every layer that the main job writes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from hillsight.errors import StationError
+from hillsight.ground.geodesy import Geodesy
+from hillsight.ground.magnetic import declination
+from hillsight.ground.transform import transformer
+from hillsight.reading import cover
+from hillsight.reading.bearing_list import bearing_list
+from hillsight.reading.crest_lines import crest_lines
+from hillsight.reading.pockets import pockets
+from hillsight.reading.regions import HIDDEN, VISIBLE
+from hillsight.reading.skyline import skyline
+from hillsight.reading.states import GroundState
+from hillsight.reading.view import View
+
+if TYPE_CHECKING:
+    import datetime
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Grid
+    from hillsight.ground.magnetic import Declination
+    from hillsight.ground.stations import Station
+    from hillsight.ground.terrain import Terrain
+    from hillsight.ground.transform import Operation
+    from hillsight.sight.viewing import Viewing
+
+#: An eye this far (m) from what the terrain says, by a surveyed height, is worth a word.
+_SURVEY_DIFFERENCE_M = 10.0
+
+
+@dataclass(frozen=True)
+class Request:
+    """What is asked of each station.
+
+    Parameters
+    ----------
+    viewing : heights, reach, refraction
+    features : map features for the bearing list, in the terrain's CRS; None for none
+    declination_date : day for magnetic bearings; None for none
+    from_bearing_deg, to_bearing_deg : true bearings where the bearing list starts and, for a sector, ends
+    least_pocket_ha : smaller pockets are not listed
+    follow_cells : outlines of cells instead of the zero line of clearance
+    skyline_step_deg : step of the skyline's bearings
+    """
+
+    viewing: Viewing
+    features: geopandas.GeoDataFrame | None = None
+    declination_date: datetime.date | None = None
+    from_bearing_deg: float = 0.0
+    to_bearing_deg: float | None = None
+    least_pocket_ha: float = 0.0
+    follow_cells: bool = False
+    skyline_step_deg: float = 0.1
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The reading of one station.
+
+    frames : by layer name, each with the layer's columns in order; ``bearing_list`` only with features
+    states : (rows, columns) uint8 of GroundState
+    depth_m : (rows, columns) float32, metres a thing must stand to show; 0 visible, NaN unknown or beyond
+    grid : posts of the two arrays
+    notes : plain sentences for the report
+    to_wgs84 : the operation that gave the station's longitude and latitude
+    """
+
+    label: str
+    frames: dict[str, geopandas.GeoDataFrame]
+    states: NDArray[np.uint8]
+    depth_m: NDArray[np.float32]
+    grid: Grid
+    notes: tuple[str, ...]
+    to_wgs84: Operation
+
+
+def look_out(
+    terrain: Terrain,
+    station: Station,
+    request: Request,
+    progress: Callable[[float], None] | None = None,
+) -> Outlook:
+    """Read the ground from one station.
+
+    Raises
+    ------
+    StationError : the station stands on or beside a void, or its surveyed height puts the eye underground
+    TerrainError, CallError : as raised on reading the terrain and the magnetic model
+    """
+    viewing = request.viewing
+    geodesy = Geodesy(terrain.crs)
+    surface = terrain.window(station.easting_m, station.northing_m, viewing.reach_m)
+    terrain_height_m = surface.height_at_m(station.easting_m, station.northing_m)
+    ground_m, notes = _ground_height_m(station, terrain_height_m, viewing)
+    view = View.from_station(
+        surface, station.easting_m, station.northing_m, ground_m, viewing, geodesy, progress
+    )
+    tiling = cover.tile(view)
+    lines = crest_lines(view, tiling)
+    ground = cover.celled(view) if request.follow_cells else cover.contoured(view, tiling)
+    listed = pockets(view, ground, lines, request.least_pocket_ha)
+    outline = skyline(view, request.skyline_step_deg)
+    to_wgs84 = transformer(terrain.crs, CRS(4326))
+    longitude, latitude = (float(v[0]) for v in to_wgs84(station.easting_m, station.northing_m))
+    magnetic = None
+    if request.declination_date is not None:
+        magnetic = declination(longitude, latitude, ground_m, request.declination_date)
+        if magnetic.warning:
+            notes.append(f"{station.label}: {magnetic.warning}")
+    frames = {
+        "stations": _station_frame(station, view, ground, listed, longitude, latitude, magnetic),
+        "visible_ground": _area_frame(ground.visible, view),
+        "unknown_ground": _area_frame(ground.unknown, view),
+        "dead_ground": listed,
+        "crest_lines": lines.frame,
+        "skyline": outline.pieces,
+        "skyline_bearings": outline.bearings,
+    }
+    if request.features is not None:
+        frames["bearing_list"] = bearing_list(
+            view,
+            request.features,
+            lines,
+            declination=magnetic,
+            from_bearing_deg=request.from_bearing_deg,
+            to_bearing_deg=request.to_bearing_deg,
+        )
+    for frame in frames.values():
+        if "station" not in frame.columns:
+            frame.insert(
+                0, "station", pd.Series([station.label] * len(frame), dtype=object, index=frame.index)
+            )
+    reach_m2 = shapely.area(ground.reach)  # no cell, no area
+    missing = shapely.area(ground.unknown.polygons).sum() / reach_m2 if reach_m2 > 0 else 0.0
+    if missing > 0.0005:
+        notes.append(
+            f"{station.label}: {missing:.1%} of the reach is unknown: off the terrain, on a void "
+            "or seen only across one"
+        )
+    return Outlook(
+        station.label, frames, _states(view), view.depth_m, view.grid, tuple(notes), to_wgs84.operation
+    )
+
+
+def _ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing) -> tuple[float, list[str]]:
+    """Ground height to stand on, with a note where a surveyed height disagrees with the terrain."""
+    where = f"station {station.label!r} (E {station.easting_m:.1f} N {station.northing_m:.1f})"
+    if np.isnan(terrain_height_m):
+        raise StationError(
+            "stands on or beside a void of the terrain", where=where, remedy="Move it, or fill the void first"
+        )
+    if station.ground_height_m is None:
+        return terrain_height_m, []
+    difference_m = station.ground_height_m - terrain_height_m
+    if difference_m + viewing.eye_height_m < 0:
+        raise StationError(
+            f"its surveyed ground height {station.ground_height_m:.1f} m puts the eye "
+            f"{-(difference_m + viewing.eye_height_m):.1f} m below the terrain's ground",
+            where=where,
+            remedy="Correct the height, or leave it out to stand on the terrain",
+        )
+    notes = []
+    if abs(difference_m) > _SURVEY_DIFFERENCE_M:
+        notes.append(
+            f"{station.label}: the surveyed ground height differs from the terrain by {difference_m:+.1f} m"
+        )
+    return station.ground_height_m, notes
+
+
+def _states(view: View) -> NDArray[np.uint8]:
+    state = np.full(view.classes.shape, int(GroundState.UNKNOWN), np.uint8)
+    state[view.classes == HIDDEN] = int(GroundState.HIDDEN)
+    state[view.classes == VISIBLE] = int(GroundState.VISIBLE)
+    state[~view.within_reach] = int(GroundState.BEYOND)
+    return state
+
+
+def _area_frame(patches: cover.Patches, view: View) -> geopandas.GeoDataFrame:
+    """All patches of a class as one multipolygon; no row where there are none."""
+    shapes = [shapely.multipolygons(patches.polygons)] if patches.polygons.size else []
+    area_ha = [float(shapely.area(patches.polygons).sum()) / 10_000] if shapes else []
+    return geopandas.GeoDataFrame(
+        {"area_ha": np.array(area_ha, float)}, geometry=geopandas.GeoSeries(shapes, crs=view.grid.crs)
+    )
+
+
+def _station_frame(
+    station: Station,
+    view: View,
+    ground: cover.Cover,
+    listed: geopandas.GeoDataFrame,
+    longitude: float,
+    latitude: float,
+    magnetic: Declination | None,
+) -> geopandas.GeoDataFrame:
+    hidden_ha = float(shapely.area(ground.hidden.polygons).sum()) / 10_000
+    row = {
+        "station": station.label,
+        "name": station.name,
+        "easting_m": station.easting_m,
+        "northing_m": station.northing_m,
+        "longitude": longitude,
+        "latitude": latitude,
+        "ground_height_m": view.ground_height_m,
+        "eye_level_m": view.eye.level_m,
+        "convergence_deg": float(view.geodesy.convergence_deg(station.easting_m, station.northing_m)),
+        "declination_deg": np.nan if magnetic is None else magnetic.declination_deg,
+        "declination_uncertainty_deg": np.nan if magnetic is None else magnetic.uncertainty_deg,
+        "declination_date": None if magnetic is None else magnetic.date.isoformat(),
+        "reach_m": view.viewing.reach_m,
+        "reach_ha": float(shapely.area(ground.reach)) / 10_000,
+        "visible_ha": float(shapely.area(ground.visible.polygons).sum()) / 10_000,
+        "hidden_ha": hidden_ha,
+        "unknown_ha": float(shapely.area(ground.unknown.polygons).sum()) / 10_000,
+        "unlisted_hidden_ha": max(0.0, hidden_ha - float(listed["area_ha"].sum())),
+    }
+    return geopandas.GeoDataFrame(
+        {
+            name: pd.Series([value], dtype=object if value is None or isinstance(value, str) else float)
+            for name, value in row.items()
+        },
+        geometry=[shapely.Point(station.easting_m, station.northing_m)],
+        crs=view.grid.crs,
+    )

@@ -1,0 +1,131 @@
+"""The view from one station over one surface: who looks, from where, and what each post answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
+from hillsight.reading.regions import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.sight.clearance import (
+    BearingSight,
+    PointSight,
+    distance_from_m,
+    see_bearings,
+    see_points,
+    see_posts,
+)
+from hillsight.sight.viewing import Eye, Viewing
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Grid, Surface
+    from hillsight.sight.clearance import PostSight
+
+#: Posts worked out beyond the reach, so that edges of ground can be drawn right up to it.
+MARGIN_POSTS = 2.5
+
+
+@dataclass(frozen=True)
+class View:
+    """What one station's eye sees; all that reading needs, worked out once.
+
+    Parameters
+    ----------
+    easting_m, northing_m : the station, in the surface's grid
+    ground_height_m : ground under the station, metres in the terrain's datum
+    surface : posts around the station, to the reach and a margin beyond, or to the terrain's edge
+    viewing : eye and target height, reach, refraction
+    eye : the eye on the surface's lattice
+    posts : clearance and controlling crest of every post to just beyond the reach
+    geodesy : geodesic measures of the surface's grid
+    """
+
+    easting_m: float
+    northing_m: float
+    ground_height_m: float
+    surface: Surface
+    viewing: Viewing
+    eye: Eye
+    posts: PostSight
+    geodesy: Geodesy
+
+    @classmethod
+    def from_station(
+        cls,
+        surface: Surface,
+        easting_m: float,
+        northing_m: float,
+        ground_height_m: float,
+        viewing: Viewing,
+        geodesy: Geodesy,
+        progress: Callable[[float], None] | None = None,
+    ) -> View:
+        """Look from a station whose ground height is known."""
+        drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
+        eye = Eye.on(surface.grid, easting_m, northing_m, ground_height_m + viewing.eye_height_m, drop)
+        margin_m = MARGIN_POSTS * float(np.hypot(surface.grid.spacing_x_m, surface.grid.spacing_y_m))
+        posts = see_posts(surface, eye, viewing.reach_m + margin_m, viewing.target_height_m, progress)
+        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy)
+
+    @property
+    def grid(self) -> Grid:
+        """The lattice of the surface."""
+        return self.surface.grid
+
+    @cached_property
+    def distance_m(self) -> NDArray[np.float64]:
+        """Grid distance of every post, (rows, columns) float64."""
+        return distance_from_m(self.grid, self.eye)
+
+    @cached_property
+    def within_reach(self) -> NDArray[np.bool_]:
+        """Posts within the reach, (rows, columns)."""
+        within: NDArray[np.bool_] = self.distance_m <= self.viewing.reach_m
+        return within
+
+    @cached_property
+    def classes(self) -> NDArray[np.uint8]:
+        """UNKNOWN, HIDDEN or VISIBLE for every post, also for those of the margin, (rows, columns)."""
+        clearance = self.posts.clearance_m
+        known = np.where(clearance < 0, HIDDEN, VISIBLE)
+        return np.where(np.isnan(clearance), UNKNOWN, known).astype(np.uint8)
+
+    @cached_property
+    def depth_m(self) -> NDArray[np.float32]:
+        """How tall a thing must stand to show, (rows, columns); 0 where visible, NaN unknown or beyond."""
+        depth = np.maximum(-self.posts.clearance_m, np.float32(0))
+        return np.where(self.within_reach, depth, np.float32(np.nan)).astype(np.float32)
+
+    def measure(
+        self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """True bearing (degrees) and ground distance (m, ellipsoid) from the station to map positions."""
+        bearing, distance = self.geodesy.inverse(self.easting_m, self.northing_m, eastings_m, northings_m)
+        return np.asarray(bearing, float), np.asarray(distance, float)
+
+    def grid_distance_m(
+        self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Distance from the station to map positions on the grid."""
+        return np.hypot(np.asarray(eastings_m) - self.easting_m, np.asarray(northings_m) - self.northing_m)
+
+    def along(self, bearings_grid_deg: NDArray[np.float64]) -> BearingSight:
+        """Skyline and crests along bearings from grid north, to the reach."""
+        return see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg)
+
+    def at(
+        self,
+        eastings_m: NDArray[np.float64],
+        northings_m: NDArray[np.float64],
+        target_heights_m: NDArray[np.float64] | float,
+    ) -> PointSight:
+        """Clearance of targets at map positions."""
+        rows, columns = self.grid.to_array(eastings_m, northings_m)
+        return see_points(self.surface, self.eye, rows, columns, target_heights_m)
