@@ -43,4 +43,3 @@ class CallError(HillsightError):
 
 class OutputError(HillsightError):
     """The result cannot be written where it was asked for."""
-

@@ -68,7 +68,9 @@ class EvidenceTable:
             text = Path(path).read_text(encoding="utf-8")
         except OSError as error:
             raise FeatureError(
-                f"the evidence table cannot be read: {error.strerror or error}", where=path
+                f"the evidence table cannot be read: {error.strerror or error}",
+                where=path,
+                remedy="Check the path, or leave --evidence out for the built-in table",
             ) from error
         except UnicodeDecodeError as error:
             raise FeatureError(

@@ -93,7 +93,9 @@ class Surface:
 
     def __post_init__(self) -> None:
         if self.height_m.shape != (self.grid.rows, self.grid.columns):
-            raise ValueError(f"heights {self.height_m.shape} do not fit {self.grid.rows} x {self.grid.columns}")
+            raise ValueError(
+                f"heights {self.height_m.shape} do not fit {self.grid.rows} x {self.grid.columns}"
+            )
 
     def height_at_m(self, easting_m: float, northing_m: float) -> float:
         """Ground height by bilinear interpolation between the four posts around; NaN on or beside a void.

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 NAME_COLUMNS = ("name", "label", "title", "station")
 """Columns a station's name is looked for in, whatever their case; the first that exists is taken."""
 HEIGHT_COLUMN = "ground_height_m"
+_SAY_DEGREES = "give the file its reference system, or call the columns of a table longitude and latitude"
 _OWN_LAYER = "stations"  # so that an output of this package can be read back
 
 _NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
@@ -84,7 +85,9 @@ def parse_at(text: str, crs: CRS) -> Place:
         )
     x, y = float(match[1]), float(match[2])
     if not (np.isfinite(x) and np.isfinite(y)):
-        raise StationError(f"{text!r} holds a number too large to be a coordinate", where="--at")
+        raise StationError(
+            f"{text!r} holds a number too large to be a coordinate", where="--at", remedy="Correct it"
+        )
     name = match[3]
     return Place(
         name if name is not None and name.strip() else None, x, y, crs, None, f"--at {match[1]},{match[2]}"
@@ -157,7 +160,9 @@ def _choose_layer(path: str) -> str:
         return _OWN_LAYER
     if not with_points:
         raise StationError(
-            "no layer holds points", where=path, remedy=f"The layers are: {', '.join(names)}" if names else ""
+            "no layer holds points",
+            where=path,
+            remedy="Give points" + (f"; the layers are: {', '.join(names)}" if names else ""),
         )
     raise StationError(
         "several layers may hold the stations",
@@ -281,9 +286,8 @@ def _check_on_terrain(
     given = horizontal_crs(place.crs)
     remedy = "Move the station or give terrain that covers it"
     if given.is_projected and abs(place.x) <= 180 and abs(place.y) <= 90:
-        remedy = (
-            "The numbers look like longitude and latitude: say so with --at-crs EPSG:4326, "
-            "or give the file its reference system"
+        remedy = "The numbers look like longitude and latitude: " + (
+            "say so with --at-crs EPSG:4326" if place.source.startswith("--at") else _SAY_DEGREES
         )
     elif _would_fit_swapped(place, terrain_crs, bounds_m):
         order = "longitude" if given.is_geographic else "easting"

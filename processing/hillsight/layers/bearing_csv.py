@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 _DECIMALS = {"_deg": 2, "_m": 1, "_share": 3}
 
 
-def write_bearing_csv(path: Path, listed: geopandas.GeoDataFrame, *, inputs: Sequence[str | Path] = ()) -> None:
+def write_bearing_csv(
+    path: Path, listed: geopandas.GeoDataFrame, *, inputs: Sequence[str | Path] = ()
+) -> None:
     """Write a bearing list as CSV (RFC 4180, UTF-8): its columns, then easting_m and northing_m.
 
     Angles have two decimals, metres one, shares three; what is null stays empty.

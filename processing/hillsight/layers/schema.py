@@ -38,7 +38,9 @@ class Layer:
 
 _STATION = Column("station", "text", "", "the station's label, unique within the file")
 _AREA = Column("area_ha", "real", "ha, plane grid area", "area")
-_FROM = Column("bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station")
+_FROM = Column(
+    "bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station"
+)
 _TO = Column("bearing_to_true_deg", "real", "degrees from true north", "right edge as seen from the station")
 _DISTANCE_MIN = Column("distance_min_m", "real", "m, ground distance on the ellipsoid", "nearest point")
 _DISTANCE_MAX = Column("distance_max_m", "real", "m, ground distance on the ellipsoid", "farthest point")
@@ -111,7 +113,9 @@ DEAD_GROUND = Layer(
         _TO,
         Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
         Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
-        Column("crest", "integer", "", "the crest line that hides most of it; null for specks", optional=True),
+        Column(
+            "crest", "integer", "", "the crest line that hides most of it; null for specks", optional=True
+        ),
     ),
 )
 
@@ -122,8 +126,18 @@ CREST_LINES = Layer(
     (
         _STATION,
         Column("crest", "integer", "", "number within the station, nearest first"),
-        Column("role", "text", "brow, crest or skyline", "skyline: against the sky; brow: nearest on its bearings"),
-        Column("nearest_share", "real", "0 to 1", "share of its width on which no nearer ground turns out of view"),
+        Column(
+            "role",
+            "text",
+            "brow, crest or skyline",
+            "skyline: against the sky; brow: nearest on its bearings",
+        ),
+        Column(
+            "nearest_share",
+            "real",
+            "0 to 1",
+            "share of its width on which no nearer ground turns out of view",
+        ),
         Column("sky_share", "real", "0 to 1", "share of its width on which it stands against the sky"),
         _DISTANCE_MIN,
         _DISTANCE_MAX,
@@ -132,7 +146,9 @@ CREST_LINES = Layer(
         _HEIGHT_MIN,
         _HEIGHT_MAX,
         Column("length_m", "real", "m on the grid", "length along the ground plan"),
-        Column("hidden_ha", "real", "ha, plane grid area", "dead ground that this crest line hides, by posts"),
+        Column(
+            "hidden_ha", "real", "ha, plane grid area", "dead ground that this crest line hides, by posts"
+        ),
     ),
 )
 
@@ -169,7 +185,9 @@ SKYLINE_BEARINGS = Layer(
         _STATION,
         Column("bearing_true_deg", "real", "degrees from true north", "bearing of the skyline point"),
         Column("bearing_grid_deg", "real", "degrees from grid north", "bearing of the skyline point"),
-        Column("angle_deg", "real", "degrees above the level", "vertical angle with curvature and refraction"),
+        Column(
+            "angle_deg", "real", "degrees above the level", "vertical angle with curvature and refraction"
+        ),
         Column("distance_m", "real", "m, ground distance on the ellipsoid", "distance of the skyline point"),
         Column("height_m", "real", "m, the terrain's own datum", "ground height of the skyline point"),
         _SKYLINE_STATE,
@@ -186,17 +204,30 @@ SKYLINE_BEARINGS = Layer(
 BEARING_LIST = Layer(
     "bearing_list",
     "Point Z",
-    "map features in order from left to right; the point is the middle of what is seen, or of a hidden feature "
-    "the place that would show first",
+    "map features in order from left to right; the point is the middle of what is seen, "
+    "or of a hidden feature the place that would show first",
     (
         _STATION,
         Column("rank", "integer", "", "place in the order, left to right"),
         Column("name", "text", "", "the feature's name, or null", optional=True),
         Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
-        Column("evidence_class", "text", "ground_shape, water, man_made or unclassed", "trust class of the kind"),
+        Column(
+            "evidence_class", "text", "ground_shape, water, man_made or unclassed", "trust class of the kind"
+        ),
         Column("state", "text", "visible, partly, hidden, unknown or out_of_reach", "whether it is seen"),
-        Column("visible_share", "real", "0 to 1", "seen share of the part that can be judged: points, length or area within the reach", optional=True),
-        Column("bearing_true_deg", "real", "degrees from true north", "bearing of the listed point: the middle of what is seen"),
+        Column(
+            "visible_share",
+            "real",
+            "0 to 1",
+            "seen share of the part that can be judged: points, length or area within the reach",
+            optional=True,
+        ),
+        Column(
+            "bearing_true_deg",
+            "real",
+            "degrees from true north",
+            "bearing of the listed point: the middle of what is seen",
+        ),
         Column("bearing_grid_deg", "real", "degrees from grid north", "the same bearing on the grid"),
         Column(
             "bearing_magnetic_deg",
@@ -216,12 +247,38 @@ BEARING_LIST = Layer(
             "apparent, with curvature and refraction",
             optional=True,
         ),
-        Column("left_edge_true_deg", "real", "degrees from true north", "left edge of what is seen", optional=True),
-        Column("right_edge_true_deg", "real", "degrees from true north", "right edge of what is seen", optional=True),
-        Column("nearest_seen_m", "real", "m, ground distance on the ellipsoid", "nearest seen point", optional=True),
+        Column(
+            "left_edge_true_deg",
+            "real",
+            "degrees from true north",
+            "left edge of what is seen",
+            optional=True,
+        ),
+        Column(
+            "right_edge_true_deg",
+            "real",
+            "degrees from true north",
+            "right edge of what is seen",
+            optional=True,
+        ),
+        Column(
+            "nearest_seen_m",
+            "real",
+            "m, ground distance on the ellipsoid",
+            "nearest seen point",
+            optional=True,
+        ),
         Column("highest_seen_m", "real", "m, the terrain's own datum", "highest seen point", optional=True),
-        Column("gap_to_next_deg", "real", "degrees clockwise", "to the next seen feature; null if itself unseen", optional=True),
-        Column("hidden_by_m", "real", "m", "how much taller the hidden thing must stand to show", optional=True),
+        Column(
+            "gap_to_next_deg",
+            "real",
+            "degrees clockwise",
+            "to the next seen feature; null if itself unseen",
+            optional=True,
+        ),
+        Column(
+            "hidden_by_m", "real", "m", "how much taller the hidden thing must stand to show", optional=True
+        ),
         Column(
             "hidden_by_distance_m",
             "real",

@@ -1,0 +1,5 @@
+"""Lets ``python -m hillsight.scripts`` stand for ``hillsight``."""
+
+from hillsight.scripts.main import main
+
+main()

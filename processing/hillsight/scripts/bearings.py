@@ -1,0 +1,37 @@
+"""hillsight bearings: map features from left to right, as a table, a layer or CSV."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hillsight.scripts import options
+from hillsight.scripts.running import script
+
+
+@script(
+    "bearings",
+    title="Map features in order of bearing, with what is seen of each",
+    outputs={
+        "out": "application/geopackage+sqlite3; GeoPackage: stations and bearing list",
+        "csv": "text/csv; Bearing list: the same rows as the layer",
+    },
+)
+@options.terrain
+@options.stations
+@options.viewing
+@options.features(required=True)
+@options.output(required=False)
+@options.quiet
+def command(**given: Any) -> None:
+    """List map features from left to right: bearing, distance, height from the eye, how much is seen.
+
+    Prints a table; --out and --csv write it to files. Features are judged against bare ground: what trees
+    and buildings hide is not known.
+    """
+    from hillsight.scripts.job import run_job
+
+    run_job("bearings", given, layers=("stations", "bearing_list"), rasters=False)
+
+
+if __name__ == "__main__":
+    command()

@@ -1,0 +1,193 @@
+"""Checks of the installation: what is there, what would fail, and the cure."""
+
+from __future__ import annotations
+
+import datetime
+import platform
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Outcome of one check.
+
+    good : whether it passed; a remark that hinders nothing is good too
+    subject : what was looked at
+    found : what was found
+    cure : what to do if it is not good, else empty
+    """
+
+    good: bool
+    subject: str
+    found: str
+    cure: str = ""
+
+
+_LIBRARIES = (
+    "numpy",
+    "scipy",
+    "numba",
+    "shapely",
+    "pyproj",
+    "pyogrio",
+    "geopandas",
+    "rasterio",
+    "pygeomag",
+    "matplotlib",
+    "rich",
+)
+_RASTER_DRIVERS = ("GTiff", "COG", "VRT", "GPKG", "AAIGrid", "SRTMHGT")
+_VECTOR_DRIVERS = ("GPKG", "GeoJSON", "GPX", "KML", "CSV", "ESRI Shapefile")
+_REINSTALL = "Install hillsight anew in an environment of its own (see the README's first command)"
+
+
+def check_up(set_aside: list[str]) -> list[Finding]:
+    """Run every check; one that breaks is itself a finding.
+
+    Parameters
+    ----------
+    set_aside : what ``ground.libraries.settle_libraries`` had to do in this process
+    """
+    findings = [_python(), *(_library(name) for name in _LIBRARIES)]
+    findings += [Finding(True, "environment", text) for text in set_aside]
+    checks: tuple[tuple[str, Callable[[], list[Finding]]], ...] = (
+        ("GDAL", _drivers),
+        ("PROJ", _projections),
+        ("compiled kernels", _kernels),
+        ("magnetic model", _magnetic),
+        ("styles", _styles),
+        ("temporary folder", _temporary),
+        ("scripts", _scripts),
+    )
+    for subject, check in checks:
+        try:
+            findings += check()
+        except Exception as error:
+            findings.append(Finding(False, subject, f"{type(error).__name__}: {error}", _REINSTALL))
+    return findings
+
+
+def _python() -> Finding:
+    found = f"{platform.python_version()} at {sys.executable}, {platform.system()} {platform.machine()}"
+    return Finding(sys.version_info >= (3, 12), "Python", found, "Use Python 3.12 or newer")
+
+
+def _library(name: str) -> Finding:
+    try:
+        import_module(name)
+    except Exception as error:
+        return Finding(False, name, f"cannot be imported: {error}", f"{_REINSTALL}, or: pip install {name}")
+    try:
+        return Finding(True, name, version(name))
+    except PackageNotFoundError:
+        return Finding(True, name, "present, version unknown")
+
+
+def _drivers() -> list[Finding]:
+    import pyogrio
+    import rasterio
+
+    with rasterio.Env() as environment:
+        rasters = set(environment.drivers())
+    vectors = set(pyogrio.list_drivers())
+    findings = []
+    for kind, gdal, wanted, there in (
+        ("rasters", rasterio.__gdal_version__, _RASTER_DRIVERS, rasters),
+        ("vectors", pyogrio.__gdal_version_string__, _VECTOR_DRIVERS, vectors),
+    ):
+        missing = [driver for driver in wanted if driver not in there]
+        found = f"GDAL {gdal}, {len(there)} drivers" + (f"; missing: {', '.join(missing)}" if missing else "")
+        cure = "Those formats cannot be read; convert such files, or install the wheels from PyPI"
+        findings.append(Finding(not missing, f"GDAL for {kind}", found, cure))
+    return findings
+
+
+def _projections() -> list[Finding]:
+    """The same point through each PROJ in the process: a wrong database shows as an error or a difference."""
+    import pyproj
+    from rasterio.warp import transform
+
+    findings = [
+        Finding(True, "PROJ data", f"PROJ {pyproj.proj_version_str}, {pyproj.datadir.get_data_dir()}")
+    ]
+    # Grid origin of EPSG:32631 (EPSG Guidance Note 7-2, UTM): longitude 3, latitude 0 is E 500 000 N 0.
+    for library, (easting, northing) in (
+        ("pyproj", pyproj.Transformer.from_crs(4326, 32631, always_xy=True).transform(3.0, 0.0)),
+        ("rasterio", tuple(v[0] for v in transform("EPSG:4326", "EPSG:32631", [3.0], [0.0]))),
+    ):
+        good = abs(easting - 500_000) < 1e-3 and abs(northing) < 1e-3
+        cure = "Another installation's PROJ_DATA or PROJ_LIB is in the way: unset it"
+        findings.append(
+            Finding(good, f"PROJ in {library}", "works" if good else f"E {easting} N {northing}", cure)
+        )
+    return findings
+
+
+def _kernels() -> list[Finding]:
+    import time
+
+    import numpy as np
+
+    from hillsight.ground.libraries import numba_cache_usable
+    from hillsight.sight import kernels
+
+    start = time.perf_counter()
+    # Flat ground, eye 1 m up: the rise of the line grazing ground half way is twice -1 m.
+    rise_m, _, _ = kernels.grazing_rise(np.zeros((3, 3)), 1.0, 0.0, 1.0, 1.0, 2.0)
+    seconds = time.perf_counter() - start
+    kept = (
+        "compiled code is kept" if numba_cache_usable() else "compiled anew in every run: no writable folder"
+    )
+    good = rise_m == -2.0
+    return [Finding(good, "compiled kernels", f"work; {kept}; first call {seconds:.1f} s", _REINSTALL)]
+
+
+def _magnetic() -> list[Finding]:
+    from hillsight.errors import CallError
+    from hillsight.ground.magnetic import declination
+
+    today = datetime.datetime.now(datetime.UTC).date()
+    try:
+        model = declination(0.0, 51.5, 0.0, today).model
+    except CallError as error:
+        return [Finding(False, "magnetic model", str(error), "Upgrade pygeomag for the next model")]
+    return [Finding(True, "magnetic model", f"{model} covers today, {today.isoformat()}")]
+
+
+def _styles() -> list[Finding]:
+    from hillsight.layers.schema import LAYERS
+    from hillsight.layers.styles import style_names
+
+    missing = sorted(set(LAYERS) - set(style_names()))
+    found = f"{len(style_names())} found" + (f"; missing for {', '.join(missing)}" if missing else "")
+    return [Finding(not missing, "styles", found, _REINSTALL)]
+
+
+def _temporary() -> list[Finding]:
+    with tempfile.NamedTemporaryFile() as file:
+        return [Finding(True, "temporary folder", str(Path(file.name).parent))]
+
+
+def _scripts() -> list[Finding]:
+    from importlib.metadata import entry_points
+
+    from hillsight.scripts.main import GROUP
+
+    findings = []
+    for point in sorted(entry_points(group=GROUP), key=lambda p: p.name):
+        try:
+            point.load()
+        except Exception as error:
+            cure = "Mend or uninstall the package that brings it"
+            findings.append(Finding(False, f"script {point.name}", f"cannot be loaded: {error}", cure))
+    if not findings:
+        names = sorted(point.name for point in entry_points(group=GROUP))
+        good = bool(names)
+        findings = [Finding(good, "scripts", ", ".join(names) or "none are registered", _REINSTALL)]
+    return findings

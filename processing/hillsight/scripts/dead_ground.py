@@ -1,0 +1,36 @@
+"""hillsight dead-ground: pockets that cannot be seen, and the crest lines that hide them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hillsight.scripts import options
+from hillsight.scripts.running import script
+
+LAYERS = ("stations", "visible_ground", "dead_ground", "unknown_ground", "crest_lines")
+
+
+@script(
+    "dead-ground",
+    title="Pockets of dead ground and the crest lines that hide them",
+    outputs={"out": "application/geopackage+sqlite3; GeoPackage: pockets, crest lines and visible ground"},
+)
+@options.terrain
+@options.stations
+@options.viewing
+@options.pockets
+@options.output()
+@options.quiet
+def command(**given: Any) -> None:
+    """Write the ground that each station cannot see, pocket by pocket, with what hides it.
+
+    A pocket's depth is how tall a thing must stand in it to show. Before relying on a view for anybody's
+    safety, check it on the ground.
+    """
+    from hillsight.scripts.job import run_job
+
+    run_job("dead-ground", given, layers=LAYERS, rasters=False)
+
+
+if __name__ == "__main__":
+    command()

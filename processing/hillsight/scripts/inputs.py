@@ -1,0 +1,162 @@
+"""Opens what a script was given: terrain, stations and map features on one working grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.ground.evidence import EvidenceTable
+from hillsight.ground.features import read_features
+from hillsight.ground.stations import parse_at, read_places, settle_stations
+from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.transform import horizontal_crs, transformer
+from hillsight.layers.provenance import InputFile, input_file
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import geopandas
+    from pyproj import CRS
+
+    from hillsight.ground.stations import Place, Station
+    from hillsight.ground.terrain import Terrain
+    from hillsight.ground.transform import Operation
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything a script reads, checked and on the working grid.
+
+    files : what was read, with checksums
+    notes : what the user should know of it, one sentence each
+    operations : coordinate operations used
+    """
+
+    terrain: Terrain
+    stations: list[Station]
+    features: geopandas.GeoDataFrame | None
+    files: tuple[InputFile, ...]
+    notes: tuple[str, ...]
+    operations: tuple[Operation, ...]
+
+
+def parse_crs(text: str, option: str) -> CRS:
+    """A CRS of the map plane, projected or geographic, from any text PROJ understands.
+
+    Raises
+    ------
+    CallError : PROJ does not understand it, or it has no two axes of a map (heights, earth-centred)
+    """
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    remedy = "Give one such as EPSG:27700"
+    try:
+        crs = CRS.from_user_input(text)
+    except CRSError:
+        raise CallError(f"{option} {text!r} is no coordinate reference system", remedy=remedy) from None
+    flat = horizontal_crs(crs)
+    if not (flat.is_projected or flat.is_geographic):
+        raise CallError(
+            f"{option} {text!r} ({crs.name}) gives no eastings and northings or longitude and latitude",
+            remedy=remedy,
+        )
+    return crs
+
+
+def open_inputs(given: Mapping[str, Any]) -> Inputs:
+    """Open everything that the shared options name.
+
+    Raises
+    ------
+    HillsightError : anything that is missing, unreadable or ambiguous
+    """
+    for option in ("terrain_crs", "grid_crs"):
+        if given[option] is not None:
+            parse_crs(given[option], f"--{option.replace('_', '-')}")
+    source = open_terrain(
+        given["terrain"],
+        TerrainOptions(
+            band=given["band"],
+            crs=given["terrain_crs"],
+            vertical_unit=given["vertical_unit"],
+            nodata=given["nodata"],
+            grid_crs=given["grid_crs"],
+        ),
+    )
+    default_crs = horizontal_crs(source.source_crs)
+    places = _places(given, default_crs)
+    longitude, latitude = _middle(places)
+    terrain = source.on_metric_grid(longitude, latitude)
+    stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
+    notes = [*terrain.notes, *station_notes]
+    files = [input_file(given["terrain"])]
+    if given["stations"] is not None:
+        files.append(input_file(given["stations"], given["station_layer"]))
+    features = None
+    if given.get("features"):
+        table = EvidenceTable.load(given["evidence"])
+        features, feature_notes, feature_operations = read_features(
+            given["features"], given["feature_layer"], terrain.crs, default_crs=default_crs, table=table
+        )
+        notes += feature_notes
+        operations += feature_operations
+        files += [input_file(path) for path in given["features"]]
+        if given["evidence"] is not None:
+            files.append(input_file(given["evidence"]))
+    elif any(given.get(option) for option in ("feature_layer", "evidence", "csv")):
+        raise CallError(
+            "--feature-layer, --evidence and --csv are about map features, and none are given",
+            remedy="Add --features FILE",
+        )
+    return Inputs(
+        terrain,
+        stations,
+        features,
+        tuple(files),
+        tuple(dict.fromkeys(notes)),
+        tuple(dict.fromkeys(operations)),
+    )
+
+
+def _places(given: Mapping[str, Any], default_crs: CRS) -> list[Place]:
+    places: list[Place] = []
+    if given["stations"] is not None:
+        places += read_places(given["stations"], given["station_layer"], default_crs)
+    elif given["station_layer"] is not None:
+        raise CallError("--station-layer needs --stations", remedy="Name the file with --stations FILE")
+    if given["at"]:
+        at_crs = default_crs if given["at_crs"] is None else parse_crs(given["at_crs"], "--at-crs")
+        places += [parse_at(text, at_crs) for text in given["at"]]
+    elif given["at_crs"] is not None:
+        raise CallError("--at-crs needs --at", remedy='Give places with --at "E,N,name"')
+    if not places:
+        raise CallError(
+            "no place to look from is given", remedy='Name a file with --stations, or give --at "E,N,name"'
+        )
+    return places
+
+
+def _middle(places: list[Place]) -> tuple[float, float]:
+    """Longitude and latitude (WGS 84) amid the places; it picks the working grid when one is needed."""
+    from pyproj import CRS
+
+    wgs84 = CRS(4326)
+    found = []
+    for place in places:
+        try:
+            longitude, latitude = transformer(place.crs, wgs84)(place.x, place.y)
+        except HillsightError as error:
+            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
+        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
+            raise StationError(
+                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
+                where=place.source,
+                remedy="Easting or longitude comes first; name another system with --at-crs",
+            )
+        found.append((longitude[0], latitude[0]))
+    middle = np.median(found, axis=0)
+    return float(middle[0]), float(middle[1])

@@ -1,0 +1,264 @@
+"""The work that outlook, viewshed, dead-ground and bearings share: read each station, write the layers."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+import pandas as pd
+
+from hillsight.errors import CallError, OutputError
+from hillsight.ground.magnetic import declination
+from hillsight.ground.transform import horizontal_crs
+from hillsight.layers.atomic import check_place
+from hillsight.layers.bearing_csv import write_bearing_csv
+from hillsight.layers.package import package, raster_table
+from hillsight.layers.provenance import Provenance
+from hillsight.layers.rasters import write_cog
+from hillsight.layers.styles import write_styles
+from hillsight.reading.outlook import Request, look_out
+from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.report import Progress, bearing_table, note, station_lines
+from hillsight.sight.viewing import Viewing
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import geopandas
+
+    from hillsight.layers.package import Package
+    from hillsight.reading.outlook import Outlook
+    from hillsight.scripts.inputs import Inputs
+
+_RASTER_MEANING = {
+    "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
+    "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
+}
+
+
+def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], rasters: bool) -> None:
+    """Read every station and write the layers asked for.
+
+    Parameters
+    ----------
+    script : the script's name, for the provenance
+    given : the script's options by parameter name
+    layers : names of the vector layers to write; ``bearing_list`` only if features are given
+    rasters : whether to write the viewshed and depth rasters
+
+    Raises
+    ------
+    HillsightError : bad input, or the output cannot be written; nothing is left behind
+    """
+    request = _request(given)
+    out_crs = (
+        None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
+    )
+    _check_outputs(given, _named_files(given))
+    inputs = open_inputs(given)
+    request = replace(request, features=inputs.features)
+    for text in inputs.notes:
+        note(text)
+    paths = [file.path for file in inputs.files]
+    provenance = _provenance(script, given, inputs)
+    out: Path | None = given["out"]
+    with Progress(quiet=given["quiet"]) as progress:
+        if out is None:
+            outlooks = [_look(inputs, station, request, progress) for station in inputs.stations]
+        else:
+            # Entered before the work, so that a place that cannot be written to is known at once.
+            with package(out, provenance, inputs=paths, out_crs=out_crs) as file:
+                outlooks = [_look(inputs, station, request, progress) for station in inputs.stations]
+                provenance = file.provenance = _with_outlooks(provenance, outlooks)
+                _write(file, outlooks, layers, rasters=rasters)
+    frames = _joined(outlooks)
+    if rasters and given.get("rasters") is not None:
+        _write_cogs(given["rasters"], outlooks, provenance, paths, out_crs)
+    if given.get("csv") is not None:
+        write_bearing_csv(given["csv"], frames["bearing_list"], inputs=paths)
+    if out is not None:
+        _write_style_folder(out)
+    if not given["quiet"]:
+        for line in station_lines(frames["stations"]):
+            click.echo(line)
+        if "bearing_list" in frames:
+            bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
+        if out is not None:
+            click.echo(f"wrote {out}")
+
+
+def _named_files(given: Mapping[str, Any]) -> list[str]:
+    """Every file the call names as an input."""
+    single = (given["terrain"], given["stations"], given.get("evidence"))
+    return [*(name for name in single if name is not None), *given.get("features", ())]
+
+
+def _request(given: Mapping[str, Any]) -> Request:
+    viewing = Viewing(given["eye_height"], given["target_height"], given["reach"], given["refraction"])
+    least = given.get("least_pocket", 0.0)
+    if least < 0:
+        raise CallError(f"--least-pocket is {least:g} ha", remedy="Give an area of 0 or more")
+    to_bearing = given.get("to_bearing")
+    for option in ("from_bearing", "to_bearing"):
+        bearing = given.get(option)
+        if bearing is not None and not -360 <= bearing <= 360:
+            raise CallError(
+                f"--{option.replace('_', '-')} is {bearing:g}",
+                remedy="Give degrees from true north, 0 to 360",
+            )
+    date = given.get("date")
+    if date is not None:
+        declination(0.0, 0.0, 0.0, date)  # a day outside the models' years is refused before the work
+    return Request(
+        viewing,
+        declination_date=date,
+        from_bearing_deg=given.get("from_bearing", 0.0) % 360.0,
+        to_bearing_deg=None if to_bearing is None else to_bearing % 360.0,
+        least_pocket_ha=least,
+        follow_cells=given.get("cells", False),
+    )
+
+
+def _check_outputs(given: Mapping[str, Any], inputs: Sequence[str]) -> None:
+    """Find an impossible place to write before the work, not after half of the files are written."""
+    out: Path | None = given.get("out")
+    csv: Path | None = given.get("csv")
+    folder: Path | None = given.get("rasters")
+    if csv is not None and csv.suffix.lower() == ".gpkg":
+        raise OutputError(
+            "--csv writes text, and this names a GeoPackage", where=str(csv), remedy="End the name in .csv"
+        )
+    if csv is not None and out is not None and os.path.realpath(csv) == os.path.realpath(out):
+        raise OutputError("--csv and --out name one file", where=str(csv), remedy="Give them different names")
+    for file in (out, csv):
+        if file is not None:
+            check_place(file, inputs=inputs)
+    for needed in (folder, None if out is None else _style_folder(out)):
+        if needed is not None:
+            _check_folder(needed)
+
+
+def _check_folder(folder: Path) -> None:
+    """Whether files can be put into a folder, or the folder be made."""
+    there = folder.absolute()
+    while not os.path.lexists(there) and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise OutputError(
+            "this is a file, and a folder is needed", where=str(there), remedy="Name another place"
+        )
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise OutputError(
+            "nothing can be written in the folder", where=str(there), remedy="Name a folder of your own"
+        )
+
+
+def _look(inputs: Inputs, station: Any, request: Request, progress: Progress) -> Outlook:
+    with progress.station(station.label) as advance:
+        outlook = look_out(inputs.terrain, station, request, advance)
+    for text in outlook.notes:
+        note(text)
+    return outlook
+
+
+def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Provenance:
+    units = {
+        "eye_height": "eye_height_m",
+        "target_height": "target_height_m",
+        "reach": "reach_m",
+        "least_pocket": "least_pocket_ha",
+        "from_bearing": "from_bearing_true_deg",
+        "to_bearing": "to_bearing_true_deg",
+    }
+    left_out = ("out", "csv", "rasters", "quiet", "show_hidden")
+    parameters = {units.get(name, name): value for name, value in given.items() if name not in left_out}
+    operations = [asdict(operation) for operation in inputs.operations]
+    if inputs.terrain.crs_operation:
+        operations.insert(
+            0,
+            {
+                "name": inputs.terrain.crs_operation,
+                "accuracy_m": inputs.terrain.crs_operation_accuracy_m,
+                "of": "terrain",
+            },
+        )
+    return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
+
+
+def _with_outlooks(provenance: Provenance, outlooks: list[Outlook]) -> Provenance:
+    """What only the work itself brought to light, added."""
+    operations = dict.fromkeys(outlook.to_wgs84 for outlook in outlooks)
+    return replace(
+        provenance,
+        operations=(*provenance.operations, *(asdict(operation) for operation in operations)),
+        notes=(*provenance.notes, *(text for outlook in outlooks for text in outlook.notes)),
+    )
+
+
+def _joined(outlooks: list[Outlook]) -> dict[str, geopandas.GeoDataFrame]:
+    """Frames of all stations, layer by layer."""
+    return {
+        name: pd.concat([o.frames[name] for o in outlooks], ignore_index=True) for name in outlooks[0].frames
+    }
+
+
+def _write(file: Package, outlooks: list[Outlook], layers: tuple[str, ...], *, rasters: bool) -> None:
+    frames = _joined(outlooks)
+    for layer in layers:
+        if layer in frames:
+            file.write(layer, frames[layer])
+    if rasters:
+        taken: set[str] = set()
+        for outlook in outlooks:
+            for kind, array in (("viewshed", outlook.states), ("depth", outlook.depth_m)):
+                meaning = f"{outlook.label}: {_RASTER_MEANING[kind]}"
+                file.write_raster(raster_table(kind, outlook.label, taken), array, outlook.grid, meaning)
+
+
+def _write_cogs(
+    folder: Path, outlooks: list[Outlook], provenance: Provenance, inputs: list[str], out_crs: Any
+) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror})", where=str(folder), remedy="Name another folder"
+        ) from error
+    taken: set[str] = set()
+    for outlook in outlooks:
+        for kind, array, nodata, unit in (
+            ("viewshed", outlook.states, 0.0, ""),
+            ("depth", outlook.depth_m, float("nan"), "m"),
+        ):
+            write_cog(
+                folder / f"{raster_table(kind, outlook.label, taken)}.tif",
+                array,
+                outlook.grid,
+                nodata=nodata,
+                provenance=provenance,
+                meaning=_RASTER_MEANING[kind],
+                unit=unit,
+                inputs=inputs,
+                out_crs=out_crs,
+            )
+
+
+def _style_folder(out: Path) -> Path:
+    return out.with_name(f"{out.stem}_styles")
+
+
+def _write_style_folder(out: Path) -> None:
+    """SLD files beside the GeoPackage, for programs that do not read its own style table."""
+    folder = _style_folder(out)
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the GeoPackage is written, but the folder for its styles cannot be made ({error.strerror})",
+            where=str(folder),
+            remedy="The GeoPackage holds the styles too",
+        ) from error
+    write_styles(folder)

@@ -1,0 +1,77 @@
+"""The command ``hillsight``: finds the scripts that are installed and runs the one asked for."""
+
+from __future__ import annotations
+
+import sys
+from importlib.metadata import EntryPoint, entry_points
+
+import click
+
+from hillsight import __version__
+from hillsight.scripts.running import OneLineErrors
+
+GROUP = "hillsight.scripts"
+
+
+def _installed() -> dict[str, EntryPoint]:
+    return {point.name: point for point in entry_points(group=GROUP)}
+
+
+class ScriptGroup(OneLineErrors, click.Group):
+    """Scripts by entry point; one that cannot be loaded costs a line of help, not the whole command."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all installed scripts, in order."""
+        return sorted(_installed())
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The script of a name, or a stand-in that says why it cannot be loaded; None if there is none."""
+        point = _installed().get(cmd_name)
+        if point is None:
+            return None
+        try:
+            command = point.load()
+        except Exception as error:
+            return _broken(cmd_name, f"{type(error).__name__}: {error}")
+        if not isinstance(command, click.Command):
+            return _broken(cmd_name, f"{point.value} is not a command")
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the list of scripts in the message when the name is unknown."""
+        if args and self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
+            raise click.UsageError(
+                f"No script {args[0]!r}. There are: {', '.join(self.list_commands(ctx))}.", ctx
+            )
+        return super().resolve_command(ctx, args)
+
+
+def _broken(name: str, why: str) -> click.Command:
+    def fail() -> None:
+        raise click.ClickException(f"{name} cannot be loaded ({why}). Run `hillsight doctor`.")
+
+    return click.Command(
+        name,
+        callback=fail,
+        short_help=f"cannot be loaded: {why}"[:80],
+        # Whatever options it is given, the reason is what there is to say.
+        context_settings={"ignore_unknown_options": True, "allow_extra_args": True},
+    )
+
+
+@click.group(cls=ScriptGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="hillsight")
+def main() -> None:
+    """Say what is seen from where on hill ground.
+
+    Each script reads a terrain model and places to look from, and writes layers that any desktop GIS
+    opens. Run `hillsight SCRIPT --help` for its options.
+
+    On the hill the ground decides: use results together with a map, local rules and qualified leaders.
+    """
+
+
+if __name__ == "__main__":
+    sys.exit(main())

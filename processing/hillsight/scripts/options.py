@@ -1,0 +1,248 @@
+"""Options that several scripts share, each declared once with its type, unit, default and check."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class FiniteNumber(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+    """A number that is neither infinite nor not-a-number."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, or a usage error."""
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            self.fail(f"{value!r} is not a number", param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not a finite number", param, ctx)
+        return number
+
+
+class StoredNumber(FiniteNumber):
+    """A number as a file may hold it, infinite too."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, or a usage error."""
+        try:
+            return float(value)
+        except (TypeError, ValueError):
+            self.fail(f"{value!r} is not a number", param, ctx)
+
+
+class Day(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+    """A calendar day, or ``today``."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime.date:
+        """The day, or a usage error."""
+        if isinstance(value, datetime.date):
+            return value
+        if str(value).strip().lower() == "today":
+            return datetime.datetime.now(datetime.UTC).date()
+        try:
+            return datetime.date.fromisoformat(str(value).strip())
+        except ValueError:
+            self.fail(f"{value!r} is no date; write YYYY-MM-DD or today", param, ctx)
+
+
+class FilledText(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+    """A text that is not empty, as an unset shell variable would be."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The text, or a usage error."""
+        if not str(value).strip():
+            self.fail("it is empty", param, ctx)
+        return str(value)
+
+
+class FilledPath(FilledText):
+    """A file or folder to write, as a path."""
+
+    name = "path"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path, or a usage error."""
+        return value if isinstance(value, Path) else Path(super().convert(value, param, ctx))
+
+
+NUMBER = FiniteNumber()
+TEXT = FilledText()
+PATH = FilledPath()
+
+
+def _stack[F: Callable[..., Any]](*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Several options as one decorator, shown in the order given."""
+
+    def decorate(function: F) -> F:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+terrain = _stack(
+    click.option(
+        "--terrain", required=True, type=TEXT, metavar="FILE", help="Terrain model: any raster GDAL opens."
+    ),
+    click.option(
+        "--terrain-crs",
+        type=TEXT,
+        metavar="CRS",
+        help="CRS of a terrain file that names none, e.g. EPSG:27700.",
+    ),
+    click.option("--band", type=click.IntRange(min=1), help="Band with the heights, if there are several."),
+    click.option(
+        "--vertical-unit",
+        type=TEXT,
+        metavar="UNIT",
+        help="Unit of the heights if the file does not say: m, ft, dm ...",
+    ),
+    click.option(
+        "--nodata",
+        type=StoredNumber(),
+        help="A value of the file that marks voids, besides those it declares.",
+    ),
+    click.option(
+        "--grid-crs",
+        type=TEXT,
+        metavar="CRS",
+        help="Metric CRS to work in when the terrain is in degrees or feet.",
+    ),
+)
+
+stations = _stack(
+    click.option(
+        "--stations", type=TEXT, metavar="FILE", help="Places to look from: points of any vector file."
+    ),
+    click.option("--station-layer", type=TEXT, metavar="NAME", help="Layer of --stations to take."),
+    click.option(
+        "--at",
+        "at",
+        multiple=True,
+        metavar='"E,N[,NAME]"',
+        help="A place to look from; may be repeated. In the terrain's CRS unless --at-crs is given.",
+    ),
+    click.option(
+        "--at-crs", type=TEXT, metavar="CRS", help="CRS of --at, e.g. EPSG:4326 for longitude,latitude."
+    ),
+)
+
+viewing = _stack(
+    click.option(
+        "--eye-height", type=NUMBER, default=1.6, show_default=True, help="Eye above the ground, m."
+    ),
+    click.option(
+        "--target-height", type=NUMBER, default=0.0, show_default=True, help="Target above the ground, m."
+    ),
+    click.option(
+        "--reach", type=NUMBER, default=10_000.0, show_default=True, help="How far to look, m on the grid."
+    ),
+    click.option(
+        "--refraction",
+        type=NUMBER,
+        default=0.13,
+        show_default=True,
+        help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 takes a flat earth.",
+    ),
+)
+
+pockets = _stack(
+    click.option(
+        "--least-pocket",
+        type=NUMBER,
+        default=0.0,
+        show_default=True,
+        help="Leave pockets of dead ground below this area (ha) out of the list.",
+    ),
+    click.option("--cells", is_flag=True, help="Outline cells instead of drawing edges between posts."),
+)
+
+
+def features(*, required: bool = False) -> Callable[[F], F]:
+    """Options for map features and the bearing list."""
+    return _stack(
+        click.option(
+            "--features",
+            multiple=True,
+            required=required,
+            type=TEXT,
+            metavar="FILE",
+            help="Map features to list by bearing: any vector file; may be repeated.",
+        ),
+        click.option(
+            "--feature-layer",
+            multiple=True,
+            type=TEXT,
+            metavar="NAME",
+            help="Layer of --features to take; may be repeated.",
+        ),
+        click.option(
+            "--evidence",
+            type=TEXT,
+            metavar="FILE",
+            help="Table of evidence classes (TOML) instead of the built-in one.",
+        ),
+        click.option(
+            "--date",
+            type=Day(),
+            metavar="YYYY-MM-DD",
+            help="Day for magnetic bearings (or: today). Without it none are given.",
+        ),
+        click.option(
+            "--from-bearing",
+            type=NUMBER,
+            default=0.0,
+            show_default=True,
+            help="True bearing at which the list starts, degrees.",
+        ),
+        click.option(
+            "--to-bearing", type=NUMBER, help="Last true bearing of a sector to list, degrees clockwise."
+        ),
+        click.option("--csv", type=PATH, metavar="FILE", help="Write the bearing list as CSV too."),
+        click.option(
+            "--show-hidden",
+            is_flag=True,
+            help="List hidden and out-of-reach features in the terminal's table too; files always hold them.",
+        ),
+    )
+
+
+def output(*, required: bool = True) -> Callable[[F], F]:
+    """Options for what is written."""
+    return _stack(
+        click.option(
+            "--out",
+            type=PATH,
+            required=required,
+            metavar="FILE.gpkg",
+            help="GeoPackage to write; an older one is replaced.",
+        ),
+        click.option(
+            "--out-crs", type=TEXT, metavar="CRS", help="CRS to write in, instead of the working grid's."
+        ),
+    )
+
+
+rasters = click.option(
+    "--rasters",
+    type=PATH,
+    metavar="FOLDER",
+    help="Write the rasters as cloud-optimised GeoTIFFs too.",
+)
+
+quiet = click.option("--quiet", is_flag=True, help="No progress and no summary; warnings and errors remain.")

@@ -1,0 +1,154 @@
+"""What a script says to the person at the terminal: notes, progress, summary, bearing table."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from hillsight.scripts.running import say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import pandas as pd
+
+
+def note(text: str) -> None:
+    """One thing the user should know, on the error stream."""
+    say(f"note: {text}")
+
+
+class Progress:
+    """Progress bar on the error stream; nothing when that is no terminal or quiet is asked for."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._bar: Any = None
+        if not quiet and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress as Bar
+
+            self._bar = Bar(console=Console(stderr=True), transient=True)
+
+    def __enter__(self) -> Progress:
+        if self._bar is not None:
+            self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    @contextmanager
+    def station(self, label: str) -> Iterator[Callable[[float], None] | None]:
+        """Progress of one station: call the yielded function with the share done."""
+        if self._bar is None:
+            yield None
+            return
+        from rich.markup import escape
+
+        task = self._bar.add_task(escape(label), total=1.0)
+        yield lambda share: self._bar.update(task, completed=share)
+        self._bar.update(task, completed=1.0)
+
+
+def station_lines(stations: pd.DataFrame) -> list[str]:
+    """One line a station: where it is, and how much is seen."""
+    lines = []
+    for row in stations.itertuples(index=False):
+        total = row.reach_ha
+        lines.append(
+            f"{row.station}: E {row.easting_m:.0f} N {row.northing_m:.0f}, "
+            f"ground {row.ground_height_m:.1f} m, eye at {row.eye_level_m:.1f} m. "
+            f"Within {row.reach_m:,.0f} m: visible {row.visible_ha:,.1f} ha "
+            f"({row.visible_ha / total:.1%}), hidden {row.hidden_ha:,.1f} ha, "
+            f"unknown {row.unknown_ha:,.1f} ha."
+        )
+    return lines
+
+
+def whole_degrees(bearing_deg: float) -> str:
+    """A bearing as three figures: 359.6 is 000, as on a compass."""
+    return f"{round(bearing_deg) % 360:03d}"
+
+
+def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: bool) -> None:
+    """The bearing list of each station as a table on the standard output.
+
+    What is hidden or out of reach is only counted unless ``show_hidden``: on a real map it is most of it.
+    """
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    # A pipe has no width: lines must not be cut to that of a terminal that is not there.
+    console = Console(width=None if sys.stdout.isatty() else 140)
+    for station in stations["station"]:
+        rows = listed[listed["station"] == station]
+        if rows.empty:
+            click.echo(f"From {station}: no feature lies between these bearings.")
+            continue
+        counts = rows["state"].value_counts()
+        left_out = [] if show_hidden else [state for state in _LEFT_OUT if state in counts]
+        rows = rows[~rows["state"].isin(left_out)]
+        magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
+        table = Table(
+            title=Text(f"From {station}, left to right"),
+            caption="Bearings in degrees from true" + (", magnetic" if magnetic else "") + " and grid north. "
+            "Distance over the ground; height from the eye.",
+            title_justify="left",
+            caption_justify="left",
+        )
+        table.add_column("", justify="right")
+        table.add_column("true", justify="right")
+        if magnetic:
+            table.add_column("mag.", justify="right")
+        table.add_column("grid", justify="right")
+        table.add_column("feature")
+        table.add_column("kind")
+        table.add_column("seen")
+        table.add_column("distance", justify="right")
+        table.add_column("height", justify="right")
+        table.add_column("gap", justify="right")
+        for row in rows.itertuples(index=False):
+            cells = [str(row.rank), whole_degrees(row.bearing_true_deg)]
+            if magnetic:
+                cells.append(whole_degrees(row.bearing_magnetic_deg))
+            cells += [
+                whole_degrees(row.bearing_grid_deg),
+                _one_line(row.name, "-"),
+                _one_line(row.kind, "-"),
+                _seen(row),
+                f"{row.distance_m:,.0f} m",
+                "-" if np.isnan(row.height_difference_m) else f"{row.height_difference_m:+.0f} m",
+                "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°",
+            ]
+            table.add_row(*(Text(cell) for cell in cells))
+        # Not printed by the console itself: it ends the process when the reader of a pipe has gone.
+        with console.capture() as drawn:
+            console.print(table)
+        click.echo(drawn.get(), nl=False)
+        if left_out:
+            words = " and ".join(f"{counts[state]} {state.replace('_', ' ')}" for state in left_out)
+            click.echo(f"Left out of this table: {words} (--show-hidden lists them).")
+
+
+_LEFT_OUT = ("hidden", "out_of_reach")
+
+
+def _one_line(text: str | None, absent: str) -> str:
+    if text is None:
+        return absent
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _seen(row: Any) -> str:
+    if row.state == "partly":
+        return f"partly, {row.visible_share:.0%}"
+    if row.state == "hidden":
+        depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
+        return f"hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
+    return str(row.state).replace("_", " ")

@@ -1,0 +1,213 @@
+"""What every script does around its own work: settle libraries, turn errors into exits, describe itself."""
+
+from __future__ import annotations
+
+import _thread
+import atexit
+import functools
+import json
+import os
+import signal
+import sys
+import threading
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from types import TracebackType
+from typing import Any, NoReturn
+
+import click
+
+from hillsight import __version__
+from hillsight.errors import HillsightError
+from hillsight.ground.libraries import settle_libraries
+
+#: Exit codes: done, a fault of hillsight, bad input or call, done but a check failed, stopped from outside.
+DONE, BUG, BAD_INPUT, UNDECIDED, STOPPED = 0, 1, 2, 3, 130
+
+_STOPPED_TEXT = "stopped. What was not finished is not written: older files of those names are as they were."
+
+
+class OneLineErrors(click.Command):
+    """A command whose wrong calls, as all its other errors, end in one line and an exit code.
+
+    click's own way is a usage text of several lines, exit code 1 for Ctrl-C, and a complaint of the
+    interpreter when the reader of a pipe has gone.
+    """
+
+    def main(  # type: ignore[override, unused-ignore]
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run from the command line; ends the process unless ``standalone_mode`` is off."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        if threading.current_thread() is threading.main_thread():
+            atexit.register(_ignore_interrupts)
+        stdout = sys.stdout
+        try:
+            code = super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        except click.ClickException as error:
+            if type(error).__name__ == "NoArgsIsHelpError":  # not in click 8.1, which shows the help itself
+                error.show()
+                sys.exit(BAD_INPUT)
+            _fail(_wrong_call(error), BAD_INPUT)
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            _fail(_STOPPED_TEXT, STOPPED)
+        except SystemExit:
+            if (
+                sys.stdout is not stdout
+            ):  # click's sign, with exit code 1, that the reader of its help has gone
+                sys.exit(DONE)
+            raise
+        finally:
+            _let_go_of_closed_pipes()
+        sys.exit(code if isinstance(code, int) else DONE)
+
+
+def _ignore_interrupts() -> None:
+    """At the interpreter's end all files are whole: Ctrl-C could only draw complaints of what goes down."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _wrong_call(error: click.ClickException) -> str:
+    text = error.format_message()
+    if not text.endswith((".", "?", "!")):
+        text = f"{text}."
+    context = getattr(error, "ctx", None)
+    return f"{text} See: {context.command_path} --help" if context is not None else text
+
+
+def script(
+    name: str, *, title: str, outputs: dict[str, str]
+) -> Callable[[Callable[..., None]], click.Command]:
+    """Make a function into a standalone script.
+
+    Parameters
+    ----------
+    name : the script's name on the command line
+    title : one clause for the machine-readable description
+    outputs : what it writes, by option or stream: media type and meaning as ``type; meaning``
+    """
+
+    def decorate(function: Callable[..., None]) -> click.Command:
+        @functools.wraps(function)
+        def guarded(**arguments: Any) -> None:
+            _run(function, arguments)
+
+        command = click.command(
+            name, cls=OneLineErrors, context_settings={"help_option_names": ["-h", "--help"]}
+        )(guarded)
+
+        def describe(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+            if wanted and not ctx.resilient_parsing:
+                from hillsight.scripts.describe import process_description
+
+                description = process_description(command, title=title, outputs=outputs, version=__version__)
+                click.echo(json.dumps(description, indent=2))
+                ctx.exit()
+
+        command.params.append(
+            click.Option(
+                ["--describe"],
+                is_flag=True,
+                is_eager=True,
+                expose_value=False,
+                callback=describe,
+                help="Print an OGC API process description (JSON) and stop.",
+            )
+        )
+        return command
+
+    return decorate
+
+
+def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
+    """Run a script's work; every expected failure ends in one line and its exit code."""
+    try:
+        # The doctor reports what had to be set aside.
+        click.get_current_context().obj = settle_libraries()
+        from hillsight.layers.atomic import stop_signals
+
+        with stop_signals(), _interrupts_reach_us():
+            function(**arguments)
+    except HillsightError as error:
+        _fail(str(error), error.exit_code)
+    except KeyboardInterrupt:
+        _fail(_STOPPED_TEXT, STOPPED)
+    except BrokenPipeError:  # whoever read the output has gone; files are written before anything is printed
+        sys.exit(DONE)
+    except MemoryError:
+        _fail("not enough memory. Give a shorter --reach or coarser terrain.", BAD_INPUT)
+    except (click.exceptions.Exit, click.ClickException, SystemExit):
+        raise
+    except Exception as error:
+        traceback.print_exc()
+        _fail(
+            f"this is a fault of hillsight, not of your data: {type(error).__name__}: {error}. "
+            "Please report it with the lines above.",
+            BUG,
+        )
+
+
+@contextmanager
+def _interrupts_reach_us() -> Iterator[None]:
+    """Send Ctrl-C again where it was lost.
+
+    Raised while a library written in C calls back into Python (PROJ's log, a destructor), it cannot pass
+    through: Python prints a traceback and goes on as if nothing had been asked.
+    """
+    unraisable, uncaught = sys.unraisablehook, sys.excepthook
+
+    def lost(event: sys.UnraisableHookArgs) -> None:
+        if not issubclass(event.exc_type, KeyboardInterrupt):
+            unraisable(event)
+            return
+        again = threading.Timer(0.02, _thread.interrupt_main)
+        again.daemon = True
+        again.start()
+
+    def printed(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+        if not issubclass(kind, KeyboardInterrupt):
+            uncaught(kind, error, trace)
+
+    sys.unraisablehook, sys.excepthook = lost, printed
+    try:
+        yield
+    finally:
+        sys.unraisablehook, sys.excepthook = unraisable, uncaught
+
+
+def one_line(text: str) -> str:
+    """The text without line breaks and control characters, which names and paths may hold."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def say(text: str) -> None:
+    """One line on the error stream; work goes on if nobody reads it."""
+    try:
+        click.echo(one_line(text), err=True)
+    except BrokenPipeError:
+        _let_go_of_closed_pipes()
+
+
+def _fail(message: str, code: int) -> NoReturn:
+    say(f"hillsight: {message}")
+    sys.exit(code)
+
+
+def _let_go_of_closed_pipes() -> None:
+    """Flush what is printed; a stream that nobody reads any more leads nowhere from now on."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except BrokenPipeError:
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
+        except (OSError, ValueError):  # closed, or its disk is full: nobody is left to tell
+            pass

@@ -1,0 +1,160 @@
+"""Terrain that cannot be used ends the command with one message, exit code 2 and no file changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from scripts.commands import AT, REACH, done, refused, terrain  # isort: skip
+from terrains import plane, with_hole, write_geotiff
+
+
+def looking(folder: Path, ground: Path | str, *more: str | Path, at: str = AT) -> list[str | Path]:
+    return ["outlook", "--terrain", ground, "--at", at, "--reach", REACH, "--out", folder / "out.gpkg", *more]
+
+
+def test_missing(tmp_path: Path) -> None:
+    refused(
+        tmp_path,
+        *looking(tmp_path, tmp_path / "none.tif"),
+        says=("none.tif", "no such file", "Check the name"),
+    )
+
+
+def test_an_empty_name(tmp_path: Path) -> None:
+    refused(tmp_path, *looking(tmp_path, ""), says=("--terrain",))
+
+
+def test_not_a_raster(tmp_path: Path) -> None:
+    path = tmp_path / "notes.tif"
+    path.write_text("Meet at the car park at nine.")
+    refused(tmp_path, *looking(tmp_path, path), says=("notes.tif", "not a raster", "GeoTIFF"))
+
+
+def test_an_empty_file(tmp_path: Path) -> None:
+    path = tmp_path / "empty.tif"
+    path.touch()
+    refused(tmp_path, *looking(tmp_path, path), says=("empty.tif", "empty", "again"))
+
+
+def test_a_folder(tmp_path: Path) -> None:
+    refused(tmp_path, *looking(tmp_path, tmp_path), says=("folder", "Name the file"))
+
+
+def test_a_file_cut_short(tmp_path: Path) -> None:
+    path = terrain(tmp_path)
+    path.write_bytes(path.read_bytes()[:6000])
+    refused(tmp_path, *looking(tmp_path, path), says=("terrain.tif", "damaged or cut short"))
+
+
+def test_all_void(tmp_path: Path) -> None:
+    path = write_geotiff(tmp_path / "void.tif", np.full((60, 60), np.nan, np.float32))
+    refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))
+
+
+def test_no_crs(tmp_path: Path) -> None:
+    path = terrain(tmp_path, crs=None)
+    refused(
+        tmp_path,
+        *looking(tmp_path, path),
+        says=("terrain.tif", "coordinate reference system", "--terrain-crs"),
+    )
+    done(*looking(tmp_path, path, "--terrain-crs", "EPSG:27700"))
+
+
+def test_nonsense_as_crs(tmp_path: Path) -> None:
+    path = terrain(tmp_path, crs=None)
+    refused(tmp_path, *looking(tmp_path, path, "--terrain-crs", "EPSG:99"), says=("--terrain-crs", "EPSG:99"))
+    for option in ("--out-crs", "--at-crs", "--grid-crs"):
+        given = ("--terrain-crs", "EPSG:27700", option, "EPSG:99")
+        refused(tmp_path, *looking(tmp_path, path, *given), says=(option, "EPSG:99", "EPSG:27700"))
+
+
+@pytest.mark.parametrize("crs", ["EPSG:5701", "EPSG:4978"], ids=["vertical", "geocentric"])
+@pytest.mark.parametrize("option", ["--terrain-crs", "--out-crs", "--at-crs", "--grid-crs"])
+def test_a_crs_that_is_no_map(tmp_path: Path, option: str, crs: str) -> None:
+    path = terrain(tmp_path)
+    refused(tmp_path, *looking(tmp_path, path, option, crs), says=(option, crs, "EPSG:27700"))
+
+
+def test_two_bands(tmp_path: Path) -> None:
+    both = np.stack([plane(60, 60), plane(60, 60, height_m=200)])
+    path = write_geotiff(tmp_path / "two.tif", both)
+    refused(tmp_path, *looking(tmp_path, path), says=("two.tif", "2 bands", "--band"))
+    refused(tmp_path, *looking(tmp_path, path, "--band", "3"), says=("two.tif", "no band 3"))
+    refused(tmp_path, *looking(tmp_path, path, "--band", "0"), says=("--band",))
+    ended = done(*looking(tmp_path, path, "--band", "2"))
+    assert "ground 200.0 m" in ended.out
+
+
+def test_unknown_vertical_unit(tmp_path: Path) -> None:
+    path = write_geotiff(tmp_path / "ell.tif", plane(60, 60), unit="ell")
+    refused(tmp_path, *looking(tmp_path, path), says=("ell.tif", "'ell'", "--vertical-unit"))
+    refused(tmp_path, *looking(tmp_path, path, "--vertical-unit", "span"), says=("'span'", "us-ft"))
+    ended = done(*looking(tmp_path, path, "--vertical-unit", "ft"))
+    assert "ground 30.5 m" in ended.out  # 100 ft
+
+
+@pytest.mark.parametrize("number", [1e38, -9999.0, np.inf], ids=["1e38", "undeclared", "infinite"])
+def test_numbers_that_are_no_heights(tmp_path: Path, number: float) -> None:
+    ground = plane(60, 60)
+    ground[20:22, 20:22] = number
+    path = write_geotiff(tmp_path / "odd.tif", ground)
+    shown = (
+        np.format_float_positional(number) if np.isinf(number) else str(np.float32(number)).removesuffix(".0")
+    )
+    refused(tmp_path, *looking(tmp_path, path), says=("odd.tif", "row 20, column 20", f"--nodata {shown}"))
+    done(*looking(tmp_path, path, "--nodata", shown))
+
+
+def test_not_a_number_is_a_void(tmp_path: Path) -> None:
+    path = write_geotiff(tmp_path / "holed.tif", with_hole(plane(60, 60), 20, 20, 3, 3))
+    ended = done(*looking(tmp_path, path))
+    assert any("is unknown" in note for note in ended.notes), ended.notes
+
+
+def test_vector_file_as_terrain(tmp_path: Path) -> None:
+    from scripts.commands import features
+
+    refused(tmp_path, *looking(tmp_path, features(tmp_path)), says=("vector", "--features"))
+
+
+@pytest.mark.parametrize("reach", ["0", "-5", "nan", "inf", "ten", "1e400"])
+def test_reach_that_is_no_distance(tmp_path: Path, reach: str) -> None:
+    words = looking(tmp_path, terrain(tmp_path))
+    words[words.index(REACH)] = reach
+    refused(tmp_path, *words, says=("--reach",))
+
+
+def test_reach_larger_than_the_terrain(tmp_path: Path) -> None:
+    words = looking(tmp_path, terrain(tmp_path))
+    words[words.index(REACH)] = "1000"
+    ended = done(*words)
+    # Each post stands for its own cell, so the terrain is 600 m square: 0.36 of the pi square kilometres.
+    assert any(
+        note.startswith("Cairn: 88.5% of the reach is unknown: off the terrain") for note in ended.notes
+    ), ended.notes
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("--eye-height", "-1"),
+        ("--eye-height", "501"),
+        ("--eye-height", "nan"),
+        ("--target-height", "-0.1"),
+        ("--target-height", "5000"),
+        ("--refraction", "21"),
+        ("--least-pocket", "-1"),
+        ("--from-bearing", "361"),
+    ],
+)
+def test_heights_and_bearings_out_of_range(tmp_path: Path, option: str, value: str) -> None:
+    refused(tmp_path, *looking(tmp_path, terrain(tmp_path), option, value), says=(option,))
+
+
+def test_a_void_under_the_station(tmp_path: Path) -> None:
+    path = write_geotiff(tmp_path / "holed.tif", with_hole(plane(60, 60), 28, 28, 4, 4))
+    refused(tmp_path, *looking(tmp_path, path), says=("Cairn", "void", "Move it"))

@@ -1,0 +1,66 @@
+"""What is printed for a person: whole degrees, and a table that does not drown in what is hidden."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hillsight.scripts.report import bearing_table, whole_degrees
+
+
+@pytest.mark.parametrize(
+    ("bearing_deg", "shown"), [(0.0, "000"), (359.6, "000"), (359.4, "359"), (7.2, "007"), (89.5001, "090")]
+)
+def test_bearings_have_three_figures(bearing_deg, shown):
+    # CHECKS of the trade: "whole degrees; 359.6 -> 000" (common practice, no source).
+    assert whole_degrees(bearing_deg) == shown
+
+
+def _row(name, state, **values):
+    row = {
+        "station": "A",
+        "rank": 1,
+        "name": name,
+        "kind": "summit",
+        "state": state,
+        "visible_share": np.nan,
+        "bearing_true_deg": 10.0,
+        "bearing_grid_deg": 9.0,
+        "bearing_magnetic_deg": np.nan,
+        "distance_m": 1234.0,
+        "height_difference_m": -7.0,
+        "gap_to_next_deg": np.nan,
+        "hidden_by_m": np.nan,
+        "hidden_by_distance_m": np.nan,
+    }
+    return row | values
+
+
+LISTED = pd.DataFrame(
+    [
+        _row("Shown", "visible"),
+        _row("Half", "partly", visible_share=0.25),
+        _row("Away", "out_of_reach"),
+        _row("Deep", "hidden", hidden_by_m=12.34, hidden_by_distance_m=400.0),
+        _row("Just", "hidden", hidden_by_m=0.03, hidden_by_distance_m=400.0),
+    ]
+)
+STATIONS = pd.DataFrame({"station": ["A", "B"]})
+
+
+def test_hidden_features_are_counted_not_listed(capsys):
+    bearing_table(LISTED, STATIONS, show_hidden=False)
+    out = capsys.readouterr().out
+    assert "Shown" in out and "partly, 25%" in out
+    assert "Deep" not in out and "Away" not in out
+    assert "2 hidden and 1 out of reach (--show-hidden lists them)" in out
+    assert "From B: no feature lies between these bearings." in out
+
+
+def test_all_features_are_listed_on_request(capsys):
+    bearing_table(LISTED, STATIONS, show_hidden=True)
+    out = capsys.readouterr().out
+    assert "hidden by 12.3 m at 400 m" in out
+    assert "hidden by under 0.1 m at 400 m" in out
+    assert "out of reach" in out and "Left out" not in out
