@@ -30,6 +30,14 @@ UNCLASSED = "#9A97A3"
 
 # Backdrop of pictures.
 CONTOUR = "#A58B6F"
+CONTOUR_NAME = "#6E5638"
+BLANK = "#FFFFFF"
+LAND = "#E9E3D2"  # ground below the skyline: paper, a shade darker
+
+# Small print, leaders, and names on water, dark enough to read.
+QUIET = "#4A4756"
+LEADER = "#6C6878"
+WATER_NAME = "#1D5288"
 
 STATES = {"visible": VISIBLE, "unknown": UNKNOWN, "uncertain": UNCERTAIN, "hidden": HIDDEN}
 CREST_ROLES = {"skyline": INK, "brow": BROW, "crest": CREST}
