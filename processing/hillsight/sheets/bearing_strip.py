@@ -43,12 +43,15 @@ def draw_bearings(content: Content) -> Page:
     low, high = _angles(content, entries)
     draw_title(page, _LEFT, f"From left to right as seen from {station_name(content)}")
     page.text(_LEFT, page.height - 68, _count_words(content, entries, start, span), 8)
-    height = _PROFILE + _NAMES + _TICKS
+    # Without features nothing needs naming: the profile takes the room.
+    names = _NAMES if entries else 12
+    profile = _PROFILE + _NAMES - names
+    height = profile + names + _TICKS
     top, unlabelled = page.height - 88.0, 0
     drawn: dict[str, None] = {}
     for number in range(strips):
         first = start + number * span / strips
-        place = Box(_LEFT, top - height + _TICKS, _RIGHT, top - _NAMES)
+        place = Box(_LEFT, top - height + _TICKS, _RIGHT, top - names)
         strip = _Strip(page, place, first, span / strips, low, high)
         strip.draw_ground(content, drawn)
         strip.draw_axes(content.station)
@@ -60,7 +63,8 @@ def draw_bearings(content: Content) -> Page:
     below = draw_legend(page, legend, Box(_LEFT, top - 6, A4_LONG - 60, top - 6), 4)
     words = [
         "Vertical angles are from the level, with curvature and refraction"
-        f"; a degree up is drawn {_steepening(span / strips, low, high):.2g} times as long as one across."
+        "; a degree up is drawn "
+        f"{_steepening(profile, span / strips, low, high):.2g} times as long as one across."
     ]
     if unlabelled:
         marks = "1 mark" if unlabelled == 1 else f"{unlabelled} marks"
@@ -109,8 +113,8 @@ def _angles(content: Content, entries: list[dict[str, Any]]) -> tuple[float, flo
     return low - room, high + room
 
 
-def _steepening(span: float, low: float, high: float) -> float:
-    return (_PROFILE / (high - low)) / ((_RIGHT - _LEFT) / span)
+def _steepening(profile: float, span: float, low: float, high: float) -> float:
+    return (profile / (high - low)) / ((_RIGHT - _LEFT) / span)
 
 
 def _count_words(content: Content, entries: list[dict[str, Any]], start: float, span: float) -> str:

@@ -1,0 +1,163 @@
+"""Builds an environment for hillsight in this checkout and runs the demo or the tests in it.
+
+    python3 processing/bootstrap.py demo
+    python3 processing/bootstrap.py tests [--all] [PYTEST ARGUMENTS]
+
+Needs nothing but a Python (any 3.x) to start with; looks for one that is new enough for hillsight itself.
+Keep it free of newer syntax and of imports outside the standard library.
+"""
+
+import glob
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+
+OLDEST = (3, 12)
+# Newest first among those that all libraries have wheels for; then anything newer.
+PREFERRED = ((3, 13), (3, 12), (3, 14), (3, 15))
+CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+ENVIRONMENT = os.environ.get("HILLSIGHT_ENVIRONMENT") or os.path.join(CHECKOUT, ".venv")
+SLD_PARSER = "geostyler-sld-parser@9.0.3"
+
+
+def fail(message):
+    sys.stderr.write("hillsight: {}\n".format(message))
+    sys.exit(2)
+
+
+def version_of(python):
+    """(major, minor) of an interpreter that starts, else None."""
+    try:
+        out = subprocess.check_output(
+            [python, "-c", "import sys; print(*sys.version_info[:2])"], stderr=subprocess.DEVNULL
+        )
+        major, minor = out.split()
+        return int(major), int(minor)
+    except (OSError, ValueError, subprocess.CalledProcessError):
+        return None
+
+
+def candidates():
+    """Interpreters that may be on this machine, by name and by the usual places of version managers."""
+    yield sys.executable
+    for version in PREFERRED:
+        found = shutil.which("python{}.{}".format(*version))
+        if found:
+            yield found
+    home = os.path.expanduser("~")
+    pyenv = os.environ.get("PYENV_ROOT") or os.path.join(home, ".pyenv")
+    for pattern in (
+        os.path.join(pyenv, "versions", "3.*", "bin", "python"),
+        os.path.join(home, ".local", "share", "uv", "python", "cpython-3.*", "bin", "python3"),
+        os.path.join(home, "AppData", "Local", "Programs", "Python", "Python3*", "python.exe"),
+        "/usr/local/bin/python3.*[0-9]",
+        "/opt/homebrew/bin/python3.*[0-9]",
+    ):
+        for found in sorted(glob.glob(pattern)):
+            yield found
+
+
+def choose_python():
+    """An interpreter that is new enough: the running one if it is, else the best found."""
+    if sys.version_info[:2] >= OLDEST:
+        return sys.executable
+    found = {}
+    for python in candidates():
+        version = version_of(python)
+        if version and version >= OLDEST:
+            found.setdefault(version, python)
+    for version in PREFERRED:
+        if version in found:
+            return found[version]
+    if found:
+        return found[max(found)]
+    return fail(
+        "Python {}.{} or newer is needed, this is {}.{} and no newer one was found. "
+        "Install one (for instance: apt install python3.12 python3.12-venv) and run this again.".format(
+            *(OLDEST + tuple(sys.version_info[:2]))
+        )
+    )
+
+
+def inside(name):
+    """Path of a program in the environment."""
+    folder = "Scripts" if os.name == "nt" else "bin"
+    return os.path.join(ENVIRONMENT, folder, name + (".exe" if os.name == "nt" else ""))
+
+
+def build(extras):
+    """Make the environment and install hillsight into it, unless that was done for this pyproject.toml."""
+    with open(os.path.join(CHECKOUT, "pyproject.toml"), "rb") as file:
+        stamp_text = hashlib.sha256(file.read()).hexdigest() + " " + ",".join(extras)
+    stamp = os.path.join(ENVIRONMENT, "hillsight-installed")
+    if os.path.exists(stamp) and (version_of(inside("python")) or (0, 0)) >= OLDEST:
+        with open(stamp) as file:
+            had = file.read().split(" ")
+        wanted = stamp_text.split(" ")
+        if had[0] == wanted[0] and set(extras) <= set(had[1].split(",")):
+            return
+    if (version_of(inside("python")) or (0, 0)) < OLDEST:
+        python = choose_python()
+        print("Making an environment in {} with {}".format(ENVIRONMENT, python), flush=True)
+        if subprocess.call([python, "-m", "venv", "--clear", ENVIRONMENT]):
+            fail(
+                "the environment could not be made. On Debian and Ubuntu: "
+                "apt install python{}.{}-venv".format(*version_of(python))
+            )
+    print("Installing hillsight and its libraries (a minute or two the first time)", flush=True)
+    pip = [inside("python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    target = CHECKOUT + ("[{}]".format(",".join(e for e in extras if e != "peers")) if extras else "")
+    if subprocess.call([*pip, "--editable", target]):
+        fail("pip could not install hillsight; its message is above")
+    if "peers" in extras and subprocess.call([*pip, "--editable", CHECKOUT + "[peers]"]):
+        print("The peers for some checks have no wheel for this machine; those checks will be skipped.")
+    with open(stamp, "w") as file:
+        file.write(stamp_text)
+
+
+def sld_parser():
+    """Environment variables that let the style checks find a second SLD reader, where npm is at hand."""
+    npm = shutil.which("npm")
+    folder = os.path.join(ENVIRONMENT, "npm")
+    if npm and not os.path.isdir(os.path.join(folder, "node_modules")):
+        os.makedirs(folder, exist_ok=True)
+        quiet = ["--silent", "--no-audit", "--no-fund", "--no-save"]
+        subprocess.call([npm, "install", "--prefix", folder, *quiet, SLD_PARSER])
+    return {"NODE_PATH": os.path.join(folder, "node_modules")}
+
+
+def run_demo(arguments):
+    build([])
+    output = os.path.join("demo_project", "output")
+    return subprocess.call([inside("hillsight"), "demo", "--folder", output, *arguments], cwd=CHECKOUT)
+
+
+def run_tests(arguments):
+    """The quick tests; with --all first the linters and the type checker, and then every test."""
+    build(["test", "peers"])
+    pytest = [inside("python"), "-m", "pytest"]
+    environment = dict(os.environ)
+    if "--all" in arguments:
+        arguments = [a for a in arguments if a != "--all"]
+        environment.update(sld_parser())
+        for check in (["ruff", "check", "."], ["ruff", "format", "--check", "."], ["mypy"]):
+            print("$ " + " ".join(check), flush=True)
+            code = subprocess.call([inside(check[0]), *check[1:]], cwd=CHECKOUT)
+            if code:
+                return code
+    else:
+        pytest += ["-m", "not slow"]
+    return subprocess.call([*pytest, *arguments], cwd=CHECKOUT, env=environment)
+
+
+def main():
+    runs = {"demo": run_demo, "tests": run_tests}
+    if len(sys.argv) < 2 or sys.argv[1] not in runs:
+        fail("say what to run: python3 processing/bootstrap.py demo, or ... tests")
+    sys.exit(runs[sys.argv[1]](sys.argv[2:]))
+
+
+if __name__ == "__main__":
+    main()

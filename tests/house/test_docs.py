@@ -1,0 +1,63 @@
+"""The docs name every command, option, layer and column, and their tables are what the code says."""
+
+from __future__ import annotations
+
+import re
+from importlib.metadata import entry_points
+
+import click
+import pytest
+
+from hillsight.layers.schema import LAYERS
+from hillsight.scripts.main import GROUP
+from house import pages
+
+GLOSSARY = (pages.DOCS / "glossary.md").read_text(encoding="utf-8")
+
+
+def glossary_words() -> set[str]:
+    """Everything in code marks in the first cell of the glossary's rows."""
+    words: set[str] = set()
+    for line in GLOSSARY.splitlines():
+        if line.startswith("| ") and not line.startswith("| ---"):
+            words |= set(re.findall(r"`([^`]+)`", line.split("|")[1]))
+    return words
+
+
+@pytest.mark.parametrize("page", pages.blocks(), ids=lambda p: p.stem)
+def test_generated_tables_are_up_to_date(page):
+    text = page.read_text(encoding="utf-8")
+    assert pages.BEGIN in text
+    assert pages.with_block(text, pages.blocks()[page]) == text, "run: python tests/house/pages.py"
+
+
+def test_every_registered_script_has_a_page_and_stands_in_the_readme():
+    names = {point.name for point in entry_points(group=GROUP) if point.value.startswith("hillsight.")}
+    assert names == set(pages.SCRIPTS)
+    readme = (pages.CHECKOUT / "README.md").read_text(encoding="utf-8")
+    for name in names:
+        assert f"docs/scripts/{name}.md" in readme
+
+
+def test_glossary_has_every_command_option_layer_and_column():
+    wanted = set(pages.SCRIPTS) | set(LAYERS)
+    wanted |= {column.name for layer in LAYERS.values() for column in layer.columns}
+    for name in pages.SCRIPTS:
+        options = [p for p in pages.script_command(name).params if isinstance(p, click.Option)]
+        wanted |= {option.opts[0] for option in options}
+    assert wanted - glossary_words() == set()
+
+
+def test_glossary_says_where_each_word_comes_from():
+    rows = [r for r in GLOSSARY.splitlines() if r.startswith("| `")]
+    assert rows
+    for row in rows:
+        cells = [cell.strip() for cell in row.strip("|").split("|")]
+        assert len(cells) == 3 and all(cells), row
+
+
+def test_links_between_pages_lead_somewhere():
+    for page in [pages.CHECKOUT / "README.md", pages.CHECKOUT / "DEVELOPERS.md", *pages.DOCS.rglob("*.md")]:
+        for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+            if "://" not in target:
+                assert (page.parent / target).exists(), f"{page.name}: {target}"

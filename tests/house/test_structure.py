@@ -1,0 +1,85 @@
+"""The house stands as DEVELOPERS.md says: imports run down, modules stay short, words stay in their place."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[2] / "processing" / "hillsight"
+FLOORS = {"ground": 0, "sight": 1, "reading": 2, "plan": 3, "layers": 4, "sheets": 4, "scripts": 5}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+LONGEST_LINES = 420
+
+
+def imported_rooms(source: str) -> set[str]:
+    """Rooms that a module imports from, also inside functions and for type checking."""
+    rooms = set()
+    for node in ast.walk(ast.parse(source)):
+        names = []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [f"{node.module}.{alias.name}" for alias in node.names]
+        elif isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        rooms |= {n.split(".")[1] for n in names if n.startswith("hillsight.") and n.count(".") >= 1}
+    return rooms & set(FLOORS)
+
+
+def upward(room: str, source: str) -> set[str]:
+    """Rooms on the same floor or above, other than its own, that a module of a room imports from."""
+    return {r for r in imported_rooms(source) if r != room and FLOORS[r] >= FLOORS[room]}
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_imports_run_down(module):
+    room = module.relative_to(PACKAGE).parts[0]
+    source = module.read_text(encoding="utf-8")
+    if room not in FLOORS:
+        assert imported_rooms(source) == set(), "the package's root stands below all rooms"
+        return
+    above = upward(room, source)
+    # Pictures may look at the files they draw; nothing goes the other way.
+    if room == "sheets":
+        above -= {"layers"}
+    assert above == set()
+
+
+def test_an_upward_import_is_found():
+    assert upward("sight", "def f():\n    from hillsight.reading.view import View\n") == {"reading"}
+    assert upward("layers", "from hillsight.sheets import palette\n") == {"sheets"}
+    assert upward("reading", "import hillsight.ground.grid\nimport numpy\n") == set()
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_modules_are_short_and_say_what_they_are(module):
+    source = module.read_text(encoding="utf-8")
+    assert source.count("\n") <= LONGEST_LINES
+    assert ast.get_docstring(ast.parse(source)), "a module begins with what it is for"
+
+
+def test_only_scripts_know_the_command_line():
+    for module in MODULES:
+        if module.relative_to(PACKAGE).parts[0] != "scripts":
+            tree = ast.parse(module.read_text(encoding="utf-8"))
+            names = {
+                alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names
+            }
+            names |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+            assert not names & {"click", "argparse", "rich"}, module.name
+
+
+def test_kernels_know_no_files_and_no_reference_systems():
+    for module in (PACKAGE / "sight").glob("*.py"):
+        tree = ast.parse(module.read_text(encoding="utf-8"))
+        names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module}
+        names |= {
+            alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names
+        }
+        assert not {n.split(".")[0] for n in names} & {
+            "rasterio",
+            "pyproj",
+            "geopandas",
+            "pyogrio",
+            "shapely",
+        }
