@@ -186,6 +186,7 @@ def test_areas_add_up(made: tuple[Path, str | None, Ended]) -> None:
             for layer, total in (
                 ("visible_ground", station.visible_ha),
                 ("dead_ground", station.hidden_ha),
+                ("dead_ground_by_crest", station.hidden_ha),
                 ("unknown_ground", station.unknown_ha),
             ):
                 frame = geopandas.read_file(folder / "out.gpkg", layer=layer)

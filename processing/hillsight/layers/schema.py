@@ -119,6 +119,25 @@ DEAD_GROUND = Layer(
     ),
 )
 
+DEAD_GROUND_BY_CREST = Layer(
+    "dead_ground_by_crest",
+    "MultiPolygon",
+    "dead ground cut up by what hides it: all that lies out of view behind one crest line",
+    (
+        _STATION,
+        Column("crest", "integer", "", "the crest line that hides it; null for specks", optional=True),
+        Column("role", "text", "brow, crest or skyline", "role of that crest line", optional=True),
+        Column("pocket", "integer", "", "the pocket it is part of"),
+        _AREA,
+        Column("nearest_m", "real", "m, ground distance on the ellipsoid", "near edge"),
+        Column("farthest_m", "real", "m, ground distance on the ellipsoid", "far edge"),
+        _FROM,
+        _TO,
+        Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
+        Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
+    ),
+)
+
 CREST_LINES = Layer(
     "crest_lines",
     "LineString Z",
@@ -298,6 +317,7 @@ LAYERS: dict[str, Layer] = {
         VISIBLE_GROUND,
         UNKNOWN_GROUND,
         DEAD_GROUND,
+        DEAD_GROUND_BY_CREST,
         CREST_LINES,
         SKYLINE,
         SKYLINE_BEARINGS,

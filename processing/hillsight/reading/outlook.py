@@ -17,6 +17,7 @@ from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import transformer
 from hillsight.reading import cover
 from hillsight.reading.bearing_list import bearing_list
+from hillsight.reading.behind_crests import behind_crests
 from hillsight.reading.crest_lines import crest_lines
 from hillsight.reading.pockets import pockets
 from hillsight.reading.regions import HIDDEN, VISIBLE
@@ -125,6 +126,7 @@ def look_out(
         "visible_ground": _area_frame(ground.visible, view),
         "unknown_ground": _area_frame(ground.unknown, view),
         "dead_ground": listed,
+        "dead_ground_by_crest": behind_crests(view, listed, lines, follow_cells=request.follow_cells),
         "crest_lines": lines.frame,
         "skyline": outline.pieces,
         "skyline_bearings": outline.bearings,

@@ -45,7 +45,7 @@ def pockets(
     keep = area_ha >= least_area_ha
     polygons, pieces, area_ha = cover.hidden.polygons[keep], cover.hidden.pieces[keep], area_ha[keep]
     owner = _post_owner(view, cover, polygons, pieces)
-    mean_m, greatest_m, crest = _of_posts(view, lines, owner, polygons)
+    mean_m, greatest_m, crest = figures_of_posts(view, lines, owner, polygons)
     rows = []
     coordinates, index = shapely.get_coordinates(polygons, return_index=True)
     bearing, distance_m = view.measure(coordinates[:, 0], coordinates[:, 1])
@@ -105,10 +105,26 @@ def _post_owner(
     return owner
 
 
-def _of_posts(
-    view: View, lines: CrestLines, owner: NDArray[np.int64], polygons: NDArray[np.object_]
+def figures_of_posts(
+    view: View,
+    lines: CrestLines,
+    owner: NDArray[np.int64],
+    polygons: NDArray[np.object_],
+    *,
+    depths: bool = True,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-    """Mean and greatest depth of each pocket's posts, and the crest line that hides most of them."""
+    """Mean and greatest depth of each polygon's posts, and the crest line that hides most of them.
+
+    Parameters
+    ----------
+    owner : (rows, columns), index of the polygon each hidden post lies in, -1 for none
+    polygons : (n,) hidden ground; one without posts gets the depth at a point inside
+    depths : False leaves the depths of polygons without posts out, as NaN and -inf
+
+    Returns
+    -------
+    mean depth, greatest depth (metres), number of the crest line (0 if no post has one), each (n,)
+    """
     n = polygons.size
     at = np.nonzero(owner >= 0)
     of_pocket, depth_m = owner[at], view.depth_m[at].astype(np.float64)
@@ -117,7 +133,7 @@ def _of_posts(
         mean_m = np.bincount(of_pocket, weights=depth_m, minlength=n) / count
     greatest_m = np.full(n, -np.inf)
     np.maximum.at(greatest_m, of_pocket, depth_m)
-    for i in np.flatnonzero(count == 0):
+    for i in np.flatnonzero(count == 0) if depths else ():
         inside = shapely.point_on_surface(polygons[i])
         seen = view.at(np.array([inside.x]), np.array([inside.y]), view.viewing.target_height_m)
         mean_m[i] = greatest_m[i] = max(0.0, float(-np.nan_to_num(seen.clearance_m[0])))

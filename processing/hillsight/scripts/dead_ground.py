@@ -7,7 +7,14 @@ from typing import Any
 from hillsight.scripts import options
 from hillsight.scripts.running import script
 
-LAYERS = ("stations", "visible_ground", "dead_ground", "unknown_ground", "crest_lines")
+LAYERS = (
+    "stations",
+    "visible_ground",
+    "dead_ground",
+    "dead_ground_by_crest",
+    "unknown_ground",
+    "crest_lines",
+)
 
 
 @script(

@@ -11,6 +11,7 @@ LAYERS = (
     "stations",
     "visible_ground",
     "dead_ground",
+    "dead_ground_by_crest",
     "unknown_ground",
     "crest_lines",
     "skyline",
