@@ -74,6 +74,7 @@ def test_every_layer_has_its_columns_in_order(rough, follow_cells):
         "visible_ground",
         "unknown_ground",
         "dead_ground",
+        "dead_ground_by_crest",
         "crest_lines",
         "skyline",
         "skyline_bearings",

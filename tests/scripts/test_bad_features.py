@@ -167,7 +167,7 @@ def test_hostile_names_survive(tmp_path: Path) -> None:
     path = tmp_path / "named.gpkg"
     places = [shapely.Point(300_297 + 50 * np.sin(i), 699_704 + 50 * np.cos(i)) for i in range(len(names))]
     geopandas.GeoDataFrame({"name": names}, geometry=places, crs="EPSG:27700").to_file(path, layer="x'; --")
-    ended = done(*listing(tmp_path, "--features", path, "--csv", tmp_path / "list.csv"))
+    ended = done(*listing(tmp_path, "--features", path, "--csv", tmp_path / "list.csv", "--show-hidden"))
     back = listed(tmp_path)
     assert set(back.index) == set(names)
     import csv
