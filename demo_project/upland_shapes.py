@@ -15,9 +15,9 @@ LEAST_CRAG_M = 100.0  # a shorter one is a crumb that no map would draw
 
 # Invented words; no real place is meant.
 TOP_NAMES = (
-    "Great Orrum", "Tessock Top", "Dunnavel", "Skarrow Knott", "Wether Hummel", "Pellin Rigg", "Little Orrum",
+    "Great Orrum", "Tessock Top", "Dunnaver", "Skarrow Knott", "Wether Hummel", "Pellin Rigg", "Little Orrum",
     "Garrant", "Ommer Top", "Lunnick Hill", "Cravock", "Thornavel", "Sallow Hummel", "Yarrum Knott",
-    "Hesk Top", "Brindavel", "Morrick Hummel", "Fennavel",
+    "Hasken Top", "Brindavel", "Morrick Hummel", "Fennavel",
 )  # fmt: skip
 GAP_ENDS = ("Hause", "Gap", "Swire")
 
@@ -147,7 +147,7 @@ def crag_rows(sheet: Sheet, tops: Rows) -> Rows:
     near = [r for r in rows if r["geometry"].distance(sheet.tarn) < 450]
     far = [r for r in rows if r["geometry"].distance(sheet.tarn) >= 450]
     if near:
-        near[0]["name"] = "Tarn Crags"
+        near[0]["name"] = "Tessock Crags"
     if far:
         far[0]["name"], far[0]["kind"] = (
             called_after(far[0]["geometry"], tops, ("Edge",), set(), reach_m=3900.0),

@@ -9,7 +9,7 @@ from upland_ground import SIDE_M
 from upland_sheet import Rows, Sheet, called_after, stem_of
 
 # Invented words; no real place is meant.
-RIVER_NAMES = ("Umber Water", "Lavock Water", "Hesk Water", "Ulloch Water", "Brinda Water")
+RIVER_NAMES = ("Umber Water", "Lavock Water", "Hasken Water", "Ulloch Water", "Brinda Water")
 STREAM_ENDS = ("Beck", "Gill", "Sike", "Cleugh")
 
 

@@ -18,7 +18,7 @@ from upland_ways import Walker, contour_near, nearest_chain
 FARM_NAMES = (
     "Ommerside",
     "Low Pellin",
-    "Heskfoot",
+    "Haskenfoot",
     "High Ulloch",
     "Garra Steads",
     "Dunnagate",

@@ -196,17 +196,16 @@ def test_contents_are_described(full: Path) -> None:
 def test_styles_travel_inside(full: Path) -> None:
     found = rows(
         full,
-        "SELECT f_table_name, f_geometry_column, styleName, styleSLD, useAsDefault, styleQML "
-        "FROM layer_styles",
+        "SELECT f_table_name, f_geometry_column, styleName, styleSLD, useAsDefault FROM layer_styles",
     )
     styles = {layer: layer for layer in LAYERS} | {
         f"{kind}_{name}": kind for kind in ("viewshed", "depth") for name in ("top", "knoll")
     }
     assert {name: style for name, _, style, *_ in found} == styles
-    for name, column, style, text, default, qml in found:
+    for name, column, style, text, default in found:
         assert text == style_text(str(style))
         assert column == ("geom" if name in LAYERS else "")
-        assert (default, qml) == (1, "")
+        assert default == 1
     assert len(geopandas.read_file(full, layer="layer_styles")) == len(styles)
 
 

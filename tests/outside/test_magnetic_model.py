@@ -70,7 +70,7 @@ def test_report_table(row: int) -> None:
         # MathWorks, reference page of wrldmagm, WMM2025 and WMM2020 examples.
         (-71.35, 42.283, 1000.0, datetime.date(2028, 7, 4), -13.6891, 6e-5),
         (-71.35, 42.283, 1000.0, datetime.date(2020, 7, 4), -14.2536, 6e-5),
-        # lib.rs, crate world_magnetic_model, README example: 15th day of 2023.
+        # README of the Rust package world_magnetic_model, example: 15th day of 2023.
         (18.67, 54.20, 100.0, datetime.date(2023, 1, 15), 6.439543, 1e-5),
     ],
 )

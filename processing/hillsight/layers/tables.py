@@ -72,21 +72,19 @@ _EXTENSIONS = (
     ("gpkg_data_columns", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
     ("gpkg_data_column_constraints", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
 )
-# The columns that programs look for when a GeoPackage brings its styles along: common practice, no standard.
+# So that readers find the SLD in the file: an exchange table by common practice, in no standard. The names
+# with f_ are those of OGC Simple Features SQL.
 _STYLE_TABLE = """
 CREATE TABLE layer_styles (
-  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
-  f_table_catalog TEXT(256),
-  f_table_schema TEXT(256),
-  f_table_name TEXT(256),
-  f_geometry_column TEXT(256),
-  styleName TEXT(30),
-  styleQML TEXT,
+  id INTEGER PRIMARY KEY NOT NULL,
+  f_table_catalog TEXT,
+  f_table_schema TEXT,
+  f_table_name TEXT,
+  f_geometry_column TEXT,
+  styleName TEXT,
   styleSLD TEXT,
   useAsDefault BOOLEAN,
   description TEXT,
-  owner TEXT(30),
-  ui TEXT(30),
   update_time DATETIME)
 """
 # The notation of the metadata, not a vocabulary: the JSON standard.
@@ -152,8 +150,8 @@ def _write_styles(database: sqlite3.Connection, tables: Sequence[Table], stamp: 
     )
     database.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "
-        "styleName, styleQML, styleSLD, useAsDefault, description, owner, ui, update_time) "
-        "VALUES ('', '', ?, ?, ?, '', ?, 1, ?, '', NULL, ?)",
+        "styleName, styleSLD, useAsDefault, description, update_time) "
+        "VALUES ('', '', ?, ?, ?, ?, 1, ?, ?)",
         [
             (table.name, table.geometry_column, table.style, style_text(table.style), table.meaning, stamp)
             for table in tables

@@ -167,7 +167,10 @@ def cell_transform(grid: Grid) -> Affine:
 
 
 def celled(view: View) -> Cover:
-    """Polygons that follow the outlines of the cells whose posts lie within the reach."""
+    """Polygons that follow the outlines of the cells whose posts lie within the reach.
+
+    Off the terrain there are no cells: the unknown ground there is bounded by the circle of the reach.
+    """
     pieces = np.full(view.classes.shape, -1, np.int32)
     count = 0
     of_piece: dict[int, int] = {}
@@ -185,6 +188,12 @@ def celled(view: View) -> Cover:
         c: Patches(_as_array([p for _, p in found]), np.array([n for n, _ in found], np.int64))
         for c, found in rings.items()
     }
+    disc = reach_polygon(view.easting_m, view.northing_m, view.viewing.reach_m)
+    off_terrain = shapely.get_parts(shapely.difference(disc, shapely.box(*view.grid.cell_edges_m)))
+    patches[UNKNOWN] = Patches(
+        np.concatenate((patches[UNKNOWN].polygons, off_terrain)),
+        np.concatenate((patches[UNKNOWN].pieces, count + np.arange(off_terrain.size))),
+    )
     reach = shapely.union_all(np.concatenate([p.polygons for p in patches.values()]))
     return Cover(reach, patches[HIDDEN], patches[VISIBLE], patches[UNKNOWN], pieces.astype(np.int64))
 

@@ -62,9 +62,7 @@ def command(folder: Path, no_pictures: bool) -> None:
         folder / "outlook.gpkg", terrain.whole(), folder / "pictures", features=features
     ):
         click.echo(f"drew {picture}")
-    click.echo(
-        f"Open the pictures, or {folder / 'outlook.gpkg'} in a desktop GIS; docs/tutorial.md reads them."
-    )
+    click.echo(f"Open the pictures, or {folder / 'outlook.gpkg'} in a desktop GIS.")
 
 
 if __name__ == "__main__":

@@ -59,14 +59,18 @@ def station_lines(stations: pd.DataFrame) -> list[str]:
     """One line a station: where it is, and how much is seen."""
     lines = []
     for row in stations.itertuples(index=False):
-        total = row.reach_ha
-        lines.append(
+        where = (
             f"{row.station}: E {row.easting_m:.0f} N {row.northing_m:.0f}, "
-            f"ground {row.ground_height_m:.1f} m, eye at {row.eye_level_m:.1f} m. "
-            f"Within {row.reach_m:,.0f} m: visible {row.visible_ha:,.1f} ha "
-            f"({row.visible_ha / total:.1%}), hidden {row.hidden_ha:,.1f} ha, "
-            f"unknown {row.unknown_ha:,.1f} ha."
+            f"ground {row.ground_height_m:.1f} m, eye at {row.eye_level_m:.1f} m."
         )
+        if row.reach_ha > 0:
+            seen = (
+                f"visible {row.visible_ha:,.1f} ha ({row.visible_ha / row.reach_ha:.1%}), "
+                f"hidden {row.hidden_ha:,.1f} ha, unknown {row.unknown_ha:,.1f} ha"
+            )
+        else:  # outlines of cells, and none has its post so near
+            seen = "no terrain post"
+        lines.append(f"{where} Within {row.reach_m:,.0f} m: {seen}.")
     return lines
 
 
