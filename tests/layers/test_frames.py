@@ -115,6 +115,17 @@ def test_other_crs_moves_the_plan_and_keeps_heights() -> None:
     assert abs(here[0, 1] - 56.8) < 1
 
 
+def test_the_datum_shift_is_kept_outside_the_area_it_is_meant_for() -> None:
+    """EPSG:27700 lies some 100 m from WGS 84 (in the North Sea too, where PROJ drops the shift unasked)."""
+    place = geopandas.GeoSeries([shapely.Point(900_000, 300_000)], crs="EPSG:27700")
+    given = frame("stations", 1).set_crs("EPSG:27700", allow_override=True).set_geometry(place)
+    moved = conform(given, LAYERS["stations"], WGS84).geometry[0]
+    bare = pyproj.Transformer.from_crs("EPSG:27700", "EPSG:4277", always_xy=True).transform(900_000, 300_000)
+    shift_m = pyproj.Geod(ellps="WGS84").inv(*bare, moved.x, moved.y)[2]
+    # 50 to 200 m: the known size of the shift between OSGB36 and WGS 84 (from memory).
+    assert 50 < shift_m < 200
+
+
 def test_beyond_the_crs_is_refused() -> None:
     far = frame("stations", 1).set_geometry(geopandas.GeoSeries([shapely.Point(1e9, 1e9)], crs=GRID_CRS))
     with pytest.raises(OutputError, match="beyond where"):

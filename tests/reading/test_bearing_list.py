@@ -275,6 +275,13 @@ def test_a_sector_lists_what_lies_in_it_clockwise(flat):
     assert np.isnan(listed.gap_to_next_deg.tolist()[3])
 
 
+@pytest.mark.parametrize(("from_deg", "to_deg"), [(0.0, 0.0), (0.0, 360.0), (90.0, 90.0)])
+def test_a_sector_that_ends_where_it_starts_is_all_round(flat, from_deg, to_deg):
+    listed = _list(flat, *_ring(12, turn=5.0), from_bearing_deg=from_deg, to_bearing_deg=to_deg)
+    assert len(listed) == 12
+    assert listed.gap_to_next_deg.sum() == pytest.approx(360)
+
+
 def test_a_sector_judges_a_feature_by_the_part_inside(walled):
     line = shapely.LineString([(1000, 200), (1000, -200)])
     hidden_m = _shadow_half_width_m(1000)

@@ -150,14 +150,25 @@ def by_cells(request):
 def test_cells_sum_to_the_cells(by_cells):
     view, ground = by_cells.view, by_cells.cover
     cell_m2 = view.grid.spacing_x_m * view.grid.spacing_y_m
+    disc = cover.reach_polygon(view.easting_m, view.northing_m, view.viewing.reach_m)
+    off_m2 = shapely.difference(disc, shapely.box(*view.grid.cell_edges_m)).area
     for of_class, patches in ((HIDDEN, ground.hidden), (VISIBLE, ground.visible), (UNKNOWN, ground.unknown)):
-        count = int(((view.classes == of_class) & view.within_reach).sum())
-        assert shapely.area(patches.polygons).sum() == pytest.approx(count * cell_m2, rel=1e-9)
+        area_m2 = int(((view.classes == of_class) & view.within_reach).sum()) * cell_m2
+        area_m2 += off_m2 if of_class == UNKNOWN else 0.0
+        assert shapely.area(patches.polygons).sum() == pytest.approx(area_m2, rel=1e-9)
     polygons = _all(ground)
     assert shapely.is_valid(polygons).all()
     assert shapely.union_all(polygons).area == pytest.approx(shapely.area(polygons).sum(), rel=1e-9)
-    assert ground.reach.area == pytest.approx(int(view.within_reach.sum()) * cell_m2, rel=1e-9)
+    assert ground.reach.area == pytest.approx(int(view.within_reach.sum()) * cell_m2 + off_m2, rel=1e-9)
     assert_posts_in_their_own(view, ground)
+
+
+def test_cells_leave_what_is_off_the_terrain_unknown():
+    """A reach far over the terrain: all but the terrain's own square is unknown, not left out."""
+    view = view_of(np.zeros((11, 11)), 5, 5, reach_m=10_000.0)
+    ground = cover.celled(view)
+    unknown_m2 = shapely.area(ground.unknown.polygons).sum()
+    assert unknown_m2 == pytest.approx(np.pi * 10_000.0**2 - 110.0**2, rel=1e-9)
 
 
 # --- arbitrary patterns ----------------------------------------------------------------------------------

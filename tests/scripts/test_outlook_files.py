@@ -276,8 +276,32 @@ def test_provenance_says_where_it_comes_from(made: tuple[Path, str | None, Ended
         assert str(folder) not in json.dumps(document)
         assert {"rasterio", "pyproj", "numpy"} <= set(document["versions"])
         assert all({"name", "accuracy_m"} <= set(operation) for operation in document["operations"])
+        assert sum(item.get("of") == "output" for item in document["operations"]) == (out_crs is not None)
     with rasterio.open(folder / "rasters" / "viewshed_cairn.tif") as file:
         assert json.loads(file.tags()["HILLSIGHT_PROVENANCE"])["inputs"] == told[0]["inputs"]
+
+
+@pytest.mark.parametrize("name", ["../a place/terrain.tif", "GTIFF_DIR:1:{}/a place/terrain.tif"])
+def test_no_folder_of_a_name_given_in_any_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    folder = tmp_path / "a place"
+    folder.mkdir()
+    terrain(folder)
+    monkeypatch.chdir(folder)
+    done(
+        "viewshed",
+        "--terrain",
+        name.format(tmp_path),
+        "--at",
+        "300297,699704",
+        "--reach",
+        "50",
+        "--out",
+        "o.gpkg",
+    )
+    assert b"a place" not in (folder / "o.gpkg").read_bytes()
+    assert b"terrain.tif" in (folder / "o.gpkg").read_bytes()
 
 
 def test_all_parameters_are_recorded(made: tuple[Path, str | None, Ended]) -> None:

@@ -6,14 +6,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hillsight.scripts.report import bearing_table, whole_degrees
+from hillsight.scripts.report import bearing_table, station_lines, whole_degrees
 
 
 @pytest.mark.parametrize(
     ("bearing_deg", "shown"), [(0.0, "000"), (359.6, "000"), (359.4, "359"), (7.2, "007"), (89.5001, "090")]
 )
 def test_bearings_have_three_figures(bearing_deg, shown):
-    # CHECKS of the trade: "whole degrees; 359.6 -> 000" (common practice, no source).
+    # Trade usage: whole degrees, 359.6 shown as 000 (common practice, no source).
     assert whole_degrees(bearing_deg) == shown
 
 
@@ -64,3 +64,14 @@ def test_all_features_are_listed_on_request(capsys):
     assert "hidden by 12.3 m at 400 m" in out
     assert "hidden by under 0.1 m at 400 m" in out
     assert "out of reach" in out and "Left out" not in out
+
+
+@pytest.mark.parametrize(
+    ("areas_ha", "shown"),
+    [((4.0, 1.0, 2.0, 1.0), "visible 1.0 ha (25.0%)"), ((0.0, 0.0, 0.0, 0.0), "no terrain post.")],
+)
+def test_a_reach_without_cells_has_no_shares(areas_ha, shown):
+    names = ("reach_ha", "visible_ha", "hidden_ha", "unknown_ha")
+    place = {"station": "A", "easting_m": 1.0, "northing_m": 2.0, "ground_height_m": 3.0, "eye_level_m": 4.6}
+    row = place | {"reach_m": 20.0} | dict(zip(names, areas_ha, strict=True))
+    assert shown in station_lines(pd.DataFrame([row]))[0]

@@ -24,7 +24,7 @@ NAME_COLUMNS = ("name", "label", "title")
 """Columns a feature's name is looked for in, whatever their case; the first that exists is taken."""
 
 KIND_COLUMNS = (
-    *("kind", "type", "class", "category", "feature", "feature_type", "fclass"),
+    *("kind", "type", "class", "category", "feature", "feature_type"),
     *("natural", "waterway", "water", "man_made", "barrier", "highway", "railway", "building"),
     *("historic", "tourism", "landuse", "sym", "symbol"),
 )

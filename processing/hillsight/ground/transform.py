@@ -59,6 +59,22 @@ def _axis_to_degrees(crs: CRS) -> float:
     return float(np.degrees(crs.axis_info[0].unit_conversion_factor))
 
 
+def steady_transformer(from_crs: CRS, to_crs: CRS) -> Transformer:
+    """PROJ's transformer that never drops the datum shift if any shift between the two is known.
+
+    By default PROJ quietly ignores the datum (a hundred metres) for points just outside the area that a
+    shift is meant for, so that neighbours on either side of that line would be torn apart. x comes first.
+
+    Raises
+    ------
+    ProjError : PROJ knows no way between the two
+    """
+    try:
+        return Transformer.from_crs(from_crs, to_crs, always_xy=True, allow_ballpark=False)
+    except ProjError:
+        return Transformer.from_crs(from_crs, to_crs, always_xy=True)
+
+
 class CheckedTransformer:
     """Turns (x, y) arrays of one reference system into another; x is easting or longitude in both.
 
@@ -71,7 +87,7 @@ class CheckedTransformer:
         self.to_crs = horizontal_crs(to_crs)
         self._same = self.from_crs.equals(self.to_crs, ignore_axis_order=True)
         try:
-            self._transformer = self._without_ballpark()
+            self._transformer = steady_transformer(self.from_crs, self.to_crs)
         except ProjError as error:
             raise HillsightError(
                 f"no way is known from {self.from_crs.name} to {self.to_crs.name}",
@@ -79,17 +95,6 @@ class CheckedTransformer:
             ) from error
         self._used: Any = None
         self._bounds = (np.inf, np.inf, -np.inf, -np.inf)  # of all input points so far, in from_crs
-
-    def _without_ballpark(self) -> Transformer:
-        """PROJ's transformer that never drops the datum shift if any shift between the two is known.
-
-        By default PROJ quietly ignores the datum (a hundred metres) for points just outside the area that a
-        shift is meant for, so that neighbours on either side of that line would be torn apart.
-        """
-        try:
-            return Transformer.from_crs(self.from_crs, self.to_crs, always_xy=True, allow_ballpark=False)
-        except ProjError:
-            return Transformer.from_crs(self.from_crs, self.to_crs, always_xy=True)
 
     def attempt(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """As calling it, but points without an image in the target system become inf.

@@ -169,12 +169,13 @@ def _reproject(
     shapes: NDArray[np.object_], crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer
 ) -> NDArray[np.object_]:
     """The same shapes in another CRS; z stays what it is, since heights keep the terrain's own datum."""
-    import pyproj
     import shapely
+
+    from hillsight.ground.transform import steady_transformer
 
     if not len(shapes):
         return shapes
-    transformer = pyproj.Transformer.from_crs(crs, out_crs, always_xy=True)
+    transformer = steady_transformer(crs, out_crs)
     with_z = bool(shapely.has_z(shapes).any())
     coordinates = shapely.get_coordinates(shapes, include_z=with_z)
     x, y = transformer.transform(coordinates[:, 0], coordinates[:, 1])

@@ -57,7 +57,7 @@ class InputFile:
     @property
     def name(self) -> str:
         """The file's name without the folders of the machine it lay on."""
-        return _without_folders(self.path)
+        return file_name(self.path)
 
 
 def input_file(path: str | Path, layer: str | None = None) -> InputFile:
@@ -210,8 +210,11 @@ def _version(library: str) -> str | None:
         return None
 
 
-def _without_folders(given: str) -> str:
-    """Last part of a path or address, without query and without folders; what is inside an archive stays."""
+def file_name(given: str) -> str:
+    """Last part of a path or address, without query and without folders; what is inside an archive stays.
+
+    given : any name GDAL takes for a file
+    """
     if _REMOTE.match(given) and not _ARCHIVE_SCHEME.match(given):
         address = re.split(r"[?#]", given, maxsplit=1)[0].rstrip("/")
         return address.rsplit("/", 1)[-1]
@@ -231,9 +234,9 @@ def _plain(value: Any) -> Any:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, PurePath):
-        return _text(_without_folders(str(value)))
+        return _text(file_name(str(value)))
     if isinstance(value, str):
-        return _text(_without_folders(value) if _MACHINE_NAME.match(value) else value)
+        return _text(file_name(value) if _MACHINE_NAME.match(value) else value)
     if isinstance(value, dict):
         return {_text(str(key)): _plain(item) for key, item in value.items()}
     if isinstance(value, (set, frozenset)):

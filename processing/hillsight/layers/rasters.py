@@ -185,12 +185,11 @@ def _same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:
 def _nearest(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS) -> Placed:
     """The array on a grid in another CRS, each cell with the value of the nearest post.
 
-    Worked with pyproj as the vector layers are, so that both take the same coordinate operation.
+    Worked with the transformer of the vector layers, so that both take the same coordinate operation.
     """
-    import pyproj
+    from hillsight.ground.transform import steady_transformer
 
-    there = pyproj.Transformer.from_crs(grid.crs, out_crs, always_xy=True)
-    back = pyproj.Transformer.from_crs(out_crs, grid.crs, always_xy=True)
+    there, back = steady_transformer(grid.crs, out_crs), steady_transformer(out_crs, grid.crs)
     west, south, east, north = there.transform_bounds(*grid.cell_edges_m, densify_pts=_EDGE_POINTS)
     if not all(math.isfinite(edge) for edge in (west, south, east, north)) or east <= west or north <= south:
         raise OutputError(

@@ -72,7 +72,7 @@ _EXTENSIONS = (
     ("gpkg_data_columns", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
     ("gpkg_data_column_constraints", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
 )
-# So that readers find the SLD in the file: an exchange table by common practice, in no standard. The names
+# So that the SLD travels in the file: an exchange table by common practice, in no standard. The names
 # with f_ are those of OGC Simple Features SQL.
 _STYLE_TABLE = """
 CREATE TABLE layer_styles (

@@ -70,7 +70,7 @@ def bearing_list(
     declination : magnetic declination at the station, for compass bearings
     from_bearing_deg : true bearing that the order starts at
     to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
-        that lies partly in it is judged by the part inside
+        that lies partly in it is judged by the part inside; the starting bearing again means all round
 
     Returns
     -------
@@ -78,7 +78,9 @@ def bearing_list(
     feature is the seen place in the middle of what is seen; of a hidden one, the place that would show
     first; otherwise its middle.
     """
-    sector = None if to_bearing_deg is None else (from_bearing_deg, to_bearing_deg)
+    sector = None
+    if to_bearing_deg is not None and (to_bearing_deg - from_bearing_deg) % 360.0 != 0.0:
+        sector = (from_bearing_deg, to_bearing_deg)
     entries = [
         _entry(view, feature, judged, lines)
         for feature, judged in zip(

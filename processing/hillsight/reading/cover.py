@@ -190,6 +190,7 @@ def celled(view: View) -> Cover:
     }
     disc = reach_polygon(view.easting_m, view.northing_m, view.viewing.reach_m)
     off_terrain = shapely.get_parts(shapely.difference(disc, shapely.box(*view.grid.cell_edges_m)))
+    off_terrain = off_terrain[shapely.area(off_terrain) > 0]
     patches[UNKNOWN] = Patches(
         np.concatenate((patches[UNKNOWN].polygons, off_terrain)),
         np.concatenate((patches[UNKNOWN].pieces, count + np.arange(off_terrain.size))),

@@ -8,15 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 import pandas as pd
 
 from hillsight.errors import CallError, OutputError
 from hillsight.ground.magnetic import declination
-from hillsight.ground.transform import horizontal_crs
+from hillsight.ground.transform import horizontal_crs, transformer
 from hillsight.layers.atomic import check_place
 from hillsight.layers.bearing_csv import write_bearing_csv
 from hillsight.layers.package import package, raster_table
-from hillsight.layers.provenance import Provenance
+from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_cog
 from hillsight.layers.styles import write_styles
 from hillsight.reading.outlook import Request, look_out
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import geopandas
+    from pyproj import CRS
 
     from hillsight.layers.package import Package
     from hillsight.reading.outlook import Outlook
@@ -72,7 +74,7 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
             # Entered before the work, so that a place that cannot be written to is known at once.
             with package(out, provenance, inputs=paths, out_crs=out_crs) as file:
                 outlooks = [_look(inputs, station, request, progress) for station in inputs.stations]
-                provenance = file.provenance = _with_outlooks(provenance, outlooks)
+                provenance = file.provenance = _with_outlooks(provenance, outlooks, inputs, out_crs)
                 _write(file, outlooks, layers, rasters=rasters)
     frames = _joined(outlooks)
     if rasters and given.get("rasters") is not None:
@@ -175,6 +177,11 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
     }
     left_out = ("out", "csv", "rasters", "quiet", "show_hidden")
     parameters = {units.get(name, name): value for name, value in given.items() if name not in left_out}
+    for name in ("terrain", "stations", "evidence"):
+        if parameters.get(name) is not None:
+            parameters[name] = file_name(parameters[name])
+    if "features" in parameters:
+        parameters["features"] = [file_name(path) for path in parameters["features"]]
     operations = [asdict(operation) for operation in inputs.operations]
     if inputs.terrain.crs_operation:
         operations.insert(
@@ -188,13 +195,24 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
     return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
 
 
-def _with_outlooks(provenance: Provenance, outlooks: list[Outlook]) -> Provenance:
+def _with_outlooks(
+    provenance: Provenance, outlooks: list[Outlook], inputs: Inputs, out_crs: CRS | None
+) -> Provenance:
     """What only the work itself brought to light, added."""
-    operations = dict.fromkeys(outlook.to_wgs84 for outlook in outlooks)
+    operations = [asdict(found) for found in dict.fromkeys(outlook.to_wgs84 for outlook in outlooks)]
+    notes = [text for outlook in outlooks for text in outlook.notes]
+    if out_crs is not None:
+        written = transformer(inputs.terrain.crs, out_crs)
+        written.attempt(*np.transpose([(s.easting_m, s.northing_m) for s in inputs.stations]))
+        if written.used:  # else the layers cannot be written either, and say so
+            operations.append({**asdict(written.operation), "of": "output"})
+            if written.operation.caution:
+                notes.append(f"output: {written.operation.caution}")
+                note(notes[-1])
     return replace(
         provenance,
-        operations=(*provenance.operations, *(asdict(operation) for operation in operations)),
-        notes=(*provenance.notes, *(text for outlook in outlooks for text in outlook.notes)),
+        operations=(*provenance.operations, *operations),
+        notes=(*provenance.notes, *notes),
     )
 
 
