@@ -188,3 +188,20 @@ def test_nowhere_to_write_compiles_without_a_cache(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "every run compiles anew" in done.stdout
     assert "usable False" in done.stdout and "twice 42 cache None" in done.stdout
+
+
+def test_a_run_cut_short_leaves_no_probe_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ended between making and removing a named probe, a run left one in the package's own folder."""
+    from hillsight.ground.libraries import _writable
+
+    try:
+        os.close(os.open(tmp_path, os.O_TMPFILE | os.O_WRONLY, 0o600))
+    except (AttributeError, OSError):
+        pytest.skip("this system or file system has no files without a name")
+
+    def cut_short(path: Path) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "unlink", cut_short)
+    assert _writable(tmp_path)
+    assert not list(tmp_path.iterdir())

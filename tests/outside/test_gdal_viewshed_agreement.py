@@ -1,8 +1,9 @@
 """GDAL's own viewshed as a live peer.
 
 GDAL's method is an approximation by design (each cell judged from two of its neighbours); users measured
-0.4 to 0.6 % of cells otherwise than by exact sight lines (OSGeo/gdal#10588), and 98.9 % agreement was measured here
-on rough ground of 61 x 61. So the share that must agree is 98.5 %, and no single cell is held to it.
+0.4 to 0.6 % of cells otherwise than by exact sight lines (OSGeo/gdal#10588), and 98.9 % agreement was
+measured here on rough ground of 61 x 61. So the share that must agree is 98.5 %, and no single cell is
+held to it.
 """
 
 from __future__ import annotations

@@ -362,3 +362,22 @@ def test_every_entry_tells_one_story_on_rough_ground(seed):
             assert 0 < entry.hidden_by_distance_m < entry.distance_m
             raised = view.at(*at, entry.hidden_by_m + 1e-4)
             assert raised.clearance_m[0] >= 0
+
+
+def test_a_feature_round_the_station_is_seen_all_round():
+    view = view_of(np.zeros((81, 81), np.float32), 40, 40, reach_m=395.0)
+    ring = shapely.Point(view.easting_m, view.northing_m).buffer(200.0).exterior
+    frame = geopandas.GeoDataFrame(
+        {
+            "name": ["ring"],
+            "kind": ["wall"],
+            "evidence_class": ["man_made"],
+            "target_height_m": [np.nan],
+            "source": ["made"],
+        },
+        geometry=[ring],
+        crs=view.grid.crs,
+    )
+    row = bearing_list(view, frame, reading_of(view).lines).iloc[0]
+    assert row.state == "visible"
+    assert (row.left_edge_true_deg, row.right_edge_true_deg) == (0.0, 360.0)

@@ -90,3 +90,10 @@ def test_scattered_turns_with_its_directions_and_holds_them_all(tenths, turn):
 )
 def test_within_arc(bearing, left, right, inside):
     assert bool(within_arc(np.array([bearing], float), left, right)[0]) is inside
+
+
+@pytest.mark.parametrize("extent", [line_extent_deg, scattered_extent_deg])
+def test_a_hair_left_of_north_is_no_360(extent):
+    # (-1e-15) % 360 is 360.0 in floating point.
+    left, right = extent(np.array([-1e-15, -1e-15]))
+    assert (left, right) == (0.0, 0.0)

@@ -140,6 +140,16 @@ def test_another_crs_is_transformed(tmp_path: Path, crs: str) -> None:
     assert list(there["state"]) == list(back["state"])
 
 
+def test_a_note_where_all_features_are_far_away(tmp_path: Path) -> None:
+    """Degrees in columns x and y are taken for metres: a list of things 700 km off needs a word."""
+    table = tmp_path / "tops.csv"
+    table.write_text("name,x,y\nTop,-3.5,56.2\n")
+    far = done(*listing(tmp_path, "--features", table))
+    assert [text for text in far.notes if text.startswith("no map feature lies within the reach")]
+    near = done(*listing(tmp_path, "--features", features(tmp_path)))
+    assert not [text for text in near.notes if "no map feature" in text]
+
+
 def test_evidence_table_that_is_no_table(tmp_path: Path) -> None:
     table = tmp_path / "classes.toml"
     table.write_text("[water\n")

@@ -96,6 +96,13 @@ def _nearest_existing(folder: Path) -> Path:
 
 def _writable(folder: Path) -> bool:
     """Tried, not asked: permission bits say nothing about read-only or full file systems."""
+    unnamed = getattr(os, "O_TMPFILE", 0)
+    if unnamed:  # leaves nothing behind, whenever the process is ended
+        try:
+            os.close(os.open(folder, unnamed | os.O_WRONLY, 0o600))
+            return True
+        except OSError:
+            pass  # not every file system knows it: the named one decides
     probe = folder / f".hillsight-probe-{os.getpid()}"
     try:
         os.close(os.open(probe, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))

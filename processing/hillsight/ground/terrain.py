@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 MARGIN_POSTS = 3
-# 1.6 GB of heights; working through it takes several times that.
-MOST_POSTS = 400_000_000
+# A view of that many posts takes some 8 GB.
+MOST_POSTS = 60_000_000
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
+from hillsight.ground.magnetic import magnetic_bearing_deg
 from hillsight.reading.extent import scattered_extent_deg
 from hillsight.reading.judged import judge
 
@@ -46,6 +47,9 @@ COLUMNS = (
     "hidden_by_crest",
     "source",
 )
+
+#: A feature seen in all directions but for gaps below this surrounds the station.
+_ALL_ROUND_GAP_DEG = 5.0
 
 #: States in which something of a feature is seen.
 SEEN_STATES = ("visible", "partly")
@@ -96,7 +100,9 @@ def bearing_list(
         entry["rank"] = rank
         true_deg = entry["bearing_true_deg"]
         entry["bearing_magnetic_deg"] = (
-            None if declination is None else (true_deg - declination.declination_deg) % 360.0
+            None
+            if declination is None
+            else float(magnetic_bearing_deg(true_deg, declination.declination_deg))
         )
     return geopandas.GeoDataFrame(
         {name: _column(name, [e[name] for e in entries]) for name in COLUMNS},
@@ -197,9 +203,10 @@ def _seen_part(judged: Judged) -> dict[str, float | None]:
         "highest_seen_m": None,
     }
     if seen.any():
-        part["left_edge_true_deg"], part["right_edge_true_deg"] = scattered_extent_deg(
-            judged.bearing_deg[seen]
-        )
+        left, right = scattered_extent_deg(judged.bearing_deg[seen])
+        if right != left and (left - right) % 360.0 < _ALL_ROUND_GAP_DEG:
+            left, right = 0.0, 360.0  # it surrounds the station: it has no edges
+        part["left_edge_true_deg"], part["right_edge_true_deg"] = left, right
         part["nearest_seen_m"] = float(judged.distance_m[seen].min())
         part["highest_seen_m"] = float(judged.ground_m[seen].max())
     return part

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.geodesy import wrap_deg
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -27,7 +29,7 @@ def line_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
     # A closed line comes round to its start but for rounding.
     if right - left >= 360.0 - 1e-9:
         return 0.0, 360.0
-    return left % 360.0, right % 360.0
+    return float(wrap_deg(left)), float(wrap_deg(right))
 
 
 def scattered_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
@@ -37,7 +39,7 @@ def scattered_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, floa
     ----------
     bearings_deg : (n,) degrees, n >= 1, in any order
     """
-    ordered = np.sort(np.asarray(bearings_deg, float) % 360.0)
+    ordered = np.sort(wrap_deg(bearings_deg))
     gaps = np.diff(np.r_[ordered, ordered[0] + 360.0])
     widest = int(np.argmax(gaps))
     return float(ordered[(widest + 1) % ordered.size]), float(ordered[widest])

@@ -133,10 +133,12 @@ def figures_of_posts(
         mean_m = np.bincount(of_pocket, weights=depth_m, minlength=n) / count
     greatest_m = np.full(n, -np.inf)
     np.maximum.at(greatest_m, of_pocket, depth_m)
-    for i in np.flatnonzero(count == 0) if depths else ():
-        inside = shapely.point_on_surface(polygons[i])
-        seen = view.at(np.array([inside.x]), np.array([inside.y]), view.viewing.target_height_m)
-        mean_m[i] = greatest_m[i] = max(0.0, float(-np.nan_to_num(seen.clearance_m[0])))
+    without = np.flatnonzero(count == 0)
+    if depths and without.size:
+        # All at once: each look at single places lowers all posts anew.
+        inside = shapely.get_coordinates(shapely.point_on_surface(polygons[without]))
+        seen = view.at(inside[:, 0], inside[:, 1], view.viewing.target_height_m)
+        mean_m[without] = greatest_m[without] = np.maximum(0.0, -np.nan_to_num(seen.clearance_m))
     crest = np.zeros(n, np.int64)
     crest_of_post = lines.crest_of_post[at]
     known = crest_of_post > 0

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from hillsight.ground.transform import Operation
 
 
+_ABOUT_FEATURES = ("feature_layer", "evidence", "csv", "to_bearing", "show_hidden")
+
+
 @dataclass(frozen=True)
 class Inputs:
     """Everything a script reads, checked and on the working grid.
@@ -107,9 +110,10 @@ def open_inputs(given: Mapping[str, Any]) -> Inputs:
         files += [input_file(path) for path in given["features"]]
         if given["evidence"] is not None:
             files.append(input_file(given["evidence"]))
-    elif any(given.get(option) for option in ("feature_layer", "evidence", "csv")):
+    elif wanted := [option for option in _ABOUT_FEATURES if given.get(option) not in (None, (), False)]:
+        names = ", ".join(f"--{option.replace('_', '-')}" for option in wanted)
         raise CallError(
-            "--feature-layer, --evidence and --csv are about map features, and none are given",
+            f"{names} {'is' if len(wanted) == 1 else 'are'} about map features, and none are given",
             remedy="Add --features FILE",
         )
     return Inputs(

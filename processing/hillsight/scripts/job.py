@@ -77,6 +77,11 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
                 provenance = file.provenance = _with_outlooks(provenance, outlooks, inputs, out_crs)
                 _write(file, outlooks, layers, rasters=rasters)
     frames = _joined(outlooks)
+    if "bearing_list" in frames and set(frames["bearing_list"]["state"]) == {"out_of_reach"}:
+        note(
+            "no map feature lies within the reach of any station: "
+            "give a longer --reach, or check the coordinates and the CRS of the features"
+        )
     if rasters and given.get("rasters") is not None:
         _write_cogs(given["rasters"], outlooks, provenance, paths, out_crs)
     if given.get("csv") is not None:

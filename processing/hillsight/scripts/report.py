@@ -150,6 +150,8 @@ def _one_line(text: str | None, absent: str) -> str:
 
 
 def _seen(row: Any) -> str:
+    if row.state == "partly" and row.visible_share > 0.995:
+        return "partly, the rest unjudged"
     if row.state == "partly":
         return f"partly, {row.visible_share:.0%}"
     if row.state == "hidden":
