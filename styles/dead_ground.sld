@@ -36,7 +36,7 @@
         </Rule>
         <Rule>
           <Name>low</Name>
-          <Title>2 to 5 m deep</Title>
+          <Title>2 to 20 m deep</Title>
           <ogc:Filter>
             <ogc:And>
               <ogc:PropertyIsGreaterThanOrEqualTo>
@@ -45,7 +45,7 @@
               </ogc:PropertyIsGreaterThanOrEqualTo>
               <ogc:PropertyIsLessThan>
                 <ogc:PropertyName>depth_max_m</ogc:PropertyName>
-                <ogc:Literal>5</ogc:Literal>
+                <ogc:Literal>20</ogc:Literal>
               </ogc:PropertyIsLessThan>
             </ogc:And>
           </ogc:Filter>
@@ -63,16 +63,16 @@
         </Rule>
         <Rule>
           <Name>middle</Name>
-          <Title>5 to 20 m deep</Title>
+          <Title>20 to 200 m deep</Title>
           <ogc:Filter>
             <ogc:And>
               <ogc:PropertyIsGreaterThanOrEqualTo>
                 <ogc:PropertyName>depth_max_m</ogc:PropertyName>
-                <ogc:Literal>5</ogc:Literal>
+                <ogc:Literal>20</ogc:Literal>
               </ogc:PropertyIsGreaterThanOrEqualTo>
               <ogc:PropertyIsLessThan>
                 <ogc:PropertyName>depth_max_m</ogc:PropertyName>
-                <ogc:Literal>20</ogc:Literal>
+                <ogc:Literal>200</ogc:Literal>
               </ogc:PropertyIsLessThan>
             </ogc:And>
           </ogc:Filter>
@@ -90,11 +90,11 @@
         </Rule>
         <Rule>
           <Name>deep</Name>
-          <Title>20 m deep or more</Title>
+          <Title>200 m deep or more</Title>
           <ogc:Filter>
             <ogc:PropertyIsGreaterThanOrEqualTo>
               <ogc:PropertyName>depth_max_m</ogc:PropertyName>
-              <ogc:Literal>20</ogc:Literal>
+              <ogc:Literal>200</ogc:Literal>
             </ogc:PropertyIsGreaterThanOrEqualTo>
           </ogc:Filter>
           <PolygonSymbolizer>

@@ -154,7 +154,13 @@ with stop_signals():
 
 
 def start_child(target: Path) -> subprocess.Popen[str]:
-    child = subprocess.Popen([sys.executable, "-c", CHILD, str(target)], stdout=subprocess.PIPE, text=True)
+    child = subprocess.Popen(
+        [sys.executable, "-c", CHILD, str(target)],
+        stdout=subprocess.PIPE,
+        text=True,
+        # A shell that runs the tests in the background makes its children ignore Ctrl-C.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
     assert child.stdout is not None
     assert child.stdout.readline() == "writing\n"
     return child

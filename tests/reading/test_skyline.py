@@ -134,3 +134,14 @@ def test_a_void_is_told():
     west = (found.bearing_grid_deg > 240) & (found.bearing_grid_deg < 300)
     assert set(found.state[west]) == {"void"}
     assert set(found.state[(found.bearing_grid_deg > 30) & (found.bearing_grid_deg < 150)]) == {"reach"}
+
+
+def test_the_brow_has_an_angle_of_its_own():
+    # Flat ground, eye 10 m up, a bank of 5 m at 300 m to the east: its top stands 5 m below the eye.
+    height_m = np.zeros((41, 201), np.float32)
+    height_m[:, 50] = 5.0
+    found = skyline(view_of(height_m, 20, 20, eye_height_m=10.0, reach_m=1700.0), step_deg=1.0).bearings
+    east = found[found.bearing_grid_deg == 90.0].iloc[0]
+    assert east.brow_distance_m == pytest.approx(300.0)
+    assert east.brow_angle_deg == pytest.approx(np.degrees(np.arctan2(-5.0, 300.0)), abs=1e-6)
+    assert np.isnan(found.brow_angle_deg[found.brow_distance_m.isna()]).all()

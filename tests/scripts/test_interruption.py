@@ -34,6 +34,8 @@ def start(folder: Path, **more: str) -> subprocess.Popen[str]:
         stderr=subprocess.PIPE,
         encoding="utf-8",
         start_new_session=True,
+        # A shell that runs the tests in the background makes its children ignore Ctrl-C.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         env={**os.environ, **more},
     )
 

@@ -318,6 +318,7 @@ def test_all_parameters_are_recorded(made: tuple[Path, str | None, Ended]) -> No
         "csv",
         "rasters",
         "quiet",
+        "pictures",
         "show_hidden",
         "help",
     }

@@ -33,6 +33,8 @@ def _row(name, state, **values):
         "gap_to_next_deg": np.nan,
         "hidden_by_m": np.nan,
         "hidden_by_distance_m": np.nan,
+        "left_edge_true_deg": np.nan,
+        "right_edge_true_deg": np.nan,
     }
     return row | values
 
@@ -40,7 +42,7 @@ def _row(name, state, **values):
 LISTED = pd.DataFrame(
     [
         _row("Shown", "visible"),
-        _row("Half", "partly", visible_share=0.25),
+        _row("Half", "partly", visible_share=0.25, left_edge_true_deg=350.2, right_edge_true_deg=17.0),
         _row("Away", "out_of_reach"),
         _row("Deep", "hidden", hidden_by_m=12.34, hidden_by_distance_m=400.0),
         _row("Just", "hidden", hidden_by_m=0.03, hidden_by_distance_m=400.0),
@@ -53,9 +55,30 @@ def test_hidden_features_are_counted_not_listed(capsys):
     bearing_table(LISTED, STATIONS, show_hidden=False)
     out = capsys.readouterr().out
     assert "Shown" in out and "partly, 25%" in out
+    assert "350-017" in out
     assert "Deep" not in out and "Away" not in out
-    assert "2 hidden and 1 out of reach (--show-hidden lists them)" in out
+    assert "1 hidden and 1 out of reach (--show-hidden lists them)" in out
     assert "From B: no feature lies between these bearings." in out
+
+
+def test_what_is_just_hidden_is_listed_as_no_evidence(capsys):
+    bearing_table(LISTED, STATIONS, show_hidden=False)
+    out = capsys.readouterr().out
+    assert "just hidden by under 0.1 m at 400 m" in out
+    assert "less than 2 m): too close to call" in out
+
+
+def test_a_list_of_which_nothing_is_seen_says_so(capsys):
+    bearing_table(LISTED[LISTED["name"].isin(["Deep", "Away"])], STATIONS[:1], show_hidden=False)
+    out = capsys.readouterr().out
+    assert "From A nothing on the list is seen." in out
+    assert "1 hidden and 1 out of reach" in out
+
+
+def test_a_thing_round_the_station_is_seen_all_round(capsys):
+    row = _row("Ring", "visible", left_edge_true_deg=0.0, right_edge_true_deg=360.0)
+    bearing_table(pd.DataFrame([row]), STATIONS[:1], show_hidden=False)
+    assert "all round" in capsys.readouterr().out
 
 
 def test_all_features_are_listed_on_request(capsys):

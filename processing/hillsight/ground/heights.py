@@ -108,7 +108,10 @@ def settle_vertical_unit(
         (from_band, band_unit) if from_band is not None else (axis[1], axis[0]) if axis else (1.0, "")
     )
     if not name:
-        return 1.0, ("The file does not state the unit of its heights: metres assumed.",)
+        return 1.0, (
+            "The terrain file does not state the unit of its heights: metres assumed "
+            "(--vertical-unit m says so).",
+        )
     if metres == 1.0:
         return 1.0, ()
     return metres, (f"Heights converted from {name} to metres (1 {name} = {metres:.10g} m).",)

@@ -252,7 +252,7 @@ def lay_lattice(
             raise TerrainError(
                 "the terrain lies nowhere within 500 km of the stations",
                 where=band.path,
-                remedy="Check the stations' coordinates and the terrain's CRS",
+                remedy="Check the stations' coordinates (longitude before latitude) and the terrain's CRS",
             )
         # Both samples are coarse: some void posts beyond the edge do less harm than ground left out.
         x, y = (

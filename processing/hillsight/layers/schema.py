@@ -166,7 +166,10 @@ CREST_LINES = Layer(
         _HEIGHT_MAX,
         Column("length_m", "real", "m on the grid", "length along the ground plan"),
         Column(
-            "hidden_ha", "real", "ha, plane grid area", "dead ground that this crest line hides, by posts"
+            "hidden_ha",
+            "real",
+            "ha, plane grid area",
+            "dead ground behind this crest line, as in dead_ground_by_crest",
         ),
     ),
 )
@@ -214,7 +217,14 @@ SKYLINE_BEARINGS = Layer(
             "brow_distance_m",
             "real",
             "m on the grid",
-            "nearest place on this bearing where ground turns out of view; null if none does",
+            "nearest place on this bearing where ground turns out of view, of any role; null if none does",
+            optional=True,
+        ),
+        Column(
+            "brow_angle_deg",
+            "real",
+            "degrees above the level",
+            "vertical angle of that place with curvature and refraction",
             optional=True,
         ),
     ),

@@ -113,6 +113,7 @@ def look_out(
     lines = crest_lines(view, tiling)
     ground = cover.celled(view) if request.follow_cells else cover.contoured(view, tiling)
     listed = pockets(view, ground, lines, request.least_pocket_ha)
+    behind = behind_crests(view, listed, lines, follow_cells=request.follow_cells)
     outline = skyline(view, request.skyline_step_deg)
     to_wgs84 = transformer(terrain.crs, CRS(4326))
     longitude, latitude = (float(v[0]) for v in to_wgs84(station.easting_m, station.northing_m))
@@ -126,8 +127,8 @@ def look_out(
         "visible_ground": _area_frame(ground.visible, view),
         "unknown_ground": _area_frame(ground.unknown, view),
         "dead_ground": listed,
-        "dead_ground_by_crest": behind_crests(view, listed, lines, follow_cells=request.follow_cells),
-        "crest_lines": lines.frame,
+        "dead_ground_by_crest": behind,
+        "crest_lines": _with_areas(lines.frame, behind),
         "skyline": outline.pieces,
         "skyline_bearings": outline.bearings,
     }
@@ -146,6 +147,11 @@ def look_out(
                 0, "station", pd.Series([station.label] * len(frame), dtype=object, index=frame.index)
             )
     reach_m2 = shapely.area(ground.reach)  # no cell, no area
+    if viewing.reach_m < max(terrain.spacing_x_m, terrain.spacing_y_m):
+        notes.append(
+            f"{station.label}: the reach of {viewing.reach_m:g} m (metres, not kilometres) is less than the "
+            f"terrain's post spacing of {max(terrain.spacing_x_m, terrain.spacing_y_m):g} m"
+        )
     missing = shapely.area(ground.unknown.polygons).sum() / reach_m2 if reach_m2 > 0 else 0.0
     if missing > 0.0005:
         notes.append(
@@ -180,6 +186,12 @@ def _ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing
             f"{station.label}: the surveyed ground height differs from the terrain by {difference_m:+.1f} m"
         )
     return station.ground_height_m, notes
+
+
+def _with_areas(crests: geopandas.GeoDataFrame, behind: geopandas.GeoDataFrame) -> geopandas.GeoDataFrame:
+    """Crest lines with the area of the ground drawn behind each, so that both layers say the same."""
+    area_ha = behind.groupby("crest")["area_ha"].sum()
+    return crests.assign(hidden_ha=crests["crest"].map(area_ha).fillna(0.0).astype(float))
 
 
 def _states(view: View) -> NDArray[np.uint8]:

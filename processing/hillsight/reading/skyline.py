@@ -57,12 +57,26 @@ def skyline(view: View, step_deg: float = 0.1) -> Skyline:
             "height_m": height_m,
             "state": state,
             "brow_distance_m": along.brow_distance_m[found],
+            "brow_angle_deg": _brow_angle_deg(view, bearing_grid, along.brow_distance_m[found]),
         },
         geometry=shapely.points(easting, northing, height_m),
         crs=view.grid.crs,
     )
     follows = np.diff(np.r_[np.flatnonzero(found), np.flatnonzero(found)[:1] + count]) == 1
     return Skyline(_pieces(view, bearings, distance_m, end, follows), bearings)
+
+
+def _brow_angle_deg(
+    view: View, bearing_grid_deg: NDArray[np.float64], distance_m: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Apparent vertical angle of the ground at a distance on each bearing; NaN where the distance is."""
+    angles = np.full(distance_m.size, np.nan)
+    there = np.flatnonzero(np.isfinite(distance_m))
+    turn = np.radians(bearing_grid_deg[there])
+    easting = view.easting_m + distance_m[there] * np.sin(turn)
+    northing = view.northing_m + distance_m[there] * np.cos(turn)
+    angles[there] = np.degrees(np.arctan(view.at(easting, northing, 0.0).slope))
+    return angles
 
 
 def _pieces(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+import sys
 from pathlib import Path
 
 import click
@@ -12,8 +13,6 @@ from hillsight.scripts.running import script
 #: The demo's day for magnetic bearings: fixed, so that every run gives the same figures.
 DAY = "2026-06-01"
 REACH_M = "6000"
-#: Longitude and latitude amid the upland, which lies in open sea.
-PLACE = (-37.34, 51.15)
 
 
 @script(
@@ -45,24 +44,12 @@ def command(folder: Path, no_pictures: bool) -> None:
     arguments += ["--features", str(folder / "features.gpkg"), "--reach", REACH_M, "--date", DAY]
     arguments += ["--rasters", str(folder / "rasters"), "--csv", str(folder / "bearing_list.csv")]
     arguments += ["--out", str(folder / "outlook.gpkg")]
-    click.echo(f"$ hillsight outlook {shlex.join(arguments)}")
+    if not no_pictures:
+        arguments += ["--pictures", str(folder / "pictures")]
+    click.echo(f"$ {Path(sys.argv[0])} outlook {shlex.join(arguments)}")
     outlook.main(arguments, standalone_mode=False)
-    if no_pictures:
-        return
-    from hillsight.ground.evidence import EvidenceTable
-    from hillsight.ground.features import read_features
-    from hillsight.ground.terrain import open_terrain
-    from hillsight.sheets.preview import preview_all
-
-    terrain = open_terrain(str(folder / "terrain.tif")).on_metric_grid(*PLACE)
-    features, _, _ = read_features(
-        [str(folder / "features.gpkg")], [], terrain.crs, default_crs=None, table=EvidenceTable.load()
-    )
-    for picture in preview_all(
-        folder / "outlook.gpkg", terrain.whole(), folder / "pictures", features=features
-    ):
-        click.echo(f"drew {picture}")
-    click.echo(f"Open the pictures, or {folder / 'outlook.gpkg'} in a desktop GIS.")
+    seen = "the pictures, or " if not no_pictures else ""
+    click.echo(f"Open {seen}{folder / 'outlook.gpkg'} in a desktop GIS.")
 
 
 if __name__ == "__main__":

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     import geopandas
     from pyproj import CRS
 
+    from hillsight.ground.grid import Surface
     from hillsight.layers.package import Package
     from hillsight.reading.outlook import Outlook
     from hillsight.scripts.inputs import Inputs
@@ -88,13 +89,32 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
         write_bearing_csv(given["csv"], frames["bearing_list"], inputs=paths)
     if out is not None:
         _write_style_folder(out)
+    drawn = _draw(given, inputs) if given.get("pictures") is not None else []
     if not given["quiet"]:
         for line in station_lines(frames["stations"]):
             click.echo(line)
         if "bearing_list" in frames:
             bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
         if out is not None:
-            click.echo(f"wrote {out}")
+            click.echo(f"wrote {out} and styles beside it")
+        for also in (given.get("csv"), given.get("rasters") if rasters else None):
+            if also is not None:
+                click.echo(f"wrote {also}")
+        for picture in drawn:
+            click.echo(f"drew {picture}")
+
+
+def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
+    """Pictures of every station from the package just written."""
+    from hillsight.sheets.preview import preview_all
+
+    stations = {station.label: station for station in inputs.stations}
+
+    def around(label: str) -> Surface:
+        station = stations[label]
+        return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * given["reach"])
+
+    return preview_all(given["out"], around, given["pictures"], features=inputs.features)
 
 
 def _named_files(given: Mapping[str, Any]) -> list[str]:
@@ -143,7 +163,7 @@ def _check_outputs(given: Mapping[str, Any], inputs: Sequence[str]) -> None:
     for file in (out, csv):
         if file is not None:
             check_place(file, inputs=inputs)
-    for needed in (folder, None if out is None else _style_folder(out)):
+    for needed in (folder, given.get("pictures"), None if out is None else _style_folder(out)):
         if needed is not None:
             _check_folder(needed)
 
@@ -180,7 +200,7 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
         "from_bearing": "from_bearing_true_deg",
         "to_bearing": "to_bearing_true_deg",
     }
-    left_out = ("out", "csv", "rasters", "quiet", "show_hidden")
+    left_out = ("out", "csv", "rasters", "pictures", "quiet", "show_hidden")
     parameters = {units.get(name, name): value for name, value in given.items() if name not in left_out}
     for name in ("terrain", "stations", "evidence"):
         if parameters.get(name) is not None:

@@ -245,4 +245,11 @@ rasters = click.option(
     help="Write the rasters as cloud-optimised GeoTIFFs too.",
 )
 
+pictures = click.option(
+    "--pictures",
+    type=PATH,
+    metavar="FOLDER",
+    help="Draw each station's ground, rasters and bearing list as PNG too.",
+)
+
 quiet = click.option("--quiet", is_flag=True, help="No progress and no summary; warnings and errors remain.")

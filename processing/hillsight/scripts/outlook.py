@@ -26,6 +26,7 @@ LAYERS = (
     outputs={
         "out": "application/geopackage+sqlite3; GeoPackage: all layers, rasters, styles and provenance",
         "rasters": "image/tiff; cloud-optimised GeoTIFFs: viewshed and depth of each station",
+        "pictures": "image/png; Pictures: ground, rasters and bearing list of each station",
         "csv": "text/csv; Bearing list: the same rows as the layer",
     },
 )
@@ -36,6 +37,7 @@ LAYERS = (
 @options.pockets
 @options.output()
 @options.rasters
+@options.pictures
 @options.quiet
 def command(**given: Any) -> None:
     """Write all that each station sees: ground, dead ground, crests, skyline and features by bearing.

@@ -82,47 +82,56 @@ def whole_degrees(bearing_deg: float) -> str:
 def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: bool) -> None:
     """The bearing list of each station as a table on the standard output.
 
-    What is hidden or out of reach is only counted unless ``show_hidden``: on a real map it is most of it.
+    What is hidden or out of reach is only counted unless ``show_hidden``: on a real map it is most of it. But
+    what is only just hidden is always listed, and said to be no evidence.
     """
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     # A pipe has no width: lines must not be cut to that of a terminal that is not there.
-    console = Console(width=None if sys.stdout.isatty() else 140)
+    console = Console(width=None if sys.stdout.isatty() else 160)
     for station in stations["station"]:
         rows = listed[listed["station"] == station]
         if rows.empty:
             click.echo(f"From {station}: no feature lies between these bearings.")
             continue
-        counts = rows["state"].value_counts()
-        left_out = [] if show_hidden else [state for state in _LEFT_OUT if state in counts]
-        rows = rows[~rows["state"].isin(left_out)]
+        close = (rows["state"] == "hidden") & (rows["hidden_by_m"] < TOO_CLOSE_M)
+        dropped = rows["state"].isin(_LEFT_OUT) & ~close & (not show_hidden)
+        counts = rows.loc[dropped, "state"].value_counts()
+        left_out = [state for state in _LEFT_OUT if state in counts]
+        rows = rows[~dropped]
+        if rows.empty:
+            click.echo(f"From {station} nothing on the list is seen.")
+            _say_left_out(counts, left_out)
+            continue
         magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
         table = Table(
             title=Text(f"From {station}, left to right"),
             caption="Bearings in degrees from true" + (", magnetic" if magnetic else "") + " and grid north. "
-            "Distance over the ground; height from the eye.",
+            "From-to: true bearings of the edges of what is seen. Distance over the ground.",
             title_justify="left",
             caption_justify="left",
         )
-        table.add_column("", justify="right")
+        table.add_column("no.", justify="right")
         table.add_column("true", justify="right")
         if magnetic:
             table.add_column("mag.", justify="right")
         table.add_column("grid", justify="right")
+        table.add_column("from-to", justify="right")
         table.add_column("feature")
         table.add_column("kind")
         table.add_column("seen")
         table.add_column("distance", justify="right")
-        table.add_column("height", justify="right")
-        table.add_column("gap", justify="right")
+        table.add_column("above eye", justify="right")
+        table.add_column("to next", justify="right")
         for row in rows.itertuples(index=False):
             cells = [str(row.rank), whole_degrees(row.bearing_true_deg)]
             if magnetic:
                 cells.append(whole_degrees(row.bearing_magnetic_deg))
             cells += [
                 whole_degrees(row.bearing_grid_deg),
+                _spread(row),
                 _one_line(row.name, "-"),
                 _one_line(row.kind, "-"),
                 _seen(row),
@@ -135,10 +144,30 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
         with console.capture() as drawn:
             console.print(table)
         click.echo(drawn.get(), nl=False)
-        if left_out:
-            words = " and ".join(f"{counts[state]} {state.replace('_', ' ')}" for state in left_out)
-            click.echo(f"Left out of this table: {words} (--show-hidden lists them).")
+        if close.any():
+            click.echo(
+                f"Just hidden (by less than {TOO_CLOSE_M:g} m): too close to call, no evidence either way."
+            )
+        _say_left_out(counts, left_out)
 
+
+def _say_left_out(counts: pd.Series, left_out: list[str]) -> None:
+    if left_out:
+        words = " and ".join(f"{counts[state]} {state.replace('_', ' ')}" for state in left_out)
+        click.echo(f"Left out of this table: {words} (--show-hidden lists them).")
+
+
+def _spread(row: Any) -> str:
+    """Edges of what is seen of a thing that is more than a degree wide."""
+    left, right = row.left_edge_true_deg, row.right_edge_true_deg
+    if np.isnan(left) or ((right - left) % 360.0 <= 1.0 and right - left < 360.0):
+        return ""
+    return "all round" if right - left >= 360.0 else f"{whole_degrees(left)}-{whole_degrees(right)}"
+
+
+#: What is hidden by less (m) may as well be seen: terrain models are wrong by metres.
+#: Common practice, no source.
+TOO_CLOSE_M = 2.0
 
 _LEFT_OUT = ("hidden", "out_of_reach")
 
@@ -150,11 +179,12 @@ def _one_line(text: str | None, absent: str) -> str:
 
 
 def _seen(row: Any) -> str:
-    if row.state == "partly" and row.visible_share > 0.995:
-        return "partly, the rest unjudged"
+    if row.state == "partly" and not 0.005 <= row.visible_share < 0.995:
+        return "partly, a speck" if row.visible_share < 0.005 else "partly, nearly all"
     if row.state == "partly":
         return f"partly, {row.visible_share:.0%}"
     if row.state == "hidden":
         depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
-        return f"hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
+        just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""
+        return f"{just}hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
     return str(row.state).replace("_", " ")

@@ -146,12 +146,23 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     except (click.exceptions.Exit, click.ClickException, SystemExit):
         raise
     except Exception as error:
+        if _began_with_a_stop(error):
+            _fail(_STOPPED_TEXT, STOPPED)
         traceback.print_exc()
         _fail(
             f"this is a fault of hillsight, not of your data: {type(error).__name__}: {error}. "
             "Please report it with the lines above.",
             BUG,
         )
+
+
+def _began_with_a_stop(error: BaseException | None) -> bool:
+    """Whether an error only followed from Ctrl-C: a library may answer one with an exception of its own."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 @contextmanager

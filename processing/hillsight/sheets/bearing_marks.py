@@ -66,7 +66,7 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
     words = {
         "visible": "seen",
         "partly": "partly seen",
-        "hidden": "hidden; would show if so much taller",
+        "hidden": "hidden, by how many metres",
         "unknown": "unknown",
     }
     present = {e["state"] for e in entries}

@@ -63,8 +63,7 @@ def draw_bearings(content: Content) -> Page:
     below = draw_legend(page, legend, Box(_LEFT, top - 6, A4_LONG - 60, top - 6), 4)
     words = [
         "Vertical angles are from the level, with curvature and refraction"
-        "; a degree up is drawn "
-        f"{_steepening(profile, span / strips, low, high):.2g} times as long as one across."
+        f"; drawn {_steepening(profile, span / strips, low, high):.2g} times as tall as wide."
     ]
     if unlabelled:
         marks = "1 mark" if unlabelled == 1 else f"{unlabelled} marks"

@@ -29,7 +29,7 @@ ROLE_LINES: dict[str, dict[str, Any]] = {
     "skyline": {"color": palette.INK, "linewidth": 2.1, "linestyle": (0, (7, 1.3, 1.2, 1.3))},
 }
 ROLE_WORDS = {
-    "brow": "brow: the nearest crest",
+    "brow": "brow: nearest crest, ground beyond",
     "crest": "crest farther off",
     "skyline": "skyline",
 }

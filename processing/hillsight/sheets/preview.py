@@ -13,6 +13,8 @@ from hillsight.sheets.ground_sheet import draw_ground
 from hillsight.sheets.raster_sheet import draw_rasters
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import geopandas
 
     from hillsight.ground.grid import Surface
@@ -69,11 +71,19 @@ def preview_rasters(package_path: Path, station: str, surface: Surface, out: Pat
 
 
 def preview_all(
-    package_path: Path, surface: Surface, folder: Path, *, features: geopandas.GeoDataFrame | None = None
+    package_path: Path,
+    surface: Surface | Callable[[str], Surface],
+    folder: Path,
+    *,
+    features: geopandas.GeoDataFrame | None = None,
 ) -> list[Path]:
     """Every picture that each station's layers allow, in a folder that is made if need be.
 
     Returns the files, named ``<station>_ground.png``, ``_rasters.png`` and ``_bearings.png``.
+
+    Parameters
+    ----------
+    surface : the terrain, or a function that gives the terrain around a station by its label
 
     Raises
     ------
@@ -88,12 +98,13 @@ def preview_all(
     taken: set[str] = set()
     for label in station_labels(package_path):
         start = raster_table("station", label, taken).removeprefix("station_")
-        content = read_content(package_path, label, surface.grid.crs)
+        around = surface(label) if callable(surface) else surface
+        content = read_content(package_path, label, around.grid.crs)
         if content.rasters or any(layer in content.frames for layer in _AREA_LAYERS):
-            page = draw_ground(content, surface, features=features)
+            page = draw_ground(content, around, features=features)
             written.append(page.save(folder / f"{start}_ground.png"))
         if content.rasters:
-            written.append(draw_rasters(content, surface).save(folder / f"{start}_rasters.png"))
+            written.append(draw_rasters(content, around).save(folder / f"{start}_rasters.png"))
         if "bearing_list" in content.frames or "skyline_bearings" in content.frames:
             page = draw_bearings(read_content(package_path, label))
             written.append(page.save(folder / f"{start}_bearings.png"))
