@@ -123,7 +123,7 @@ def test_types_and_defaults_are_told() -> None:
 @pytest.mark.parametrize("name", ["outlook", "viewshed", "dead-ground", "bearings"])
 def test_every_file_written_is_an_output(name: str) -> None:
     options = {option.name for option in command_of(name).params}
-    assert set(described(name)["outputs"]) == {"out", "csv", "rasters"} & options
+    assert set(described(name)["outputs"]) == {"out", "csv", "rasters", "pictures"} & options
 
 
 def _without(*path: str) -> Any:

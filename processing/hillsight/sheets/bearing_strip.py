@@ -30,6 +30,7 @@ _LEFT, _RIGHT = 96, 1520  # of the strips; names may run on to the right of it
 _PROFILE, _NAMES, _TICKS = 222, 188, 50  # pixels of height: profile, rows of names, bearings below
 _LABEL_SIZE = 7.0
 _MOST_NAMES = 80  # tried on a strip
+_WIDEST_BAR_DEG = 45.0  # a wider extent, drawn at one angle, would say little
 _FEET = 9.0  # least pixels between leaders
 _SHOWN = ("visible", "partly", "hidden", "unknown")
 
@@ -301,6 +302,8 @@ class _Strip:
         if left is None or right is None or not np.isfinite([left, right]).all():
             return
         width = (float(right) - float(left)) % 360.0
+        if width == 0.0 or width > _WIDEST_BAR_DEG:
+            return
         from_first = (float(left) - self.first) % 360.0
         colour = palette.EVIDENCE_CLASSES.get(entry["evidence_class"], palette.UNCLASSED)
         for shift in (0.0, -360.0):
@@ -332,7 +335,9 @@ def _placed(
     kept: list[int] = []
     boxes: list[Box | None] = []
     feet: list[float] = []
-    for i in sorted(range(len(entries)), key=weight)[:_MOST_NAMES]:
+    # What is hidden and has no name needs none: it would take the room of what an argument can use.
+    worth = [i for i in range(len(entries)) if weight(i)[:2] != (True, True)]
+    for i in sorted(worth, key=weight)[:_MOST_NAMES]:
         tried = [*kept, i]
         stands = spread([xs[j] for j in tried], _FEET)
         found = rows_above(stands, [widths[j] for j in tried], height, band, all_or_none=True)
