@@ -127,3 +127,24 @@ def test_a_run_while_another_holds_the_output(tmp_path: Path) -> None:
     assert "another run is writing it" in message
     assert (tmp_path / "out.gpkg").read_text() == "the first run's file"
     assert set(contents(tmp_path)) == {"terrain.tif", "out.gpkg"}
+
+
+def test_a_stop_that_a_library_answers_with_its_own_error(capsys: pytest.CaptureFixture[str]) -> None:
+    """As when a compiled module is being imported: the import fails, and the stop is forgotten."""
+    import click
+
+    from hillsight.scripts.running import STOPPED, _run
+
+    def work() -> None:
+        try:
+            os.kill(os.getpid(), signal.SIGTERM)
+            time.sleep(5)
+        except KeyboardInterrupt:
+            pass
+        raise ImportError("a compiled module failed to import")
+
+    with click.Context(click.Command("work")), pytest.raises(SystemExit) as ended:
+        _run(work, {})
+    assert ended.value.code == STOPPED
+    told = capsys.readouterr().err
+    assert told.startswith("hillsight: stopped") and "Traceback" not in told

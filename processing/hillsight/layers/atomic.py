@@ -11,6 +11,7 @@ import signal
 import sqlite3
 import threading
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
@@ -72,20 +73,32 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
             _remove_all(final.parent, name)
 
 
+@dataclass
+class StopRequest:
+    """Whether somebody asked the run to stop."""
+
+    asked: bool = False
+
+
 @contextmanager
-def stop_signals() -> Iterator[None]:
+def stop_signals() -> Iterator[StopRequest]:
     """Make SIGTERM (and a closed terminal) act like Ctrl-C while the block runs, so that files are tidied up.
+
+    Yields a note of whether a stop was asked for: a library written in C may answer the KeyboardInterrupt
+    with an error of its own (an import "fails"), and only the note tells then what it was.
 
     Works in the main thread only; in another thread the block runs with the signals as they are.
     """
+    request = StopRequest()
     if threading.current_thread() is not threading.main_thread():
-        yield
+        yield request
         return
 
     def stop(number: int, frame: FrameType | None) -> None:
+        request.asked = True
         raise KeyboardInterrupt(f"stopped by {signal.Signals(number).name}")
 
-    names = ("SIGTERM", "SIGHUP", "SIGBREAK")
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
     numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
     before = []
     for number in numbers:
@@ -95,7 +108,7 @@ def stop_signals() -> Iterator[None]:
             before.append((number, handler))
             signal.signal(number, stop)
     try:
-        yield
+        yield request
     finally:
         for number, handler in before:
             signal.signal(number, handler)

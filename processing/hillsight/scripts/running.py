@@ -128,14 +128,17 @@ def script(
 
 def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     """Run a script's work; every expected failure ends in one line and its exit code."""
+    from hillsight.layers.atomic import StopRequest, stop_signals
+
+    stop = StopRequest()
     try:
         # The doctor reports what had to be set aside.
         click.get_current_context().obj = settle_libraries()
-        from hillsight.layers.atomic import stop_signals
-
-        with stop_signals(), _interrupts_reach_us():
+        with stop_signals() as stop, _interrupts_reach_us():
             function(**arguments)
     except HillsightError as error:
+        if stop.asked:
+            _fail(_STOPPED_TEXT, STOPPED)
         _fail(str(error), error.exit_code)
     except KeyboardInterrupt:
         _fail(_STOPPED_TEXT, STOPPED)
@@ -146,7 +149,7 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     except (click.exceptions.Exit, click.ClickException, SystemExit):
         raise
     except Exception as error:
-        if _began_with_a_stop(error):
+        if stop.asked:  # a library answered the stop with an error of its own
             _fail(_STOPPED_TEXT, STOPPED)
         traceback.print_exc()
         _fail(
@@ -154,15 +157,6 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
             "Please report it with the lines above.",
             BUG,
         )
-
-
-def _began_with_a_stop(error: BaseException | None) -> bool:
-    """Whether an error only followed from Ctrl-C: a library may answer one with an exception of its own."""
-    while error is not None:
-        if isinstance(error, KeyboardInterrupt):
-            return True
-        error = error.__cause__ or error.__context__
-    return False
 
 
 @contextmanager
