@@ -21,7 +21,7 @@ def on_grid(path: Path | str, **options: Any) -> Terrain:
     return open_terrain(str(path), TerrainOptions(**options)).on_metric_grid(-3.6, 56.1)
 
 
-def refused(path: Path | str, *words: str, **options: Any) -> str:
+def assert_refused(path: Path | str, *words: str, **options: Any) -> str:
     with pytest.raises(TerrainError) as caught:
         on_grid(path, **options).whole()
     text = str(caught.value)
@@ -33,19 +33,19 @@ def refused(path: Path | str, *words: str, **options: Any) -> str:
 
 
 def test_missing_file(tmp_path: Path) -> None:
-    refused(tmp_path / "none.tif", "none.tif", "no such file")
+    assert_refused(tmp_path / "none.tif", "none.tif", "no such file")
 
 
 def test_missing_inside_an_archive(tmp_path: Path) -> None:
-    refused(f"/vsizip/{tmp_path}/none.zip/t.tif", "none.zip")
+    assert_refused(f"/vsizip/{tmp_path}/none.zip/t.tif", "none.zip")
 
 
 def test_folder_empty_file_and_text(tmp_path: Path) -> None:
-    refused(tmp_path, "folder")
+    assert_refused(tmp_path, "folder")
     (tmp_path / "empty.tif").touch()
-    refused(tmp_path / "empty.tif", "empty (0 bytes)")
+    assert_refused(tmp_path / "empty.tif", "empty (0 bytes)")
     (tmp_path / "notes.txt").write_text("Not a terrain model.\n")
-    refused(tmp_path / "notes.txt", "notes.txt", "not a raster", "GeoTIFF")
+    assert_refused(tmp_path / "notes.txt", "notes.txt", "not a raster", "GeoTIFF")
 
 
 def test_vector_file(tmp_path: Path) -> None:
@@ -54,7 +54,7 @@ def test_vector_file(tmp_path: Path) -> None:
 
     path = tmp_path / "tops.gpkg"
     geopandas.GeoDataFrame({"name": ["a"]}, geometry=[Point(1, 2)], crs=27700).to_file(path, layer="tops")
-    refused(path, "tops.gpkg", "1 vector layer", "no raster")
+    assert_refused(path, "tops.gpkg", "1 vector layer", "no raster")
 
 
 def test_container_lists_its_rasters(tmp_path: Path) -> None:
@@ -64,7 +64,7 @@ def test_container_lists_its_rasters(tmp_path: Path) -> None:
         write_geotiff(
             path, made, driver="GPKG", RASTER_TABLE=table, APPEND_SUBDATASET="YES", TILE_FORMAT="TIFF"
         )
-    text = refused(path, "container of 2 rasters", "north", "south")
+    text = assert_refused(path, "container of 2 rasters", "north", "south")
     names = text.split("rasters: ")[1].split(". Give")[0].split("; ")
     heights_m = [on_grid(name).whole().height_m[0, 0] for name in names]  # a name can be given back as it is
     assert heights_m == [70, 50]
@@ -73,13 +73,13 @@ def test_container_lists_its_rasters(tmp_path: Path) -> None:
 def test_zero_size(tmp_path: Path) -> None:
     path = tmp_path / "t.vrt"
     path.write_text('<VRTDataset rasterXSize="0" rasterYSize="0"></VRTDataset>')
-    refused(path, "t.vrt", "0")
+    assert_refused(path, "t.vrt", "0")
 
 
 @pytest.mark.parametrize("nodata", [None, -9999.0])
 def test_all_void(tmp_path: Path, nodata: float | None) -> None:
     nothing = np.full((10, 10), np.nan, np.float32)
-    refused(
+    assert_refused(
         write_geotiff(tmp_path / "t.tif", nothing, nodata=nodata), "no height", "all 10 x 10 posts are void"
     )
 
@@ -94,9 +94,9 @@ def test_all_void_in_the_window_only(tmp_path: Path) -> None:
 
 def test_no_crs(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", plane(5, 5), crs=None)
-    refused(path, "t.tif", "coordinate reference system", "--terrain-crs")
-    refused(path, "EPSG:999999", "--terrain-crs", crs="EPSG:999999")
-    refused(path, "nonsense", "--terrain-crs", crs="nonsense")
+    assert_refused(path, "t.tif", "coordinate reference system", "--terrain-crs")
+    assert_refused(path, "EPSG:999999", "--terrain-crs", crs="EPSG:999999")
+    assert_refused(path, "nonsense", "--terrain-crs", crs="nonsense")
     assert on_grid(path, crs="EPSG:27700").crs == pyproj.CRS.from_epsg(27700)
 
 
@@ -110,17 +110,17 @@ def test_crs_overridden_is_said(tmp_path: Path) -> None:
 
 def test_crs_without_a_place_on_earth(tmp_path: Path) -> None:
     local = 'LOCAL_CS["site grid",UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
-    refused(
+    assert_refused(
         write_geotiff(tmp_path / "t.tif", plane(5, 5), crs=local), "no place on the Earth", "--terrain-crs"
     )
     path = write_geotiff(tmp_path / "u.tif", plane(5, 5))
-    refused(path, "west or south", crs="EPSG:2053")  # a South African grid of westings and southings
-    refused(path, "downwards", crs="EPSG:27700+5715")  # EPSG:5715: depths below mean sea level
+    assert_refused(path, "west or south", crs="EPSG:2053")  # a South African grid of westings and southings
+    assert_refused(path, "downwards", crs="EPSG:27700+5715")  # EPSG:5715: depths below mean sea level
 
 
 def test_no_geometry(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", plane(5, 5), transform=Affine.identity())
-    refused(path, "does not say where it lies", "no geotransform")
+    assert_refused(path, "does not say where it lies", "no geotransform")
 
 
 def test_only_control_points(tmp_path: Path) -> None:
@@ -131,28 +131,30 @@ def test_only_control_points(tmp_path: Path) -> None:
     with rasterio.open(path, "w", driver="GTiff", width=5, height=5, count=1, dtype="float32") as out:
         out.gcps = (points, rasterio.crs.CRS.from_epsg(27700))
         out.write(plane(5, 5), 1)
-    refused(path, "4 ground control points")
+    assert_refused(path, "4 ground control points")
 
 
 def test_bands(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", np.stack([plane(5, 5)] * 2))
-    refused(path, "2 bands", "--band")
-    refused(path, "no band 3", band=3)
-    refused(path, "no band 0", band=0)
+    assert_refused(path, "2 bands", "--band")
+    assert_refused(path, "no band 3", band=3)
+    assert_refused(path, "no band 0", band=0)
     with rasterio.open(path, "r+") as out:
         out.colorinterp = [rasterio.enums.ColorInterp.gray, rasterio.enums.ColorInterp.alpha]
-    refused(path, "transparency", band=2)
+    assert_refused(path, "transparency", band=2)
 
 
 def test_pictures_and_complex_numbers(tmp_path: Path) -> None:
     colour = np.zeros((3, 5, 5), np.uint8)
-    refused(write_geotiff(tmp_path / "rgb.tif", colour), "picture")
-    refused(write_geotiff(tmp_path / "rgb.tif", colour), "picture", band=1)
+    assert_refused(write_geotiff(tmp_path / "rgb.tif", colour), "picture")
+    assert_refused(write_geotiff(tmp_path / "rgb.tif", colour), "picture", band=1)
     path = write_geotiff(tmp_path / "palette.tif", colour[0], photometric="palette")
     with rasterio.open(path, "r+") as out:
         out.write_colormap(1, {0: (1, 2, 3, 255)})
-    refused(path, "picture")
-    refused(write_geotiff(tmp_path / "c.tif", plane(5, 5).astype(np.complex64)), "complex64", "not heights")
+    assert_refused(path, "picture")
+    assert_refused(
+        write_geotiff(tmp_path / "c.tif", plane(5, 5).astype(np.complex64)), "complex64", "not heights"
+    )
 
 
 @pytest.mark.parametrize(
@@ -172,7 +174,7 @@ def test_undeclared_no_data(tmp_path: Path, dtype: str, value: float, shown: str
     stored = np.round(fractal(30, 30, seed=41, lowest_m=5)).astype(dtype)
     stored[12, 17] = stored[20, 3] = stored[29, 29] = value
     path = write_geotiff(tmp_path / "t.tif", stored)
-    refused(path, "t.tif", "3 cells are", f"example {shown} at row 12, column 17", "--nodata")
+    assert_refused(path, "t.tif", "3 cells are", f"example {shown} at row 12, column 17", "--nodata")
     mine = on_grid(path, nodata=float(shown)).whole().height_m
     assert np.argwhere(np.isnan(mine)).tolist() == [[12, 17], [20, 3], [29, 29]]
     terrain = on_grid(path)
@@ -185,7 +187,7 @@ def test_undeclared_no_data_in_a_warped_file(tmp_path: Path) -> None:
     stored = np.round(fractal(60, 60, seed=42, lowest_m=5)).astype(np.int16)
     stored[12, 17] = -9999
     path = write_geotiff(tmp_path / "t.tif", stored, crs="EPSG:4326", west=-3.6, north=56.1, spacing=1 / 1200)
-    refused(path, "example -9999 at row 12, column 17", "--nodata -9999")
+    assert_refused(path, "example -9999 at row 12, column 17", "--nodata -9999")
 
 
 def test_ground_that_happens_to_hold_such_a_number(tmp_path: Path) -> None:
@@ -202,8 +204,8 @@ def test_ground_that_happens_to_hold_such_a_number(tmp_path: Path) -> None:
 
 def test_units(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", plane(5, 5), unit="fathom")
-    refused(path, "'fathom'", "--vertical-unit")
-    refused(path, "'cubit'", "--vertical-unit", vertical_unit="cubit")
+    assert_refused(path, "'fathom'", "--vertical-unit")
+    assert_refused(path, "'cubit'", "--vertical-unit", vertical_unit="cubit")
     assert on_grid(path, vertical_unit="ft").whole().height_m[0, 0] == pytest.approx(30.48)
     # The band says metres, the CRS (EPSG:6360) US survey feet. GDAL itself would fill in the CRS's unit.
     both = write_geotiff(tmp_path / "b.tif", plane(5, 5), crs="EPSG:26913+6360", unit="m")
