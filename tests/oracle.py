@@ -2,8 +2,9 @@
 
 It obeys the definition that the kernels obey: posts are lowered first, the ground is straight between
 neighbouring posts along rows and columns, a sight line meets it where it crosses those lines, a tie is
-visible, and what known nearer ground hides is hidden whatever void lies on the way. Plain floats and
-lists; nothing of the package is imported.
+visible, and what known nearer ground hides is hidden whatever void lies on the way. Off the terrain there
+is no ground, so nothing to cross; an eye may be there. Plain floats and lists; nothing of the package is
+imported.
 """
 
 from __future__ import annotations
@@ -50,8 +51,16 @@ def bilinear(lowered, row, column):
     return float(total)
 
 
-def crossings(eye_row, eye_column, row, column):
-    """(share of the way, row, column) of every grid line strictly between eye and target."""
+def on_terrain(shape, row, column):
+    """Whether a place lies within the outermost posts, or a hair outside."""
+    return -SNAP <= row <= shape[0] - 1 + SNAP and -SNAP <= column <= shape[1] - 1 + SNAP
+
+
+def crossings(eye_row, eye_column, row, column, shape=None):
+    """(share of the way, row, column) of every grid line strictly between eye and target.
+
+    shape : rows and columns of posts; crossings off the terrain are left out; None for boundless terrain
+    """
     places = []
     for line in range(math.floor(min(eye_row, row)), math.ceil(max(eye_row, row)) + 1):
         if min(eye_row, row) < line < max(eye_row, row):
@@ -61,7 +70,7 @@ def crossings(eye_row, eye_column, row, column):
         if min(eye_column, column) < line < max(eye_column, column):
             share = (line - eye_column) / (column - eye_column)
             places.append((share, eye_row + share * (row - eye_row), float(line)))
-    return sorted(places)
+    return sorted(place for place in places if shape is None or on_terrain(shape, *place[1:]))
 
 
 @dataclass(frozen=True)
@@ -76,10 +85,12 @@ class Sighting:
     crest_shares: tuple[float, ...]
 
 
-def sighting(lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0):
-    """Walk from the eye to one target."""
+def sighting(
+    lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0, *, lowered_target_m=None
+):
+    """Walk from the eye to one target, so high above its ground or at a level of its own."""
     risen, void = [], False
-    for share, at_row, at_column in crossings(eye_row, eye_column, row, column):
+    for share, at_row, at_column in crossings(eye_row, eye_column, row, column, lowered.shape):
         height_m = ground(lowered, at_row, at_column)
         if math.isnan(height_m):
             void = True
@@ -88,7 +99,9 @@ def sighting(lowered, eye_row, eye_column, eye_level_m, row, column, target_heig
         risen.append((eye_level_m + (height_m - eye_level_m) / share, share))
     grazing_m = max((height for height, _ in risen), default=-math.inf)
     crests = tuple(share for height, share in risen if grazing_m - height <= 1e-6)
-    target_m = bilinear(lowered, row, column) + target_height_m
+    target_m = lowered_target_m
+    if target_m is None:
+        target_m = bilinear(lowered, row, column) + target_height_m
     if math.isnan(target_m):
         return Sighting(math.nan, crests)
     clearance_m = target_m - grazing_m
@@ -155,8 +168,7 @@ def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg):
             places.append((d, eye.row - d * north / spacing_y_m, float(line)))
     known, void_m = [], math.inf
     for d, row, column in sorted(places):
-        inside = -SNAP <= row <= rows - 1 + SNAP and -SNAP <= column <= columns - 1 + SNAP
-        if d > reach_m or not inside:
+        if d > reach_m or not on_terrain(lowered.shape, row, column):
             continue
         height_m = ground(lowered, row, column)
         if math.isnan(height_m):

@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from hillsight.layers.schema import LAYERS
-from hillsight.reading.states import GROUND_STATE_MEANINGS
+from hillsight.sight.states import GROUND_STATE_MEANINGS
 
 CHECKOUT = Path(__file__).parents[2]
 DOCS = CHECKOUT / "docs"

@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 
 from assertions import assert_same_states
-from hillsight.sight.clearance import distance_from_m, see_bearings, see_points, see_posts
+from hillsight.sight.bearings import see_bearings
+from hillsight.sight.points import see_points
+from hillsight.sight.posts import distance_from_m, see_posts
 from hillsight.sight.viewing import Eye
 from terrains import fractal
 from views import surface_of

@@ -13,7 +13,8 @@ import pytest
 import rasterio
 from rasterio.windows import Window
 
-from hillsight.sight.clearance import see_bearings, see_posts
+from hillsight.sight.bearings import see_bearings
+from hillsight.sight.posts import see_posts
 from hillsight.sight.viewing import Eye
 from shared_data import shared_file
 from terrains import fractal

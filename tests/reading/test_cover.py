@@ -17,7 +17,7 @@ from hypothesis.extra.numpy import arrays
 
 from hillsight.reading import cover
 from hillsight.reading.regions import HIDDEN, LEAST_SHARE, UNKNOWN, VISIBLE
-from hillsight.sight.clearance import PostSight
+from hillsight.sight.posts import PostSight
 from terrains import fractal, with_hole, with_voids
 from views import reading_of, view_of
 

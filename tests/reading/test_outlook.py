@@ -14,7 +14,7 @@ from hillsight.ground.stations import Station
 from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.layers.schema import LAYERS
 from hillsight.reading.outlook import Request, look_out
-from hillsight.reading.states import GroundState
+from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Viewing
 from terrains import fractal, with_hole, write_geotiff
 

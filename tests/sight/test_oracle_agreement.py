@@ -12,7 +12,9 @@ from rasterio.windows import Window
 import oracle
 import terrains
 from assertions import assert_same_clearance, assert_same_states
-from hillsight.sight.clearance import distance_from_m, see_bearings, see_points, see_posts
+from hillsight.sight.bearings import see_bearings
+from hillsight.sight.points import see_points
+from hillsight.sight.posts import distance_from_m, see_posts
 from hillsight.sight.viewing import Eye
 from shared_data import shared_file
 from views import surface_of

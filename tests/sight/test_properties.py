@@ -9,7 +9,9 @@ from hypothesis.extra.numpy import arrays
 
 from assertions import assert_same_states, states
 from hillsight.ground.geodesy import drop_coefficient_per_m
-from hillsight.sight.clearance import see_bearings, see_points, see_posts
+from hillsight.sight.bearings import see_bearings
+from hillsight.sight.points import see_points
+from hillsight.sight.posts import see_posts
 from hillsight.sight.viewing import TIE_M, Eye
 from views import surface_of
 

@@ -105,21 +105,24 @@ def _parse(text: str, source: str) -> EvidenceTable:
         )
     classes: dict[str, str] = {}
     plurals: dict[str, str] = {}
+
+    def line_of(kind: str) -> str:  # sought only for an error: each search goes through the whole text
+        return f"{source}, line {_line_of(text, kind)}"
+
     for kind, evidence_class in kinds.items():
-        where = f"{source}, line {_line_of(text, kind)}"
         if not isinstance(evidence_class, str) or evidence_class not in EVIDENCE_CLASSES:
             raise FeatureError(
                 f"kind {kind!r} has the class {evidence_class!r}",
-                where=where,
+                where=line_of(kind),
                 remedy=f"The classes are {', '.join(EVIDENCE_CLASSES)}",
             )
         key = _key(kind)
         if not key:
-            raise FeatureError("a kind has no letters", where=where, remedy=remedy)
+            raise FeatureError("a kind has no letters", where=line_of(kind), remedy=remedy)
         if classes.setdefault(key, evidence_class) != evidence_class:
             raise FeatureError(
                 f"kind {kind!r} is given twice with different classes",
-                where=where,
+                where=line_of(kind),
                 remedy="Keep one of the two",
             )
         for form in _singulars(key)[1:]:

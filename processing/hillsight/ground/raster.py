@@ -17,6 +17,7 @@ from rasterio.windows import Window
 
 from hillsight.errors import TerrainError
 from hillsight.ground.heights import check_plausible, is_number, to_metres
+from hillsight.ground.registry import registry_code
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -179,10 +180,10 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
 
 def tidy(crs: pyproj.CRS) -> pyproj.CRS:
     """The registry's own entry of a CRS where it is the same one: files often carry it without its code."""
-    authority = crs.to_authority(min_confidence=70)
-    if authority is None:
+    code = registry_code(crs)
+    if code is None:
         return crs
-    entry = pyproj.CRS.from_authority(*authority)
+    entry = pyproj.CRS.from_authority(*code)
     return entry if entry.equals(crs, ignore_axis_order=True) else crs
 
 

@@ -78,9 +78,16 @@ def _typed(values: pd.Series, column: Column, layer: Layer) -> pd.Series:
     """One column with the type that the schema promises."""
     import pandas as pd
 
+    # The common cases, without looking at each cell.
     plain = np.asarray(values) if isinstance(values.dtype, np.dtype) else np.empty(0)
-    if column.type == "real" and plain.dtype.kind == "f" and np.isfinite(plain).all():
-        return pd.Series(plain.astype(np.float64))  # the common case, without looking at each cell
+    if column.type == "real" and plain.dtype.kind == "f":
+        refused = np.isinf(plain) if column.optional else ~np.isfinite(plain)
+        if not refused.any():
+            return pd.Series(plain.astype(np.float64))
+    if column.type == "text" and plain.dtype == object and set(map(type, plain)) <= {str}:
+        refused_text = _UNWRITABLE.search("".join(plain))
+        if refused_text is None:
+            return pd.Series(plain, dtype="object")
     raw = values.to_numpy(dtype=object, na_value=None)
     empty = np.array([item is None or item is pd.NA or item != item for item in raw], dtype=bool)
     if empty.any() and not column.optional:

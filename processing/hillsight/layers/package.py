@@ -7,15 +7,17 @@ import os
 import re
 import unicodedata
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from hillsight.errors import OutputError
+from hillsight.ground.registry import epsg_code
 from hillsight.layers.atomic import disk_trouble, replacing
 from hillsight.layers.frames import GEOMETRY_COLUMN, conform
-from hillsight.layers.rasters import check_raster, placed, raster_profile
+from hillsight.layers.rasters import Placed, check_raster, placed, raster_profile
 from hillsight.layers.schema import LAYERS
 from hillsight.layers.tables import Table, write_tables
 
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     import geopandas
+    import pandas
     import pyproj
     from numpy.typing import NDArray
 
@@ -31,6 +34,7 @@ if TYPE_CHECKING:
 
 _SLUG_LENGTH = 40
 _TILE_SIZE = "256"
+_PROBE_BYTES = 1 << 16
 
 
 @contextmanager
@@ -91,6 +95,7 @@ class Package:
         self._path = path
         self._out_crs = out_crs
         self._tables: list[Table] = []
+        self._places: dict[str, Placed] = {}  # of the rasters, without their values
 
     @property
     def tables(self) -> list[str]:
@@ -112,16 +117,21 @@ class Package:
         OutputError : the layer cannot be written
         """
         import pyogrio
+        import shapely
 
         declared = LAYERS.get(layer)
         if declared is None:
             raise ValueError(f"no layer {layer!r} in the schema")
         self._refuse_twice(layer)
         fitting = conform(frame, declared, self._out_crs)
+        shapes = np.asarray(fitting.geometry.array, dtype=object)
         try:
-            pyogrio.write_dataframe(
-                fitting,
+            # Not write_dataframe(): it would search the registry for the CRS of each layer.
+            pyogrio.raw.write(
                 self._temporary,
+                shapely.to_wkb(shapes, flavor="iso"),
+                **_field_arrays(fitting.drop(columns=GEOMETRY_COLUMN)),
+                crs=_crs_text(fitting.crs),
                 layer=layer,
                 driver="GPKG",
                 geometry_type=declared.geometry,
@@ -161,11 +171,15 @@ class Package:
         self._refuse_twice(table)
         raster = placed(array, grid, self._out_crs)
         is_byte = raster.array.dtype == np.uint8
+        profile = raster_profile(raster)
+        code = epsg_code(raster.crs)
+        if code is not None:  # the registry's whole entry, as layers have it: the file keeps the first
+            profile["crs"] = rasterio.crs.CRS.from_epsg(code)
         try:
             with rasterio.open(
                 self._temporary,
                 "w",
-                **raster_profile(raster),
+                **profile,
                 driver="GPKG",
                 # NaN must not be declared as nodata: a tile all NaN would be left out and read back as 0.
                 nodata=None,
@@ -177,12 +191,32 @@ class Package:
                 BLOCKSIZE=_TILE_SIZE,
             ) as file:
                 file.write(raster.array, 1)
-        except (rasterio.errors.RasterioError, RuntimeError) as error:
+        # TypeError: rasterio stumbles over its own message where GDAL cannot write the raster's place.
+        except (rasterio.errors.RasterioError, RuntimeError, TypeError) as error:
             raise self._failure(table, error) from error
-        options = {"BAND_COUNT": "1"} if is_byte else {}
-        check_raster(self._temporary, raster, f"{self._path}, {table}", driver="GPKG", TABLE=table, **options)
+        check_raster(self._temporary, raster, f"{self._path}, {table}", **_raster_options(table, is_byte))
+        self._places[table] = replace(raster, array=np.empty((0, 0), raster.array.dtype))
         style = "viewshed" if is_byte else "depth"
         self._tables.append(Table(table, style, meaning, codes=bool(is_byte)))
+
+    def read_raster(self, table: str) -> Placed:
+        """A raster written before, with its place; until the block ends.
+
+        Raises
+        ------
+        KeyError : no such raster has been written
+        OutputError : it cannot be read back
+        """
+        import rasterio
+
+        place = self._places[table]
+        try:
+            with rasterio.open(
+                self._temporary, **_raster_options(table, place.array.dtype == np.uint8)
+            ) as file:
+                return replace(place, array=file.read(1))
+        except rasterio.errors.RasterioError as error:
+            raise self._failure(table, error) from error
 
     def finish(self) -> None:
         """Add styles, metadata and the documentation of columns and codes; called by :func:`package`."""
@@ -190,14 +224,27 @@ class Package:
             raise ValueError("a GeoPackage needs at least one layer")
         if self.provenance.written_at != self._written_at:
             raise ValueError("the provenance was replaced by one of another time")
-        write_tables(self._temporary, self._tables, self.provenance, str(self._path))
+        # Rasters are written station by station, before the layers are complete; the layers are listed first.
+        tables = sorted(self._tables, key=lambda table: table.layer is None)
+        write_tables(self._temporary, tables, self.provenance, str(self._path))
 
     def _refuse_twice(self, table: str) -> None:
         if table.casefold() in (name.casefold() for name in self.tables):
             raise ValueError(f"table {table!r} is written twice")
 
+    def _disk_refuses(self) -> str | None:
+        """What the disk says to a little more in the file, which is lost anyway; None if it takes it."""
+        try:
+            with self._temporary.open("ab") as file:
+                file.write(bytes(_PROBE_BYTES))
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as error:
+            return disk_trouble(error)
+        return None
+
     def _failure(self, table: str, error: Exception) -> OutputError:
-        what = disk_trouble(error) or f"{table} cannot be written ({error})"
+        what = disk_trouble(error) or self._disk_refuses() or f"{table} cannot be written ({error})"
         return OutputError(
             what, where=str(self._path), remedy="Nothing was written: make room, or name another place"
         )
@@ -227,6 +274,33 @@ def raster_table(prefix: str, label: str, taken: set[str]) -> str:
         name, number = f"{base}_{number}", number + 1
     taken.add(name)
     return name
+
+
+def _raster_options(table: str, is_byte: bool) -> dict[str, str]:
+    """What rasterio.open() needs to find a raster's table, as one band."""
+    return {"driver": "GPKG", "TABLE": table, **({"BAND_COUNT": "1"} if is_byte else {})}
+
+
+def _crs_text(crs: pyproj.CRS) -> str:
+    """A CRS as GDAL takes it: its EPSG code if it has one, else WKT."""
+    code = epsg_code(crs)
+    return crs.to_wkt("WKT1_GDAL") if code is None else f"EPSG:{code}"
+
+
+def _field_arrays(columns: pandas.DataFrame) -> dict[str, list[Any]]:
+    """Columns of a table made by ``conform`` as pyogrio's ``raw.write`` takes them."""
+    names: list[str] = []
+    data: list[Any] = []
+    masks: list[Any] = []
+    for name, column in columns.items():
+        names.append(str(name))
+        if isinstance(column.dtype, np.dtype):
+            data.append(column.to_numpy())
+            masks.append(None)
+        else:  # pandas' whole numbers and truth values, which may be null
+            masks.append(column.isna().to_numpy())
+            data.append(column.fillna(0).to_numpy(column.dtype.numpy_dtype))
+    return {"fields": names, "field_data": data, "field_mask": masks}
 
 
 @contextmanager

@@ -104,9 +104,30 @@ def write_cog(
     ------
     OutputError : the file cannot be written, or does not read back as it was written
     """
+    write_placed_cog(
+        path,
+        placed(array, grid, out_crs),
+        nodata=nodata,
+        provenance=provenance,
+        meaning=meaning,
+        unit=unit,
+        inputs=inputs,
+    )
+
+
+def write_placed_cog(
+    path: Path,
+    raster: Placed,
+    *,
+    nodata: float | None,
+    provenance: Provenance,
+    meaning: str = "",
+    unit: str = "",
+    inputs: Sequence[str | Path] = (),
+) -> None:
+    """As :func:`write_cog`, of a raster that has its place already."""
     import rasterio
 
-    raster = placed(array, grid, out_crs)
     is_byte = raster.array.dtype == np.uint8
     profile = {
         **raster_profile(raster),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from hillsight.reading.states import GROUND_STATE_MEANINGS, GroundState
+from hillsight.sight.states import GROUND_STATE_MEANINGS, GroundState
 
 __all__ = ["GROUND_STATE_MEANINGS", "LAYERS", "Column", "GroundState", "Layer"]
 

@@ -134,11 +134,21 @@ def write_tables(path: Path, tables: Sequence[Table], provenance: Provenance, sh
             "VALUES (?, ?, ?, 'read-write')",
             _EXTENSIONS,
         )
+        _order_contents(database, tables)
         _write_styles(database, tables, stamp)
         _write_metadata(database, tables, provenance, stamp)
         _document_columns(database, tables)
         database.execute("COMMIT")
         _check(database, tables, shown_as)
+
+
+def _order_contents(database: sqlite3.Connection, tables: Sequence[Table]) -> None:
+    """List the tables in the order given, whatever order they were written in."""
+    (last,) = database.execute("SELECT max(rowid) FROM gpkg_contents").fetchone()
+    database.executemany(
+        "UPDATE gpkg_contents SET rowid = ? WHERE table_name = ?",
+        [(last + place, table.name) for place, table in enumerate(tables, 1)],
+    )
 
 
 def _write_styles(database: sqlite3.Connection, tables: Sequence[Table], stamp: str) -> None:

@@ -95,6 +95,7 @@ def bearing_list(
     entries.sort(
         key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
     )
+    _fill_hidden(entries, view, lines)
     _fill_gaps(entries, round_the_circle=sector is None)
     for rank, entry in enumerate(entries, 1):
         entry["rank"] = rank
@@ -146,7 +147,11 @@ def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[
     }
     entry.update(_heights(view, judged.ground_m[at], judged.slope[at], judged.distance_m[at]))
     entry.update(_seen_part(judged))
-    entry.update(_hidden_part(view, judged, at, lines) if state == "hidden" else _NOT_HIDDEN)
+    if state == "hidden":
+        share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)[0]
+        entry["crest_easting_m"] = float(view.easting_m + share * (here_e[0] - view.easting_m))
+        entry["crest_northing_m"] = float(view.northing_m + share * (here_n[0] - view.northing_m))
+        entry["hidden_by_m"] = float(-judged.clearance_m[at])
     height_m = entry["height_m"]
     entry["geometry"] = shapely.Point(here_e[0], here_n[0], np.nan if height_m is None else height_m)
     return entry
@@ -212,18 +217,19 @@ def _seen_part(judged: Judged) -> dict[str, float | None]:
     return part
 
 
-_NOT_HIDDEN = dict.fromkeys(("hidden_by_m", "hidden_by_distance_m", "hidden_by_crest"))
-
-
-def _hidden_part(view: View, judged: Judged, at: int, lines: CrestLines) -> dict[str, float | int | None]:
-    """What hides a hidden feature, and by how much."""
-    here_e, here_n = judged.easting_m[at : at + 1], judged.northing_m[at : at + 1]
-    share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)
-    crest_e = view.easting_m + share * (here_e - view.easting_m)
-    crest_n = view.northing_m + share * (here_n - view.northing_m)
+def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -> None:
+    """What hides each hidden feature, and how far away: looked up for all of them at once."""
+    for entry in entries:
+        for name in ("hidden_by_m", "hidden_by_distance_m", "hidden_by_crest"):
+            entry.setdefault(name, None)
+    hidden = [entry for entry in entries if entry["state"] == "hidden"]
+    if not hidden:
+        return
+    crest_e = np.array([entry["crest_easting_m"] for entry in hidden])
+    crest_n = np.array([entry["crest_northing_m"] for entry in hidden])
     within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
-    return {
-        "hidden_by_m": float(-judged.clearance_m[at]),
-        "hidden_by_distance_m": float(view.measure(crest_e, crest_n)[1][0]),
-        "hidden_by_crest": int(lines.nearest(crest_e, crest_n, within_m)[0]) or None,
-    }
+    _, distances_m = view.measure(crest_e, crest_n)
+    crests = lines.nearest(crest_e, crest_n, within_m)
+    for entry, distance_m, crest in zip(hidden, distances_m, crests, strict=True):
+        entry["hidden_by_distance_m"] = float(distance_m)
+        entry["hidden_by_crest"] = int(crest) or None

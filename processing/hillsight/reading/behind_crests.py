@@ -56,14 +56,16 @@ def behind_crests(
     """
     polygons = pockets.geometry.to_numpy()
     faces, pocket = _faces(polygons, _cuts(view, lines, follow_cells=follow_cells))
-    crest = _crest_of_faces(view, lines, faces)
+    face_of_post = _paint(view, faces)
+    crest = _crest_of_faces(view, lines, faces, face_of_post)
     keys = np.column_stack((np.where(crest == 0, np.iinfo(np.int64).max, crest), pocket))
     groups, of_face = np.unique(keys, axis=0, return_inverse=True)
     of_face = of_face.ravel()
     ground = np.empty(len(groups), object)
     for i in range(len(groups)):
         ground[i] = shapely.multipolygons(shapely.get_parts(shapely.union_all(faces[of_face == i])))
-    mean_m, greatest_m, _ = figures_of_posts(view, lines, _paint(view, ground), ground)
+    ground_of_post = np.append(of_face, -1)[face_of_post]  # a post in no face stays in none
+    mean_m, greatest_m, _ = figures_of_posts(view, lines, ground_of_post, ground)
     role_of = dict(zip(lines.frame["crest"], lines.frame["role"], strict=True))
     numbers = pockets["pocket"].to_numpy(np.int64)
     coordinates, index = shapely.get_coordinates(ground, return_index=True)
@@ -99,9 +101,8 @@ def _cuts(view: View, lines: CrestLines, *, follow_cells: bool) -> NDArray[np.ob
 
     Outlines of cells may lie a cell nearer than the crest: there the lines begin that much nearer.
     """
-    rows, columns = np.nonzero(lines.crest_of_post)
     reach_m = np.zeros(len(lines.frame) + 1)
-    np.maximum.at(reach_m, lines.crest_of_post[rows, columns], view.distance_m[rows, columns])
+    np.maximum.at(reach_m, lines.crest_of_post.ravel(), view.distance_m.ravel())  # of crest 0: not used
     spacing_m = 2 * max(view.grid.spacing_x_m, view.grid.spacing_y_m)
     eye = np.array([view.easting_m, view.northing_m])
     begins, ends = [], []
@@ -147,9 +148,11 @@ def _paint(view: View, polygons: NDArray[np.object_]) -> NDArray[np.int64]:
     return np.where(hidden, painted.astype(np.int64) - 1, -1)
 
 
-def _crest_of_faces(view: View, lines: CrestLines, faces: NDArray[np.object_]) -> NDArray[np.int64]:
+def _crest_of_faces(
+    view: View, lines: CrestLines, faces: NDArray[np.object_], face_of_post: NDArray[np.int64]
+) -> NDArray[np.int64]:
     """Crest line that hides most posts of each piece; of one without posts, the crest at its near edge."""
-    _, _, crest = figures_of_posts(view, lines, _paint(view, faces), faces, depths=False)
+    _, _, crest = figures_of_posts(view, lines, face_of_post, faces, depths=False)
     for i in np.flatnonzero(crest == 0):
         xy = shapely.get_coordinates(faces[i])
         near = xy[np.argmin(view.grid_distance_m(xy[:, 0], xy[:, 1]))]

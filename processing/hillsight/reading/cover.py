@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 from rasterio.features import shapes
 from rasterio.transform import Affine
-from scipy import ndimage
 
 from hillsight.reading.regions import HIDDEN, UNKNOWN, VISIBLE, Tiling
 
@@ -171,6 +170,8 @@ def celled(view: View) -> Cover:
 
     Off the terrain there are no cells: the unknown ground there is bounded by the circle of the reach.
     """
+    from scipy import ndimage  # slow to import, and most runs follow the zero line
+
     pieces = np.full(view.classes.shape, -1, np.int32)
     count = 0
     of_piece: dict[int, int] = {}

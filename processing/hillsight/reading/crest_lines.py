@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import geopandas
 import numpy as np
+import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
@@ -262,17 +263,20 @@ def _split_by_role(nearest: NDArray[np.bool_], sky: NDArray[np.bool_]) -> list[s
 def _assign_posts(view: View, lines: CrestLines) -> NDArray[np.int64]:
     """Crest line that sets the grazing line of each hidden post within the reach, 0 for none near."""
     crest_of_post = np.zeros((view.grid.rows, view.grid.columns), np.int64)
-    rows, columns = np.nonzero((view.classes == HIDDEN) & view.within_reach)
-    if rows.size == 0 or len(lines.frame) == 0:
+    hidden = np.flatnonzero((view.classes == HIDDEN) & view.within_reach)
+    if hidden.size == 0 or len(lines.frame) == 0:
         return crest_of_post
-    share = view.posts.crest_distance_m[rows, columns] / view.distance_m[rows, columns]
+    rows, columns = np.divmod(hidden, view.grid.columns)
+    share = view.posts.crest_distance_m.ravel()[hidden] / view.distance_m.ravel()[hidden]
     row = view.eye.row + share * (rows - view.eye.row)
     column = view.eye.column + share * (columns - view.eye.column)
     # Many posts share a crest: look each quarter-spacing place up once.
     row_key, column_key = np.round(row * 4).astype(np.int64), np.round(column * 4).astype(np.int64)
     key = row_key * (4 * view.grid.columns + 8) + column_key
-    _, first, back = np.unique(key, return_index=True, return_inverse=True)
+    place_of_post, places = pd.factorize(key)
+    first = np.empty(places.size, np.int64)
+    first[place_of_post[::-1]] = np.arange(key.size)[::-1]  # of each place's posts the first is written last
     easting, northing = view.grid.to_map(row[first], column[first])
     within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
-    crest_of_post[rows, columns] = lines.nearest(easting, northing, within_m)[back]
+    np.put(crest_of_post, hidden, lines.nearest(easting, northing, within_m)[place_of_post])
     return crest_of_post

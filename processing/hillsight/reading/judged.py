@@ -25,7 +25,7 @@ class Judged:
     weight : share of the feature each stands for; 0 on an area's outline
     bearing_deg, distance_m : true bearing and ground distance from the station
     near : within the reach
-    clearance_m : as in ``sight.clearance.PointSight``
+    clearance_m : as in ``sight.points.PointSight``
     ground_m, slope, crest_distance_m : likewise
     """
 

@@ -22,8 +22,8 @@ from hillsight.reading.crest_lines import crest_lines
 from hillsight.reading.pockets import pockets
 from hillsight.reading.regions import HIDDEN, VISIBLE
 from hillsight.reading.skyline import skyline
-from hillsight.reading.states import GroundState
 from hillsight.reading.view import View
+from hillsight.sight.states import GroundState
 
 if TYPE_CHECKING:
     import datetime

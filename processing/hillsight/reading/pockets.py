@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import geopandas
 import numpy as np
+import pandas as pd
 import shapely
 from rasterio.features import rasterize
 
@@ -126,8 +127,8 @@ def figures_of_posts(
     mean depth, greatest depth (metres), number of the crest line (0 if no post has one), each (n,)
     """
     n = polygons.size
-    at = np.nonzero(owner >= 0)
-    of_pocket, depth_m = owner[at], view.depth_m[at].astype(np.float64)
+    at = np.flatnonzero(owner.ravel() >= 0)
+    of_pocket, depth_m = owner.ravel()[at], view.depth_m.ravel()[at].astype(np.float64)
     count = np.bincount(of_pocket, minlength=n)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean_m = np.bincount(of_pocket, weights=depth_m, minlength=n) / count
@@ -140,10 +141,11 @@ def figures_of_posts(
         seen = view.at(inside[:, 0], inside[:, 1], view.viewing.target_height_m)
         mean_m[without] = greatest_m[without] = np.maximum(0.0, -np.nan_to_num(seen.clearance_m))
     crest = np.zeros(n, np.int64)
-    crest_of_post = lines.crest_of_post[at]
+    crest_of_post = lines.crest_of_post.ravel()[at]
     known = crest_of_post > 0
     crest_count = int(crest_of_post.max(initial=0)) + 1
-    pairs, hits = np.unique(of_pocket[known] * crest_count + crest_of_post[known], return_counts=True)
+    pair_of_post, pairs = pd.factorize(of_pocket[known] * crest_count + crest_of_post[known])
+    hits = np.bincount(pair_of_post, minlength=pairs.size)
     # Ascending hits, and the nearer crest last among equals: the last written stands.
     for k in np.lexsort((-pairs, hits)):
         crest[pairs[k] // crest_count] = pairs[k] % crest_count

@@ -9,7 +9,7 @@ same vertices, so they tile the ground without gap or overlap.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -51,6 +51,7 @@ class Tiling:
     classes: NDArray[np.uint8]
     clearance: NDArray[np.float64]
     pieces: NDArray[np.int64]
+    _found: dict[int, Rings] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
     def of(cls, classes: NDArray[np.uint8], clearance_m: NDArray[np.float64]) -> Tiling:
@@ -66,7 +67,15 @@ class Tiling:
         return cls(framed, values, _pieces(framed, values))
 
     def rings(self, of_class: int) -> Rings:
-        """Boundaries of all pieces of a class, in the order of their first post from the north-west."""
+        """Boundaries of all pieces of a class, in the order of their first post from the north-west.
+
+        Traced once: crest lines and pockets run along the same rings.
+        """
+        if of_class not in self._found:
+            self._found[of_class] = self._traced(of_class)
+        return self._found[of_class]
+
+    def _traced(self, of_class: int) -> Rings:
         after = _successors(self.classes, self.clearance, of_class)
         vertices, offsets = _trace(after)
         rows, columns = self.classes.shape

@@ -67,9 +67,16 @@ def _along(geometry: shapely.Geometry, spacing_m: float) -> tuple[NDArray[np.flo
         stretches = max(1, int(np.ceil(line.length / spacing_m)))
         step_m = line.length / stretches
         at = np.r_[0.0, (np.arange(stretches) + 0.5) * step_m, line.length]
-        places.append(shapely.get_coordinates(shapely.line_interpolate_point(line, at)))
+        places.append(_places_along(line, at))
         weights.append(np.r_[0.0, np.full(stretches, step_m), 0.0])
     return np.concatenate(places), np.concatenate(weights)
+
+
+def _places_along(line: shapely.LineString, at_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Places at distances along a line; GEOS would walk it from the start for each of them."""
+    xy = shapely.get_coordinates(line)
+    along_m = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
+    return np.column_stack((np.interp(at_m, along_m, xy[:, 0]), np.interp(at_m, along_m, xy[:, 1])))
 
 
 def _inside(geometry: shapely.Geometry, spacing_m: float) -> NDArray[np.float64]:

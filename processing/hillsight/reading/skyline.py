@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from hillsight.reading.extent import line_extent_deg
-from hillsight.sight.clearance import SKYLINE_ENDS
+from hillsight.sight.bearings import SKYLINE_ENDS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

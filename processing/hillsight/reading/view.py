@@ -10,14 +10,10 @@ import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.reading.regions import HIDDEN, UNKNOWN, VISIBLE
-from hillsight.sight.clearance import (
-    BearingSight,
-    PointSight,
-    distance_from_m,
-    see_bearings,
-    see_points,
-    see_posts,
-)
+from hillsight.sight.bearings import BearingSight, see_bearings
+from hillsight.sight.maxima import Maxima
+from hillsight.sight.points import PointSight, see_points
+from hillsight.sight.posts import distance_from_m, see_posts
 from hillsight.sight.viewing import Eye, Viewing
 
 if TYPE_CHECKING:
@@ -26,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hillsight.ground.grid import Grid, Surface
-    from hillsight.sight.clearance import PostSight
+    from hillsight.sight.posts import PostSight
 
 #: Posts worked out beyond the reach, so that edges of ground can be drawn right up to it.
 MARGIN_POSTS = 2.5
@@ -45,6 +41,7 @@ class View:
     eye : the eye on the surface's lattice
     posts : clearance and controlling crest of every post to just beyond the reach
     geodesy : geodesic measures of the surface's grid
+    maxima : of the surface's blocks, so that nobody need make them again
     """
 
     easting_m: float
@@ -55,6 +52,7 @@ class View:
     eye: Eye
     posts: PostSight
     geodesy: Geodesy
+    maxima: Maxima | None = None
 
     @classmethod
     def from_station(
@@ -71,8 +69,11 @@ class View:
         drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
         eye = Eye.on(surface.grid, easting_m, northing_m, ground_height_m + viewing.eye_height_m, drop)
         margin_m = MARGIN_POSTS * float(np.hypot(surface.grid.spacing_x_m, surface.grid.spacing_y_m))
-        posts = see_posts(surface, eye, viewing.reach_m + margin_m, viewing.target_height_m, progress)
-        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy)
+        maxima = Maxima.of(surface.height_m)
+        posts = see_posts(
+            surface, eye, viewing.reach_m + margin_m, viewing.target_height_m, progress, maxima=maxima
+        )
+        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy, maxima)
 
     @property
     def grid(self) -> Grid:
@@ -128,4 +129,4 @@ class View:
     ) -> PointSight:
         """Clearance of targets at map positions."""
         rows, columns = self.grid.to_array(eastings_m, northings_m)
-        return see_points(self.surface, self.eye, rows, columns, target_heights_m)
+        return see_points(self.surface, self.eye, rows, columns, target_heights_m, self.maxima)

@@ -3,43 +3,38 @@
 from __future__ import annotations
 
 import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 import numpy as np
-import pandas as pd
 
 from hillsight.errors import CallError, OutputError
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import horizontal_crs, transformer
 from hillsight.layers.atomic import check_place
 from hillsight.layers.bearing_csv import write_bearing_csv
-from hillsight.layers.package import package, raster_table
+from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
-from hillsight.layers.rasters import write_cog
+from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.styles import write_styles
-from hillsight.reading.outlook import Request, look_out
+from hillsight.reading.outlook import Request
 from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
 from hillsight.scripts.report import Progress, bearing_table, note, station_lines
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    import geopandas
     from pyproj import CRS
 
     from hillsight.ground.grid import Surface
     from hillsight.layers.package import Package
-    from hillsight.reading.outlook import Outlook
     from hillsight.scripts.inputs import Inputs
-
-_RASTER_MEANING = {
-    "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
-    "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
-}
+    from hillsight.scripts.read_stations import Readings
 
 
 def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], rasters: bool) -> None:
@@ -70,21 +65,23 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
     out: Path | None = given["out"]
     with Progress(quiet=given["quiet"]) as progress:
         if out is None:
-            outlooks = [_look(inputs, station, request, progress) for station in inputs.stations]
+            frames = read_stations(inputs, request, progress, None).frames
         else:
             # Entered before the work, so that a place that cannot be written to is known at once.
             with package(out, provenance, inputs=paths, out_crs=out_crs) as file:
-                outlooks = [_look(inputs, station, request, progress) for station in inputs.stations]
-                provenance = file.provenance = _with_outlooks(provenance, outlooks, inputs, out_crs)
-                _write(file, outlooks, layers, rasters=rasters)
-    frames = _joined(outlooks)
+                read = read_stations(inputs, request, progress, file if rasters else None)
+                frames = read.frames
+                provenance = file.provenance = _with_readings(provenance, read, inputs, out_crs)
+                for layer in layers:
+                    if layer in frames:
+                        file.write(layer, frames[layer])
+                if given.get("rasters") is not None:
+                    _write_cogs(given["rasters"], file, read.rasters, paths)
     if "bearing_list" in frames and set(frames["bearing_list"]["state"]) == {"out_of_reach"}:
         note(
             "no map feature lies within the reach of any station: "
             "give a longer --reach, or check the coordinates and the CRS of the features"
         )
-    if rasters and given.get("rasters") is not None:
-        _write_cogs(given["rasters"], outlooks, provenance, paths, out_crs)
     if given.get("csv") is not None:
         write_bearing_csv(given["csv"], frames["bearing_list"], inputs=paths)
     if out is not None:
@@ -183,14 +180,6 @@ def _check_folder(folder: Path) -> None:
         )
 
 
-def _look(inputs: Inputs, station: Any, request: Request, progress: Progress) -> Outlook:
-    with progress.station(station.label) as advance:
-        outlook = look_out(inputs.terrain, station, request, advance)
-    for text in outlook.notes:
-        note(text)
-    return outlook
-
-
 def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Provenance:
     units = {
         "eye_height": "eye_height_m",
@@ -220,12 +209,10 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
     return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
 
 
-def _with_outlooks(
-    provenance: Provenance, outlooks: list[Outlook], inputs: Inputs, out_crs: CRS | None
-) -> Provenance:
+def _with_readings(provenance: Provenance, read: Readings, inputs: Inputs, out_crs: CRS | None) -> Provenance:
     """What only the work itself brought to light, added."""
-    operations = [asdict(found) for found in dict.fromkeys(outlook.to_wgs84 for outlook in outlooks)]
-    notes = [text for outlook in outlooks for text in outlook.notes]
+    operations = [asdict(found) for found in read.operations]
+    notes = list(read.notes)
     if out_crs is not None:
         written = transformer(inputs.terrain.crs, out_crs)
         written.attempt(*np.transpose([(s.easting_m, s.northing_m) for s in inputs.stations]))
@@ -241,52 +228,39 @@ def _with_outlooks(
     )
 
 
-def _joined(outlooks: list[Outlook]) -> dict[str, geopandas.GeoDataFrame]:
-    """Frames of all stations, layer by layer."""
-    return {
-        name: pd.concat([o.frames[name] for o in outlooks], ignore_index=True) for name in outlooks[0].frames
-    }
+def _write_cogs(folder: Path, file: Package, tables: Mapping[str, str], inputs: list[str]) -> None:
+    """Each raster of the package once more as a file of its own, several at a time.
 
+    Taken from the package, where they have been compared bit for bit: the provenance is known only when all
+    stations are read, and their rasters are not kept in memory until then.
 
-def _write(file: Package, outlooks: list[Outlook], layers: tuple[str, ...], *, rasters: bool) -> None:
-    frames = _joined(outlooks)
-    for layer in layers:
-        if layer in frames:
-            file.write(layer, frames[layer])
-    if rasters:
-        taken: set[str] = set()
-        for outlook in outlooks:
-            for kind, array in (("viewshed", outlook.states), ("depth", outlook.depth_m)):
-                meaning = f"{outlook.label}: {_RASTER_MEANING[kind]}"
-                file.write_raster(raster_table(kind, outlook.label, taken), array, outlook.grid, meaning)
-
-
-def _write_cogs(
-    folder: Path, outlooks: list[Outlook], provenance: Provenance, inputs: list[str], out_crs: Any
-) -> None:
+    tables : kind of each raster by the name of its table
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(
             f"the folder cannot be made ({error.strerror})", where=str(folder), remedy="Name another folder"
         ) from error
-    taken: set[str] = set()
-    for outlook in outlooks:
-        for kind, array, nodata, unit in (
-            ("viewshed", outlook.states, 0.0, ""),
-            ("depth", outlook.depth_m, float("nan"), "m"),
-        ):
-            write_cog(
-                folder / f"{raster_table(kind, outlook.label, taken)}.tif",
-                array,
-                outlook.grid,
-                nodata=nodata,
-                provenance=provenance,
-                meaning=_RASTER_MEANING[kind],
-                unit=unit,
-                inputs=inputs,
-                out_crs=out_crs,
-            )
+
+    def write(table: str) -> None:
+        kind = tables[table]
+        write_placed_cog(
+            folder / f"{table}.tif",
+            file.read_raster(table),
+            nodata=0.0 if kind == "viewshed" else float("nan"),
+            provenance=file.provenance,
+            meaning=RASTER_MEANING[kind],
+            unit="" if kind == "viewshed" else "m",
+            inputs=inputs,
+        )
+
+    pool = ThreadPoolExecutor(os.cpu_count(), "raster")
+    try:
+        for _ in pool.map(write, tables):
+            pass
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _style_folder(out: Path) -> Path:

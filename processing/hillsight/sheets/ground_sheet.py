@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.reading.states import GroundState
 from hillsight.sheets import palette, relief
 from hillsight.sheets.labels import Box, Placer
 from hillsight.sheets.maps import (
@@ -39,6 +38,7 @@ from hillsight.sheets.marks import (
     mark_style,
 )
 from hillsight.sheets.page import A4_LONG, A4_SHORT, Page
+from hillsight.sight.states import GroundState
 
 if TYPE_CHECKING:
     import geopandas

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.reading.states import GroundState
 from hillsight.sheets import palette, relief
 from hillsight.sheets.contents import Content, Raster
 from hillsight.sheets.labels import Box
@@ -25,6 +24,7 @@ from hillsight.sheets.maps import (
 )
 from hillsight.sheets.margins import draw_foot, draw_head, station_name
 from hillsight.sheets.page import A4_LONG, A4_SHORT, Page
+from hillsight.sight.states import GroundState
 
 if TYPE_CHECKING:
     from hillsight.ground.grid import Surface

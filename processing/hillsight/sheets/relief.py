@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.reading.states import GroundState
 from hillsight.sheets import palette
 from hillsight.sheets.contents import sampled
+from hillsight.sight.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import Any, cast
 
 import numba
@@ -15,9 +17,40 @@ def compiled[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
 
     A read-only install with no writable cache folder still works; it compiles anew in each process.
     """
-    return cast("Kernel", numba.njit(cache=numba_cache_usable(), nogil=True)(kernel))
+    dispatcher = numba.njit(cache=numba_cache_usable(), nogil=True, error_model="numpy")(kernel)
+    _stamp_with_room(dispatcher)
+    return cast("Kernel", dispatcher)
+
+
+def compiled_without_nan[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
+    """Compile a kernel that never meets a NaN or tells -0 from 0, so that its reductions run in vectors."""
+    flags = {"nnan", "nsz"}
+    return cast("Kernel", numba.njit(cache=numba_cache_usable(), nogil=True, fastmath=flags)(kernel))
 
 
 def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
-    """Compile a small helper that other kernels call in their inner loops."""
-    return cast("Kernel", numba.njit(cache=numba_cache_usable(), nogil=True, inline="always")(kernel))
+    """Compile a small helper into the inner loops of the kernels that call it."""
+    compile_ = numba.njit(cache=numba_cache_usable(), nogil=True, forceinline=True, error_model="numpy")
+    return cast("Kernel", compile_(kernel))
+
+
+@cache
+def _room_stamp() -> tuple[tuple[str, int, int], ...]:
+    """Name, time and size of every source file of this room."""
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    return tuple((file.name, file.stat().st_mtime_ns, file.stat().st_size) for file in sources)
+
+
+def _stamp_with_room(dispatcher: Any) -> None:
+    """Have cached code expire when any kernel of the room changes.
+
+    numba looks only at the file that a kernel stands in, and would go on using the old code of kernels
+    that it calls from other files: a wrong answer that nobody sees.
+    """
+    file: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
+    if file is None:
+        return  # not cached
+    if hasattr(file, "_source_stamp"):
+        file._source_stamp = (file._source_stamp, _room_stamp())
+    else:  # another numba keeps its stamp elsewhere: rather compile anew
+        dispatcher._cache.disable()

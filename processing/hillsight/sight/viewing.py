@@ -6,16 +6,30 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from hillsight.errors import CallError
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from hillsight.ground.grid import Grid
 
 #: An eye or a target nearer than this (in post spacings) to a grid line stands on the line.
 ON_LINE = 1e-6
 
+#: A sight line crossing a grid line this near to a post (in spacings) passes over the post itself.
+CROSSING_SNAP = 1e-9
+
 #: A clearance this little below the grazing line (m) is a tie, and a tie is visible.
 TIE_M = 1e-6
+
+
+def on_lines(places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Fractional rows or columns brought onto a grid line that they all but touch."""
+    whole = np.round(places)
+    with np.errstate(invalid="ignore"):
+        return np.where(np.abs(places - whole) < ON_LINE, whole, places)
 
 
 @dataclass(frozen=True)
@@ -72,9 +86,7 @@ class Eye:
 
     def __post_init__(self) -> None:
         for name in ("row", "column"):
-            value = getattr(self, name)
-            if abs(value - round(value)) < ON_LINE:
-                object.__setattr__(self, name, float(round(value)))
+            object.__setattr__(self, name, float(on_lines(np.asarray(getattr(self, name), float))))
 
     @classmethod
     def on(cls, grid: Grid, easting_m: float, northing_m: float, level_m: float, drop_per_m: float) -> Eye:

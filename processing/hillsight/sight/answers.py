@@ -1,0 +1,210 @@
+"""What the sweep is asked, what it reads, and how it writes a row of posts down."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from hillsight.sight.broken import in_spans
+from hillsight.sight.compiled import compiled
+from hillsight.sight.horizon import RISE, SLOPE, START
+from hillsight.sight.octants import Octant, Window
+from hillsight.sight.viewing import TIE_M
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_VISIBLE, _UNKNOWN = np.uint8(3), np.uint8(4)
+
+
+class Ground(NamedTuple):
+    """Heights as the sweep reads them.
+
+    held : where the heights lie on the lattice; its first row and column are multiples of BLOCK
+    heights_m : (posts of held,) float32, NaN voids
+    highest_m, has_void : (blocks) of held, see Maxima
+    any_void : whether there is a void anywhere
+    """
+
+    held: Window
+    heights_m: NDArray[np.float32]
+    highest_m: NDArray[np.float32]
+    has_void: NDArray[np.bool_]
+    any_void: bool
+
+
+class Look(NamedTuple):
+    """What the eye asks of the ground.
+
+    eye_level_m : metres in the terrain's datum
+    drop_per_m : a post at d metres stands lower by this times d squared
+    reach_m : metres on the grid; ground beyond it need not be walked
+    target_heights_m : (targets,) metres above the ground
+    tallest_m : the greatest of them, or 0 if that is more
+    """
+
+    eye_level_m: float
+    drop_per_m: float
+    reach_m: float
+    target_heights_m: NDArray[np.float64]
+    tallest_m: float
+
+
+class Answers(NamedTuple):
+    """Where the sweep puts what it finds.
+
+    asked : where the outputs lie on the lattice
+    states : (targets, posts of asked) uint8; posts that hold 0 are not asked for; HIDDEN turns to VISIBLE
+        or UNKNOWN where it must
+    clearance_m, crest_distance_m : (posts of asked,) float32, of the first target, set wherever its state is
+        asked for; both may be empty, or the second
+    counts : (posts of the Ground's held,) uint32, raised by one where the first target is visible; or empty
+    """
+
+    asked: Window
+    states: NDArray[np.uint8]
+    clearance_m: NDArray[np.float32]
+    crest_distance_m: NDArray[np.float32]
+    counts: NDArray[np.uint32]
+
+
+@compiled
+def _posts_between(
+    octant: Octant, along: float, first_j: int, last_j: int, start: float, posts_end: float
+) -> tuple[int, int]:
+    """First and last of some posts of a row that lie in a wedge's directions and are the octant's."""
+    inverse = 1.0 / along
+    first, last = max(first_j, 0), last_j
+    while first <= last and (octant.first_across + first) * inverse < start:
+        first += 1
+    while first <= last and (octant.first_across + last) * inverse >= posts_end:
+        last -= 1
+    while first <= last and octant.first_across + last > along:
+        last -= 1
+    if first <= last and octant.first_across + last == along and not octant.with_diagonal:
+        last -= 1
+    if octant.first_across + first == 0.0 and not octant.with_axis:
+        first += 1
+    return first, last
+
+
+@compiled
+def answer_row(
+    octant: Octant,
+    look: Look,
+    answers: Answers,
+    i: int,
+    first_j: int,
+    last_j: int,
+    base_j: int,
+    start: float,
+    posts_end: float,
+    gaps: NDArray[np.float64],
+    crests: NDArray[np.float64],
+    spans: NDArray[np.float64],
+    span_count: int,
+    origin: int,
+    step: int,
+    count_origin: int,
+    count_step: int,
+) -> None:
+    """Write the answers of a row's posts that lie in the wedge's directions."""
+    along = octant.first_along + i
+    inverse = 1.0 / along
+    first, last = _posts_between(octant, along, first_j, last_j, start, posts_end)
+    with_clearance, with_counts = answers.clearance_m.size > 0, answers.counts.size > 0
+    targets = look.target_heights_m.size
+    if targets == 1 and span_count == 0:
+        states, height_m = answers.states[0], look.target_heights_m[0]
+        if with_clearance:
+            for j in range(first, last + 1):
+                place = origin + j * step
+                clear_m = gaps[j - base_j] * along + height_m
+                if states[place] != 0:
+                    if clear_m >= -TIE_M:
+                        states[place] = _VISIBLE
+                        clear_m = max(clear_m, 0.0)
+                        if with_counts:
+                            answers.counts[count_origin + j * count_step] += np.uint32(1)
+                    answers.clearance_m[place] = clear_m
+        else:
+            for j in range(first, last + 1):
+                place = origin + j * step
+                if gaps[j - base_j] * along + height_m >= -TIE_M and states[place] != 0:
+                    states[place] = _VISIBLE
+                    if with_counts:
+                        answers.counts[count_origin + j * count_step] += np.uint32(1)
+    else:
+        for j in range(first, last + 1):
+            place = origin + j * step
+            over_m = gaps[j - base_j] * along
+            u = (octant.first_across + j) * inverse
+            over_void = span_count > 0 and in_spans(spans, span_count, u)
+            for target in range(targets):
+                if answers.states[target, place] == 0:
+                    continue
+                clear_m = over_m + look.target_heights_m[target]
+                visible = clear_m >= -TIE_M
+                if visible:
+                    answers.states[target, place] = _UNKNOWN if over_void else _VISIBLE
+                if target == 0:
+                    if visible and with_counts and not over_void:
+                        answers.counts[count_origin + j * count_step] += np.uint32(1)
+                    if with_clearance:
+                        known_m = max(clear_m, 0.0) if visible else clear_m
+                        answers.clearance_m[place] = np.nan if visible and over_void else known_m
+    if answers.crest_distance_m.size > 0:
+        for j in range(first, last + 1):
+            place = origin + j * step
+            if answers.states[0, place] == 0:
+                continue
+            across = octant.first_across + j
+            crest = crests[j - base_j]
+            share = crest * inverse if crest >= 0.0 else -crest / across
+            answers.crest_distance_m[place] = share * math.sqrt(
+                (along * octant.along_m) ** 2 + (across * octant.across_m) ** 2
+            )
+
+
+@compiled
+def answer_hidden_row(
+    octant: Octant,
+    ground: Ground,
+    look: Look,
+    answers: Answers,
+    i: int,
+    first_j: int,
+    last_j: int,
+    start: float,
+    posts_end: float,
+    horizon: NDArray[np.float64],
+    pieces: int,
+    origin: int,
+    step: int,
+    ground_origin: int,
+    ground_step: int,
+) -> None:
+    """Clearances of a row that is known to lie below the horizon, without voids on the way."""
+    along = octant.first_along + i
+    inverse = 1.0 / along
+    first, last = _posts_between(octant, along, first_j, last_j, start, posts_end)
+    across_drop = look.drop_per_m * octant.across_m**2
+    level_m = look.eye_level_m + look.drop_per_m * (along * octant.along_m) ** 2 - look.target_heights_m[0]
+    states, clearance_m, heights_m = answers.states[0], answers.clearance_m, ground.heights_m
+    j, k = first, 0
+    while j <= last:
+        while k + 1 < pieces and horizon[k + 1, START] <= (octant.first_across + j) * inverse:
+            k += 1
+        until = horizon[k + 1, START] if k + 1 < pieces else np.inf
+        floor_m, slope = horizon[k, RISE] * along + level_m, horizon[k, SLOPE]
+        while True:
+            across = octant.first_across + j
+            place = origin + j * step
+            if states[place] != 0:
+                height_m = heights_m[ground_origin + j * ground_step] - across_drop * (across * across)
+                clearance_m[place] = height_m - (floor_m + slope * across)
+            j += 1
+            if j > last or (across + 1.0) * inverse >= until:
+                break

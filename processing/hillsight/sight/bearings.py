@@ -1,0 +1,290 @@
+"""What is seen from an eye along bearings: the skyline, and the crests before it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight.compiled import compiled
+from hillsight.sight.crossings import ENTRY_SLACK, ground_on_line
+from hillsight.sight.threads import spread
+from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Surface
+    from hillsight.sight.viewing import Eye
+
+#: Crests kept in full for each bearing; the nearest matter to a person on the ground.
+CRESTS_KEPT = 32
+
+#: Meaning of ``BearingSight.skyline_end``, by code.
+SKYLINE_ENDS = ("ground", "reach", "terrain_edge", "void")
+
+#: Bearings that a thread walks before it looks up for an interruption: milliseconds.
+_BEARINGS_AT_A_TIME = 128
+
+
+@dataclass(frozen=True)
+class BearingSight:
+    """The view along bearings; each array has one entry a bearing, in the order asked.
+
+    skyline_slope, skyline_distance_m, skyline_height_m : apparent slope, grid distance and ground
+        height of the highest-standing ground within the reach; NaN where there is none
+    skyline_end : uint8, one of SKYLINE_ENDS
+    brow_distance_m : grid distance at which ground first turns out of view; NaN if it never does
+    crest_count : how often ground turns out of view
+    crests : (n, CRESTS_KEPT, 3) crest distance, re-emergence distance, greatest depth between; metres
+
+    Brow and crests are sought up to the first void on the way.
+    """
+
+    skyline_slope: NDArray[np.float64]
+    skyline_distance_m: NDArray[np.float64]
+    skyline_height_m: NDArray[np.float64]
+    skyline_end: NDArray[np.uint8]
+    brow_distance_m: NDArray[np.float64]
+    crest_count: NDArray[np.int32]
+    crests: NDArray[np.float64]
+
+
+def see_bearings(
+    surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: NDArray[np.float64]
+) -> BearingSight:
+    """Skyline and crests along bearings from grid north, each walked crossing by crossing.
+
+    An eye outside the outermost posts sees the ground of the terrain and none before it; a bearing that
+    does not meet the terrain within the reach ends at the terrain's edge.
+
+    Raises
+    ------
+    ValueError : the eye's position is not finite
+    """
+    if not (math.isfinite(eye.row) and math.isfinite(eye.column)):
+        raise ValueError(f"an eye at row {eye.row}, column {eye.column} is nowhere")
+    angles = np.radians(np.atleast_1d(np.asarray(bearings_grid_deg, np.float64)))
+    easts, norths = np.sin(angles), np.cos(angles)
+    # A bearing along a grid line must not wander off it by rounding.
+    easts[np.abs(easts) < 1e-14] = 0.0
+    norths[np.abs(norths) < 1e-14] = 0.0
+    n = angles.size
+    slope, distance_m, lowered_m, brow_m = (np.full(n, np.nan) for _ in range(4))
+    end = np.zeros(n, np.uint8)
+    count = np.zeros(n, np.int32)
+    crests = np.full((n, CRESTS_KEPT, 3), np.nan)
+    height_m = np.ascontiguousarray(surface.height_m, np.float32)
+
+    def some(first: int, last: int) -> None:
+        s = slice(first, last)
+        _walk(
+            height_m,
+            surface.grid.spacing_x_m,
+            surface.grid.spacing_y_m,
+            float(eye.drop_per_m),
+            eye.row,
+            eye.column,
+            float(eye.level_m),
+            float(reach_m),
+            easts[s],
+            norths[s],
+            slope[s],
+            distance_m[s],
+            lowered_m[s],
+            end[s],
+            brow_m[s],
+            count[s],
+            crests[s],
+        )
+
+    spread(some, n, _BEARINGS_AT_A_TIME)
+    slope[~np.isfinite(slope)] = np.nan
+    return BearingSight(
+        skyline_slope=slope,
+        skyline_distance_m=distance_m,
+        skyline_height_m=lowered_m + eye.drop_per_m * distance_m**2,
+        skyline_end=end,
+        brow_distance_m=brow_m,
+        crest_count=count,
+        crests=crests,
+    )
+
+
+@compiled
+def _start(eye: float, step: int, speed: float, posts: int) -> tuple[float, bool]:
+    """Distance (m) at which a ray is between the outermost lines of one direction; whether it ever is.
+
+    step : 1 or -1, the way it goes, ``speed`` spacings in each metre
+    """
+    if eye < 0.0:
+        return (-eye / speed if speed > 0.0 else 0.0), step > 0 and speed > 0.0
+    if eye > posts - 1.0:
+        return ((eye - posts + 1.0) / speed if speed > 0.0 else 0.0), step < 0 and speed > 0.0
+    return 0.0, True
+
+
+@compiled
+def _first_line(eye: float, step: int, start: float, posts: int, outside: bool) -> int:
+    """First grid line strictly beyond the eye, and for an eye outside the terrain on it."""
+    if step > 0:
+        first = math.floor(eye) + 1
+        return max(first, 0, math.floor(start - ENTRY_SLACK) + 1) if outside else first
+    first = math.ceil(eye) - 1
+    return min(first, posts - 1, math.ceil(start + ENTRY_SLACK) - 1) if outside else first
+
+
+@compiled
+def _walk(
+    height_m: NDArray[np.float32],
+    spacing_x_m: float,
+    spacing_y_m: float,
+    drop_per_m: float,
+    eye_row: float,
+    eye_column: float,
+    eye_level_m: float,
+    reach_m: float,
+    easts: NDArray[np.float64],
+    norths: NDArray[np.float64],
+    skyline_slope: NDArray[np.float64],
+    skyline_distance_m: NDArray[np.float64],
+    skyline_lowered_m: NDArray[np.float64],
+    skyline_end: NDArray[np.uint8],
+    brow_distance_m: NDArray[np.float64],
+    crest_count: NDArray[np.int32],
+    crests: NDArray[np.float64],
+) -> None:
+    """Follow each bearing outwards over every grid-line crossing within the reach.
+
+    Nothing is passed over in blocks: the depth of a pocket needs the deepest of its crossings.
+
+    easts, norths : (n,) unit direction of each bearing on the grid
+    skyline_* : (n,) slope above the level, distance and lowered height of the ground against the sky
+    skyline_end : (n,) 0 ground, 1 ground still in view at the reach, 2 terrain ends before the reach,
+        3 a void lies on the way
+    brow_distance_m : (n,) distance at which ground first turns out of view, NaN if it never does
+    crest_count : (n,) number of places where ground turns out of view
+    crests : (n, most, 3) distance of the crest, distance of the re-emergence (NaN if none), greatest
+        depth between; the first ``most`` crests of each bearing, the rest NaN
+
+    Brow and crests are sought up to the first void only; a pocket that begins before it keeps the depth
+    of hidden ground beyond it, but has no re-emergence there.
+    """
+    rows, columns = height_m.shape
+    flat_m = height_m.reshape(height_m.size)
+    for i in range(easts.size):
+        per_column = spacing_x_m / abs(easts[i]) if easts[i] != 0.0 else np.inf
+        per_row = spacing_y_m / abs(norths[i]) if norths[i] != 0.0 else np.inf
+        right, down = (1 if easts[i] > 0 else -1), (-1 if norths[i] > 0 else 1)
+        by_column_m, meets = _start(eye_column, right, 1.0 / per_column, columns)
+        by_row_m, meets_too = _start(eye_row, down, 1.0 / per_row, rows)
+        start_m = max(by_column_m, by_row_m)
+        skyline_end[i] = 2
+        if not (meets and meets_too) or start_m > reach_m:
+            skyline_slope[i] = -np.inf
+            continue
+        outside = start_m > 0.0
+        start_column = eye_column + easts[i] * start_m / spacing_x_m
+        start_row = eye_row - norths[i] * start_m / spacing_y_m
+        column = _first_line(eye_column, right, start_column, columns, outside)
+        row = _first_line(eye_row, down, start_row, rows, outside)
+        inside_m = start_m + 2.0 * ENTRY_SLACK * (spacing_x_m + spacing_y_m) if outside else 0.0
+        columns_per_m, rows_per_m = easts[i] / spacing_x_m, -norths[i] / spacing_y_m
+        slope, end, count = -np.inf, 0, 0
+        best_m, best_lowered_m = np.nan, np.nan
+        previous_m, previous_gap = 0.0, np.inf
+        hidden, counted, depth_m, void = False, False, 0.0, False
+        while True:
+            along_column = abs(column - eye_column) * per_column if per_column < np.inf else np.inf
+            along_row = abs(row - eye_row) * per_row if per_row < np.inf else np.inf
+            distance_m = min(along_column, along_row)
+            if distance_m > reach_m:
+                end = 1
+                break
+            at_column = eye_column + columns_per_m * distance_m
+            at_row = eye_row + rows_per_m * distance_m
+            if along_column <= along_row:
+                at_column = float(column)
+                column += right
+            if along_row <= along_column:
+                at_row = float(row)
+                row += down
+            if (
+                at_column < -CROSSING_SNAP
+                or at_row < -CROSSING_SNAP
+                or at_column > columns - 1.0 + CROSSING_SNAP
+                or at_row > rows - 1.0 + CROSSING_SNAP
+            ):
+                if distance_m <= inside_m:
+                    continue
+                end = 2
+                break
+            if at_row == math.floor(at_row):
+                height = ground_on_line(
+                    flat_m,
+                    int(at_row),
+                    min(max(at_column, 0.0), columns - 1.0),
+                    columns,
+                    1,
+                    eye_row,
+                    eye_column,
+                    spacing_y_m,
+                    spacing_x_m,
+                    drop_per_m,
+                )
+            else:
+                height = ground_on_line(
+                    flat_m,
+                    int(at_column),
+                    min(max(at_row, 0.0), rows - 1.0),
+                    1,
+                    columns,
+                    eye_column,
+                    eye_row,
+                    spacing_x_m,
+                    spacing_y_m,
+                    drop_per_m,
+                )
+            if height != height:
+                void = True
+                continue
+            gap_m = height - eye_level_m - slope * distance_m
+            if gap_m >= -TIE_M:
+                if hidden:
+                    # Between the last hidden and the first seen crossing the gap closes in a straight line.
+                    share = previous_gap / (previous_gap - gap_m) if gap_m > previous_gap else 1.0
+                    if counted and not void and count <= crests.shape[1]:
+                        crests[i, count - 1, 1] = previous_m + share * (distance_m - previous_m)
+                    hidden, depth_m = False, 0.0
+                here = (height - eye_level_m) / distance_m
+                if here > slope:
+                    slope, best_m, best_lowered_m = here, distance_m, height
+            else:
+                if not hidden:
+                    # Beyond a void nobody knows which ground is the first to hide this.
+                    counted = not void
+                    if counted:
+                        count += 1
+                        if count == 1:
+                            brow_distance_m[i] = best_m
+                        if count <= crests.shape[1]:
+                            crests[i, count - 1, 0] = best_m
+                hidden = True
+                depth_m = max(depth_m, -gap_m)
+                if counted and count <= crests.shape[1]:
+                    crests[i, count - 1, 2] = depth_m
+            previous_m, previous_gap = distance_m, gap_m
+        skyline_slope[i] = slope
+        skyline_distance_m[i] = best_m
+        skyline_lowered_m[i] = best_lowered_m
+        crest_count[i] = count
+        if void:
+            skyline_end[i] = 3
+        elif end == 2:
+            skyline_end[i] = 2
+        elif not hidden:
+            skyline_end[i] = 1
+        else:
+            skyline_end[i] = 0

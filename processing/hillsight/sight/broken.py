@@ -1,0 +1,217 @@
+"""Horizons of ground with voids, beginnings or ends, where outlines break off and grid lines are missing.
+
+The arrays are those of hillsight.sight.horizon; slower, and for any horizon and any row. A sight line over a
+known post meets that post even if all the ground about it is void, so each such post is ground of its own,
+POST_WIDTH wide each way.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight.compiled import compiled
+from hillsight.sight.horizon import CREST, RISE, SLOPE, START, put
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: Half the width (spacings) of a single post: a sight line this near to it passes over it.
+POST_WIDTH = 1e-9
+
+
+@compiled
+def lines_of_row(
+    heights: NDArray[np.float64],
+    before: NDArray[np.float64],
+    has_before: bool,
+    first: int,
+    last: int,
+    first_across: float,
+    base: int,
+    along: float,
+    lines: NDArray[np.float64],
+) -> int:
+    """Known grid lines of a row with voids (NaN) or ends, nearest column first; returns their number.
+
+    lines : (n, 5) START, RISE, SLOPE, CREST as in a horizon, and the end; they do not overlap
+    """
+    inverse = 1.0 / along
+    width = POST_WIDTH * inverse
+    n = 0
+    for x in range(first, last + 1):
+        height = heights[x]
+        if height != height:
+            continue
+        at = first_across + (base + x)
+        here = at * inverse
+        known_after = x < last and heights[x + 1] == heights[x + 1]
+        if x == first or heights[x - 1] != heights[x - 1]:
+            lines[n, START], lines[n, RISE], lines[n, SLOPE] = here - width, height * inverse, 0.0
+            lines[n, CREST], lines[n, 4] = along, here
+            n += 1
+        until = (first_across + (base + x + 1)) * inverse if known_after else here + width
+        slope = heights[x + 1] - height if known_after else 0.0
+        rise = (height - slope * at) * inverse
+        if at > 0.0 and has_before and before[x] == before[x]:
+            lean = before[x] * along - height * (along - 1.0)
+            if not known_after or lean > at * slope:
+                column_until = at / (along - 1.0) if along > 1.0 else np.inf
+                if known_after:
+                    column_until = min(column_until, until)
+                column_slope = lean / at
+                lines[n, START], lines[n, RISE] = here, (height - column_slope * at) * inverse
+                lines[n, SLOPE], lines[n, CREST], lines[n, 4] = column_slope, -at, column_until
+                n += 1
+                here = column_until
+        if until > here:
+            lines[n, START], lines[n, RISE], lines[n, SLOPE] = here, rise, slope
+            lines[n, CREST], lines[n, 4] = along, until
+            n += 1
+    return n
+
+
+@compiled
+def merge_lines(
+    horizon: NDArray[np.float64],
+    pieces: int,
+    lines: NDArray[np.float64],
+    count: int,
+    start: float,
+    end: float,
+    slack: float,
+    out: NDArray[np.float64],
+) -> int:
+    """Upper envelope of any horizon and the lines of a row; returns its number of pieces."""
+    k, n, i = 0, 0, 0
+    here = start
+    while here < end:
+        while k + 1 < pieces and horizon[k + 1, START] <= here:
+            k += 1
+        while i < count and lines[i, 4] <= here:
+            i += 1
+        piece_until = horizon[k + 1, START] if k + 1 < pieces else end
+        stop = min(piece_until, end)
+        rise, slope, crest = horizon[k, RISE], horizon[k, SLOPE], horizon[k, CREST]
+        if i < count and lines[i, START] < stop:
+            if lines[i, START] > here:
+                stop = lines[i, START]
+                n = _put_unless_same(out, n, here, rise, slope, crest)
+            else:
+                stop = min(stop, lines[i, 4])
+                line_rise, line_slope, line_crest = lines[i, RISE], lines[i, SLOPE], lines[i, CREST]
+                above = (line_rise - rise) + (line_slope - slope) * here > slack
+                above_after = (line_rise - rise) + (line_slope - slope) * stop > slack
+                if above:
+                    n = _put_unless_same(out, n, here, line_rise, line_slope, line_crest)
+                else:
+                    n = _put_unless_same(out, n, here, rise, slope, crest)
+                if above != above_after:
+                    crossing = min(max((rise - line_rise) / (line_slope - slope), here), stop)
+                    if above_after:
+                        n = _put_unless_same(out, n, crossing, line_rise, line_slope, line_crest)
+                    else:
+                        n = _put_unless_same(out, n, crossing, rise, slope, crest)
+        else:
+            n = _put_unless_same(out, n, here, rise, slope, crest)
+        here = stop
+    out[n, START] = end
+    return n
+
+
+@compiled
+def _put_unless_same(
+    out: NDArray[np.float64], n: int, start: float, rise: float, slope: float, crest: float
+) -> int:
+    """Append a piece unless the last one is the same line going on."""
+    if n > 0 and out[n - 1, START] >= start:
+        n -= 1
+    if n > 0 and out[n - 1, RISE] == rise and out[n - 1, SLOPE] == slope and out[n - 1, CREST] == crest:
+        return n
+    return put(out, n, start, rise, slope, crest)
+
+
+@compiled
+def void_spans(
+    heights: NDArray[np.float64],
+    before: NDArray[np.float64],
+    has_before: bool,
+    first: int,
+    last: int,
+    first_across: float,
+    base: int,
+    along: float,
+    spans: NDArray[np.float64],
+) -> int:
+    """Spans of u in which a row's lines, or its columns' lines back to the row before, rest on a void.
+
+    spans : (n, 2), in order, apart from one another; a known post between two is not part of them
+    """
+    inverse = 1.0 / along
+    width = POST_WIDTH * inverse
+    n = 0
+    for x in range(first, last + 1):
+        at = first_across + (base + x)
+        here = at * inverse
+        known = heights[x] == heights[x]
+        after_start = here + width if known else here
+        if x < last and not (known and heights[x + 1] == heights[x + 1]):
+            until = (first_across + (base + x + 1)) * inverse
+            n = _join(spans, n, after_start, until - width if heights[x + 1] == heights[x + 1] else until)
+        if not known and x == last:
+            n = _join(spans, n, here, here + width)
+        if at > 0.0 and has_before and not (known and before[x] == before[x]):
+            until = np.inf
+            if along > 1.0:
+                until = at / (along - 1.0)
+                if before[x] == before[x]:
+                    until -= until * POST_WIDTH / (along - 1.0)
+            n = _join(spans, n, after_start, until)
+    return n
+
+
+@compiled
+def _join(spans: NDArray[np.float64], n: int, start: float, end: float) -> int:
+    """Append a span, or lengthen the last one where they touch; starts must not fall."""
+    if end <= start:
+        return n
+    if n > 0 and start <= spans[n - 1, 1]:
+        spans[n - 1, 1] = max(spans[n - 1, 1], end)
+        return n
+    spans[n, 0], spans[n, 1] = start, end
+    return n + 1
+
+
+@compiled
+def join_spans(
+    old: NDArray[np.float64],
+    old_count: int,
+    new: NDArray[np.float64],
+    new_count: int,
+    start: float,
+    end: float,
+    out: NDArray[np.float64],
+) -> int:
+    """Union of two ordered lists of spans, cut to start..end."""
+    i, j, n = 0, 0, 0
+    while i < old_count or j < new_count:
+        if j >= new_count or (i < old_count and old[i, 0] <= new[j, 0]):
+            low, high = old[i, 0], old[i, 1]
+            i += 1
+        else:
+            low, high = new[j, 0], new[j, 1]
+            j += 1
+        n = _join(out, n, max(low, start), min(high, end))
+    return n
+
+
+@compiled
+def in_spans(spans: NDArray[np.float64], count: int, u: float) -> bool:
+    """Whether u lies in one of the spans, ends included."""
+    for i in range(count):
+        if spans[i, 0] > u:
+            return False
+        if u <= spans[i, 1]:
+            return True
+    return False

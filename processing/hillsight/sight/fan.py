@@ -1,0 +1,103 @@
+"""Wedges of directions on their way outwards: a stack that a sweep takes up, adds to and hands on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from hillsight.sight.compiled import compiled
+from hillsight.sight.horizon import START
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.sight.octants import Octant
+
+#: Columns of ``Fan.wedges``: first direction, end of the horizon, end of the directions whose posts are the
+#: wedge's, lowest rise of the horizon, pieces of the horizon, spans of void directions, whether the horizon
+#: is broken (0 or 1), and the next row i. Whole numbers are exact as floats.
+FIRST, END, POSTS_END, LOWEST, PIECES, SPANS, BROKEN, NEXT_I = range(8)
+
+
+class Fan(NamedTuple):
+    """Wedges, each with the horizon it has come to.
+
+    wedges_used, pieces_used, spans_used : rows in use of the arrays below
+    wedges : (>= wedges_used, 8) see above; the last one is walked next
+    pieces, spans : horizons (pieces + 1 rows each) and spans of void directions, one wedge after another
+    """
+
+    wedges_used: int
+    pieces_used: int
+    spans_used: int
+    wedges: NDArray[np.float64]
+    pieces: NDArray[np.float64]
+    spans: NDArray[np.float64]
+
+
+def open_fan(octant: Octant, first_u: float, last_u: float) -> Fan:
+    """One wedge at the eye, before any ground."""
+    # The octant's outermost direction lies within its last wedge, whatever rounding makes of it.
+    end, posts_end = (1.0 + 1e-9, 2.0) if last_u >= 1.0 else (last_u, last_u)
+    wedge = [first_u, end, posts_end, -np.inf, 1.0, 0.0, float(octant.broken), float(octant.first_i)]
+    pieces = np.array([[first_u, -np.inf, 0.0, 0.0], [end, 0.0, 0.0, 0.0]])
+    return Fan(1, 2, 0, np.array([wedge]), pieces, np.empty((1, 2)))
+
+
+@compiled
+def empty_fan() -> Fan:
+    """No wedges."""
+    return Fan(0, 0, 0, np.empty((1, 8)), np.empty((1, 4)), np.empty((1, 2)))
+
+
+@compiled
+def push_wedge(
+    fan: Fan,
+    first: float,
+    end: float,
+    posts_end: float,
+    lowest: float,
+    broken: bool,
+    next_i: int,
+    horizon: NDArray[np.float64],
+    first_piece: int,
+    pieces: int,
+    spans: NDArray[np.float64],
+    first_span: int,
+    span_count: int,
+) -> Fan:
+    """The fan with one more wedge, whose horizon and spans are copied from larger ones.
+
+    The horizon's first piece is made to start at ``first``.
+    """
+    wedges = _with_room(fan.wedges, fan.wedges_used + 1)
+    row = wedges[fan.wedges_used]
+    row[FIRST], row[END], row[POSTS_END], row[LOWEST] = first, end, posts_end, lowest
+    row[PIECES], row[SPANS], row[BROKEN], row[NEXT_I] = pieces, span_count, 1.0 if broken else 0.0, next_i
+    pieces_used, spans_used = fan.pieces_used + pieces + 1, fan.spans_used + span_count
+    kept = _with_room(fan.pieces, pieces_used)
+    copy_rows(horizon, first_piece, kept, fan.pieces_used, pieces + 1)
+    kept[fan.pieces_used, START] = first
+    kept_spans = _with_room(fan.spans, spans_used)
+    copy_rows(spans, first_span, kept_spans, fan.spans_used, span_count)
+    return Fan(fan.wedges_used + 1, pieces_used, spans_used, wedges, kept, kept_spans)
+
+
+@compiled
+def _with_room(array: NDArray[np.float64], rows: int) -> NDArray[np.float64]:
+    if rows <= array.shape[0]:
+        return array
+    larger = np.empty((2 * rows, array.shape[1]))
+    copy_rows(array, 0, larger, 0, array.shape[0])
+    return larger
+
+
+@compiled
+def copy_rows(
+    source: NDArray[np.float64], first: int, target: NDArray[np.float64], at: int, rows: int
+) -> None:
+    """Copy rows; plain loops, which compile sooner than slices."""
+    for r in range(rows):
+        for c in range(source.shape[1]):
+            target[at + r, c] = source[first + r, c]

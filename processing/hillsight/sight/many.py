@@ -1,0 +1,157 @@
+"""What many eyes see of one surface: shared maxima, eyes spread over the cores, results one by one."""
+
+from __future__ import annotations
+
+from collections import deque
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from threading import local
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight.answers import Answers
+from hillsight.sight.field import Field
+from hillsight.sight.maxima import Maxima
+from hillsight.sight.posts import answer, ground_of
+from hillsight.sight.threads import cores
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+    from concurrent.futures import Future
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Surface
+    from hillsight.sight.octants import Window
+    from hillsight.sight.viewing import Eye
+
+#: Results that may wait to be taken, beside those in hand; they bound the memory.
+_WAITING = 2
+
+_NO_VALUES, _NO_COUNTS = np.empty(0, np.float32), np.empty(0, np.uint32)
+
+
+@dataclass(frozen=True)
+class WindowSight:
+    """What one of many eyes sees, on the part of the lattice that its field reaches.
+
+    window : where the arrays lie on the surface's lattice
+    states : (targets, rows, columns) uint8 codes of GroundState
+    clearance_m, crest_distance_m : (rows, columns) float32 as in PostSight, for the first target; empty if
+        not asked for
+    """
+
+    window: Window
+    states: NDArray[np.uint8]
+    clearance_m: NDArray[np.float32]
+    crest_distance_m: NDArray[np.float32]
+
+
+def see_many(
+    surface: Surface,
+    eyes: Iterable[Eye],
+    field: Field | float,
+    target_heights_m: NDArray[np.float64] | list[float] | float = 0.0,
+    *,
+    clearance: bool = False,
+    crests: bool = False,
+    maxima: Maxima | None = None,
+) -> Iterator[WindowSight]:
+    """The views of many eyes, in their order, each as soon as it and those before it are done.
+
+    Only a few views are held at a time, however many eyes there are; whoever takes them decides what to
+    keep. Answers are those of see_posts and see_states, bit for bit.
+
+    Parameters
+    ----------
+    eyes : may be endless; they are taken as they are needed
+    clearance, crests : which values to work out beside the states
+    """
+    field = field if isinstance(field, Field) else Field(field)
+    maxima = Maxima.of(surface.height_m) if maxima is None else maxima
+    ground = ground_of(surface, maxima)
+    heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
+
+    def view(eye: Eye) -> WindowSight:
+        window = field.window(surface.grid, eye)
+        posts = window.rows * window.columns
+        answers = Answers(
+            window,
+            np.empty((heights.size, posts), np.uint8),
+            np.empty(posts if clearance or crests else 0, np.float32),
+            np.empty(posts if crests else 0, np.float32),
+            _NO_COUNTS,
+        )
+        answer(surface.grid, eye, field, heights, ground, answers)
+        shape = (window.rows, window.columns)
+        return WindowSight(
+            window,
+            answers.states.reshape(heights.size, *shape),
+            answers.clearance_m.reshape(shape if clearance or crests else (0, 0)),
+            answers.crest_distance_m.reshape(shape if crests else (0, 0)),
+        )
+
+    yield from _in_order(view, eyes)
+
+
+def count_visible(
+    surface: Surface,
+    eyes: Iterable[Eye],
+    field: Field | float,
+    target_height_m: float = 0.0,
+    progress: Callable[[int], None] | None = None,
+    *,
+    maxima: Maxima | None = None,
+) -> NDArray[np.uint32]:
+    """How many of the eyes see each post, (rows, columns) uint32; no view is kept.
+
+    progress : called with the number of eyes done, from the calling thread
+    """
+    field = field if isinstance(field, Field) else Field(field)
+    maxima = Maxima.of(surface.height_m) if maxima is None else maxima
+    ground = ground_of(surface, maxima)
+    heights = np.array([target_height_m], np.float64)
+    every: list[NDArray[np.uint32]] = []
+    own = local()
+
+    def view(eye: Eye) -> None:
+        window = field.window(surface.grid, eye)
+        posts = window.rows * window.columns
+        if not hasattr(own, "counts"):
+            own.counts, own.states = np.zeros(surface.height_m.size, np.uint32), np.empty(0, np.uint8)
+            every.append(own.counts)
+        if own.states.size < posts:
+            own.states = np.empty(posts, np.uint8)
+        states = own.states[:posts].reshape(1, posts)
+        answer(
+            surface.grid,
+            eye,
+            field,
+            heights,
+            ground,
+            Answers(window, states, _NO_VALUES, _NO_VALUES, own.counts),
+        )
+
+    for done, _ in enumerate(_in_order(view, eyes), 1):
+        if progress is not None:
+            progress(done)
+    total = np.zeros(surface.height_m.size, np.uint32)
+    for counts in every:
+        total += counts
+    return total.reshape(surface.height_m.shape)
+
+
+def _in_order[Found](work: Callable[[Eye], Found], eyes: Iterable[Eye]) -> Iterator[Found]:
+    """Do the work for several eyes at a time and give the results in the eyes' order."""
+    pool = ThreadPoolExecutor(cores())
+    waiting: deque[Future[Found]] = deque()
+    try:
+        for eye in eyes:
+            waiting.append(pool.submit(work, eye))
+            if len(waiting) >= cores() + _WAITING:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)

@@ -1,0 +1,279 @@
+"""What is seen from an eye of single targets, and of the targets of many pairs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight import walks
+from hillsight.sight.crossings import lowered_ground
+from hillsight.sight.maxima import Maxima
+from hillsight.sight.states import GroundState
+from hillsight.sight.threads import spread
+from hillsight.sight.viewing import on_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Surface
+    from hillsight.sight.viewing import Eye
+
+    Floats = NDArray[np.float64]
+
+#: Sight lines that a thread walks before it looks up for an interruption: milliseconds.
+_LINES_AT_A_TIME = 2048
+
+#: Eyes are put in the order of squares of this many posts a side, whose surroundings stay in the cache.
+_SQUARE_POSTS = 128
+
+
+@dataclass(frozen=True)
+class PointSight:
+    """The view of single targets, each array (n,) float64.
+
+    clearance_m : metres the target stands above the line grazing the highest nearer ground; >= 0 visible,
+        < 0 hidden by that much; +inf where no ground is nearer; NaN unknown, or off the terrain
+    crest_distance_m : metres on the grid from the eye to the ground that sets the grazing line; 0 where
+        none does
+    ground_m : height of the ground under the target, NaN where unknown
+    slope : apparent rise of the target over grid distance, from the eye's level
+    """
+
+    clearance_m: Floats
+    crest_distance_m: Floats
+    ground_m: Floats
+    slope: Floats
+
+
+def see_points(
+    surface: Surface,
+    eye: Eye,
+    rows: Floats,
+    columns: Floats,
+    target_heights_m: Floats | float = 0.0,
+    maxima: Maxima | None = None,
+) -> PointSight:
+    """Clearance of targets at fractional rows and columns, by the same definition as for posts.
+
+    Targets outside the outermost posts are unknown. The eye may stand there: ground off the terrain
+    neither hides nor leaves in doubt. Whether a target lies within a reach is the caller's to judge.
+
+    Parameters
+    ----------
+    surface : heights
+    eye : position on the surface's lattice, level, drop for curvature and refraction
+    rows, columns : (n,) fractional, whole numbers are posts
+    target_heights_m : (n,) or one, metres above the ground
+    maxima : ``Maxima.of(surface.height_m)``, if there is one
+
+    Raises
+    ------
+    ValueError : the eye's position is not finite
+    """
+    if not (math.isfinite(eye.row) and math.isfinite(eye.column)):
+        raise ValueError(f"an eye at row {eye.row}, column {eye.column} is nowhere")
+    rows, columns = np.broadcast_arrays(
+        on_lines(np.atleast_1d(np.asarray(rows, np.float64))),
+        on_lines(np.atleast_1d(np.asarray(columns, np.float64))),
+    )
+    heights_m = np.broadcast_to(np.asarray(target_heights_m, np.float64), rows.shape)
+    grid = surface.grid
+    height_m = np.ascontiguousarray(surface.height_m, np.float32)
+    ground_m = np.empty(rows.shape)
+
+    def under(first: int, last: int) -> None:
+        lowered_ground(
+            height_m,
+            grid.spacing_x_m,
+            grid.spacing_y_m,
+            float(eye.drop_per_m),
+            eye.row,
+            eye.column,
+            np.ascontiguousarray(rows[first:last]),
+            np.ascontiguousarray(columns[first:last]),
+            ground_m[first:last],
+        )
+
+    spread(under, rows.size, 8 * _LINES_AT_A_TIME)
+    clearance_m, fraction = _walk(
+        surface,
+        maxima,
+        (
+            np.broadcast_to(float(eye.drop_per_m), rows.shape),
+            np.broadcast_to(eye.row, rows.shape),
+            np.broadcast_to(eye.column, rows.shape),
+            np.broadcast_to(float(eye.level_m), rows.shape),
+            rows,
+            columns,
+            ground_m + heights_m,
+        ),
+        lowered=True,
+        state_only=False,
+    )
+    distance_m = np.hypot((rows - eye.row) * grid.spacing_y_m, (columns - eye.column) * grid.spacing_x_m)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (ground_m + heights_m - eye.level_m) / distance_m
+    return PointSight(
+        clearance_m=clearance_m,
+        crest_distance_m=fraction * distance_m,
+        ground_m=ground_m + eye.drop_per_m * distance_m**2,
+        slope=slope,
+    )
+
+
+def see_pairs(
+    surface: Surface,
+    maxima: Maxima | None,
+    from_rows: Floats | float,
+    from_columns: Floats | float,
+    from_levels_m: Floats | float,
+    to_rows: Floats | float,
+    to_columns: Floats | float,
+    to_levels_m: Floats | float,
+    drop_per_m: Floats | float = 0.0,
+    progress: Callable[[float], None] | None = None,
+) -> NDArray[np.uint8]:
+    """Whether the second place of each pair is seen from the first, by the same definition as for posts.
+
+    A target off the terrain or at a level that is not a number is unknown, and so is what an eye without
+    a finite place and level would see. An eye off the terrain sees: ground off the terrain neither hides
+    nor leaves in doubt.
+
+    Parameters
+    ----------
+    surface : heights
+    maxima : ``Maxima.of(surface.height_m)``, shared by many calls; None makes one if it is worth it
+    from_rows, from_columns : eyes, fractional places on the lattice
+    to_rows, to_columns : targets, likewise
+    from_levels_m, to_levels_m : metres in the terrain's datum, not lowered
+    drop_per_m : of each eye; a target at d metres on the grid stands lower by this times d squared
+    progress : called with the share done, 0 to 1, from the calling thread
+
+    All are (n,) or one number for all pairs.
+
+    Returns
+    -------
+    (n,) uint8, GroundState HIDDEN, VISIBLE or UNKNOWN
+    """
+    clearance_m = clearance_of_pairs(
+        surface,
+        maxima,
+        from_rows,
+        from_columns,
+        from_levels_m,
+        to_rows,
+        to_columns,
+        to_levels_m,
+        drop_per_m,
+        progress,
+        state_only=True,
+    )
+    state = np.where(clearance_m < 0.0, np.uint8(GroundState.HIDDEN), np.uint8(GroundState.VISIBLE))
+    return np.where(np.isnan(clearance_m), np.uint8(GroundState.UNKNOWN), state)
+
+
+def clearance_of_pairs(
+    surface: Surface,
+    maxima: Maxima | None,
+    from_rows: Floats | float,
+    from_columns: Floats | float,
+    from_levels_m: Floats | float,
+    to_rows: Floats | float,
+    to_columns: Floats | float,
+    to_levels_m: Floats | float,
+    drop_per_m: Floats | float = 0.0,
+    progress: Callable[[float], None] | None = None,
+    *,
+    state_only: bool = False,
+) -> Floats:
+    """Clearance of the second place of each pair, as seen from the first; as ``see_pairs`` otherwise.
+
+    state_only : only sign and NaN of what is returned mean anything; several times as fast
+
+    Returns
+    -------
+    (n,) float64, metres; >= 0 visible, < 0 hidden by that much, +inf where no ground is nearer, NaN unknown
+    """
+    *lines, _ = np.broadcast_arrays(
+        *(
+            np.asarray(values, np.float64)
+            for values in (
+                drop_per_m,
+                from_rows,
+                from_columns,
+                from_levels_m,
+                to_rows,
+                to_columns,
+                to_levels_m,
+            )
+        ),
+        np.empty(1),
+    )
+    return _walk(surface, maxima, lines, lowered=False, state_only=state_only, progress=progress)[0]
+
+
+def _walk(
+    surface: Surface,
+    maxima: Maxima | None,
+    lines: Sequence[Floats],
+    *,
+    lowered: bool,
+    state_only: bool,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Floats, Floats]:
+    """Clearance and crest fraction of sight lines.
+
+    lines : (n,) arrays: drop; row, column, level of the eye; row, column, level of the target
+    lowered : whether the targets' levels are lowered as seen from the eyes
+    """
+    grid = surface.grid
+    height_m = np.ascontiguousarray(surface.height_m, np.float32)
+    number = lines[0].size
+    # Block maxima cost about as much as a look at every post.
+    if maxima is None and number * (grid.rows + grid.columns) > height_m.size:
+        maxima = Maxima.of(height_m)
+    ladder = maxima if maxima is not None else _no_maxima(height_m.shape)
+    if ladder.shape != height_m.shape:
+        raise ValueError(f"block maxima of {ladder.shape} posts do not fit {height_m.shape}")
+    clearance_m, fraction = np.empty(number), np.empty(number)
+    order = _by_square(lines[1], lines[2]) if number > _LINES_AT_A_TIME else None
+
+    def some(first: int, last: int) -> None:
+        chosen = slice(first, last) if order is None else order[first:last]
+        found = np.empty((2, last - first))
+        walks.clearance_of_pairs(
+            height_m,
+            ladder.ladder_m,
+            ladder.ladder_void,
+            ladder.offsets,
+            ladder.any_void,
+            grid.spacing_x_m,
+            grid.spacing_y_m,
+            np.stack([values[chosen] for values in lines]),
+            lowered,
+            state_only,
+            found,
+        )
+        clearance_m[chosen], fraction[chosen] = found
+
+    spread(some, number, _LINES_AT_A_TIME, progress)
+    return clearance_m, fraction
+
+
+def _no_maxima(shape: tuple[int, ...]) -> Maxima:
+    """A ladder without rungs, for walks that look at every crossing; a void may be anywhere."""
+    nothing = np.empty(0, np.float32), np.empty(0, np.bool_), np.empty(0, np.int64)
+    return Maxima(*nothing, any_void=True, shape=(shape[0], shape[1]))
+
+
+def _by_square(rows: Floats, columns: Floats) -> NDArray[np.int64] | None:
+    """An order in which eyes near each other follow each other; None if all are near anyway."""
+    with np.errstate(invalid="ignore"):
+        squares = [np.nan_to_num(values // _SQUARE_POSTS).clip(0, 254) for values in (rows, columns)]
+    key = (squares[0] * 255 + squares[1]).astype(np.uint16)
+    return None if (key == key[0]).all() else np.argsort(key, kind="stable")

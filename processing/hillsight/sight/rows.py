@@ -1,0 +1,95 @@
+"""Reads rows of posts for the sweep, and looks up what the blocks around them hold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight.answers import Ground
+from hillsight.sight.compiled import compiled, compiled_without_nan
+from hillsight.sight.maxima import MIDDLE as BLOCK
+from hillsight.sight.octants import Octant
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+@compiled
+def load_row(
+    heights_m: NDArray[np.float32],
+    origin: int,
+    step: int,
+    count: int,
+    across: float,
+    level_m: float,
+    across_drop: float,
+    row: NDArray[np.float64],
+) -> None:
+    """Lowered heights less the eye's level of some posts; three loops, for two of them go along memory."""
+    if step == 1:
+        for x in range(count):
+            beside = across + x
+            row[x] = heights_m[origin + x] - (level_m + across_drop * (beside * beside))
+    elif step == -1:
+        for x in range(count):
+            beside = across + x
+            row[x] = heights_m[origin - x] - (level_m + across_drop * (beside * beside))
+    else:
+        for x in range(count):
+            beside = across + x
+            row[x] = heights_m[origin + x * step] - (level_m + across_drop * (beside * beside))
+
+
+@compiled
+def greatest(row: NDArray[np.float64], first: int, last: int) -> float:
+    """Greatest height of some posts, voids left out."""
+    greatest = -np.inf
+    for x in range(first, last + 1):
+        greatest = row[x] if row[x] > greatest else greatest
+    return greatest
+
+
+@compiled_without_nan
+def greatest_known(row: NDArray[np.float64], first: int, last: int) -> float:
+    """Greatest height of some posts, none of them a void."""
+    greatest = -1e300
+    for x in range(first, last + 1):
+        greatest = max(greatest, row[x])
+    return greatest
+
+
+@compiled
+def steps_within(start: int, step: int, first: int, count: int) -> tuple[int, int]:
+    """First and last number of steps, >= 0, from a row or column that lead into a range of them."""
+    if step > 0:
+        return max(first - start, 0), first + count - 1 - start
+    return max(start - (first + count - 1), 0), start - first
+
+
+@compiled
+def holds_void(row: NDArray[np.float64], first: int, last: int) -> bool:
+    void = False
+    for x in range(first, last + 1):
+        void |= row[x] != row[x]
+    return void
+
+
+@compiled
+def blocks_of(ground: Ground, octant: Octant, i: int, first_j: int, last_j: int) -> tuple[float, bool]:
+    """Greatest height of the blocks that posts first_j..last_j of row i touch; whether they hold a void."""
+    row, column = octant.row - ground.held.row, octant.column - ground.held.column
+    if octant.along_rows:
+        first_row = last_row = (row + octant.row_step * i) // BLOCK
+        a, b = column + octant.column_step * first_j, column + octant.column_step * last_j
+        first_column, last_column = min(a, b) // BLOCK, max(a, b) // BLOCK
+    else:
+        first_column = last_column = (column + octant.column_step * i) // BLOCK
+        a, b = row + octant.row_step * first_j, row + octant.row_step * last_j
+        first_row, last_row = min(a, b) // BLOCK, max(a, b) // BLOCK
+    top_m, void = np.float32(-np.inf), False
+    for r in range(first_row, last_row + 1):
+        for c in range(first_column, last_column + 1):
+            top_m = max(top_m, ground.highest_m[r, c])
+            void = void or ground.has_void[r, c]
+    return float(top_m), void
