@@ -154,11 +154,8 @@ def answer(
     ------
     ValueError : the eye's position, level or drop is not a number
     """
-    if not np.isfinite([eye.row, eye.column, eye.level_m, eye.drop_per_m]).all():
-        raise ValueError(f"an eye must stand somewhere: {eye}")
+    look = look_of(eye, field, target_heights_m)
     ask(grid, eye, field, ground, answers)
-    tallest_m = max(0.0, float(target_heights_m.max()))
-    look = Look(float(eye.level_m), float(eye.drop_per_m), float(field.reach_m), target_heights_m, tallest_m)
     wedges = wedges_of(grid, eye, field)
 
     def some(first: int, last: int) -> None:
@@ -167,7 +164,7 @@ def answer(
             walk_fan(octant, ground, look, answers, fan, octant.posts_along, False)
 
     spread(some, len(wedges), 1 if alone else len(wedges), progress)
-    answer_underfoot(grid, eye, ground, answers)
+    answer_underfoot(eye, ground, answers)
 
 
 def ground_of(surface: Surface, maxima: Maxima) -> Ground:
@@ -175,6 +172,20 @@ def ground_of(surface: Surface, maxima: Maxima) -> Ground:
     heights_m = np.ascontiguousarray(surface.height_m, np.float32).ravel()
     window = Window(0, 0, surface.grid.rows, surface.grid.columns)
     return Ground(window, heights_m, maxima.highest_16, maxima.has_void_16, maxima.any_void)
+
+
+def look_of(eye: Eye, field: Field, target_heights_m: NDArray[np.float64]) -> Look:
+    """What an eye asks of the ground.
+
+    Raises
+    ------
+    ValueError : the eye's position, level or drop is not a number
+    """
+    if not np.isfinite([eye.row, eye.column, eye.level_m, eye.drop_per_m]).all():
+        raise ValueError(f"an eye must stand somewhere: {eye}")
+    tallest_m = max(0.0, float(target_heights_m.max()))
+    level_m, drop_per_m = float(eye.level_m), float(eye.drop_per_m)
+    return Look(level_m, drop_per_m, float(field.reach_m), target_heights_m, tallest_m)
 
 
 def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers) -> None:
@@ -203,7 +214,7 @@ def wedges_of(grid: Grid, eye: Eye, field: Field) -> list[tuple[Octant, float, f
     ]
 
 
-def answer_underfoot(grid: Grid, eye: Eye, ground: Ground, answers: Answers) -> None:
+def answer_underfoot(eye: Eye, ground: Ground, answers: Answers) -> None:
     """The post that an eye stands over, which no sweep away from it comes to, is seen."""
     row, column = int(eye.row), int(eye.column)
     asked, held = answers.asked, ground.held

@@ -1,0 +1,203 @@
+"""What an eye sees of terrain larger than memory: read band by band, outwards, and swept as it comes.
+
+Each side of the eye is walked in bands of rows (or columns) that are read as they are needed; between bands
+only the wedges and their horizons are kept. Bands end where blocks of posts end, so the sweep takes the same
+steps as in memory and gives the same bits. What is held is the states (a byte a post and target), one band,
+and the wedges (a few megabytes).
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.sight.answers import Answers, Ground
+from hillsight.sight.fan import open_fan
+from hillsight.sight.field import Field
+from hillsight.sight.maxima import MIDDLE as BLOCK
+from hillsight.sight.maxima import Maxima
+from hillsight.sight.octants import Window
+from hillsight.sight.posts import answer_underfoot, look_of, wedges_of
+from hillsight.sight.states import GroundState
+from hillsight.sight.sweep import walk_fan
+from hillsight.sight.threads import spread
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.grid import Grid
+    from hillsight.sight.fan import Fan
+    from hillsight.sight.octants import Octant
+    from hillsight.sight.viewing import Eye
+
+    #: Gives the heights of a part of the lattice, (rows, columns) float32, NaN void.
+    Read = Callable[[Window], NDArray[np.float32]]
+
+_NO_VALUES, _NO_COUNTS = np.empty(0, np.float32), np.empty(0, np.uint32)
+
+
+def see_in_bands(
+    read: Read,
+    grid: Grid,
+    eye: Eye,
+    field: Field | float,
+    target_heights_m: Sequence[float] | float = 0.0,
+    progress: Callable[[float], None] | None = None,
+    *,
+    states: NDArray[np.uint8] | None = None,
+    band_posts: int = 16_000_000,
+) -> NDArray[np.uint8]:
+    """State of every post of a field of view, of terrain that is read as it is needed.
+
+    Parameters
+    ----------
+    read : called from the calling thread with windows of at most about ``band_posts`` posts; quick for
+        files that are stored in tiles
+    grid : the whole lattice
+    eye, field, target_heights_m, progress : as for see_states
+    states : (targets, rows, columns) of the field's window, to be filled in place of a new array; it may
+        lie in a file (numpy.memmap)
+    band_posts : posts to read at a time; fewer take less memory and more reading
+
+    Returns
+    -------
+    codes of GroundState, (rows, columns) of ``field.window(grid, eye)`` or, of several target heights,
+    (targets, rows, columns); the same as see_states gives there
+
+    Raises
+    ------
+    ValueError : the eye's position, level or drop is not a number; ``states`` does not fit
+    """
+    field = field if isinstance(field, Field) else Field(field)
+    heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
+    look = look_of(eye, field, heights)
+    asked = field.window(grid, eye)
+    shape = (heights.size, asked.rows, asked.columns)
+    if states is None:
+        states = np.empty(shape, np.uint8)
+    if states.shape != shape or states.dtype != np.uint8 or not states.flags.c_contiguous:
+        raise ValueError(f"states must be {shape} uint8 without gaps, not {states.shape} {states.dtype}")
+    answers = Answers(asked, states.reshape(heights.size, -1), _NO_VALUES, _NO_VALUES, _NO_COUNTS)
+    field.ask(grid, eye, asked, asked, _NO_VALUES, False, answers.states, ())
+
+    wedges = wedges_of(grid, eye, field)
+    wedges.sort(key=_side)
+    sides = [list(some) for _, some in groupby(wedges, _side)]
+    ends = [max(_last_i(octant, field, first_u) for octant, first_u, _ in side) for side in sides]
+    to_walk, walked = max(sum(ends), 1), 0
+    for side, end_i in zip(sides, ends, strict=True):
+        octants = [octant for octant, _, _ in side]
+        fans = [open_fan(octant, first_u, last_u) for octant, first_u, last_u in side]
+        for from_i, to_i in _bands(octants[0], end_i, band_posts):
+            held = _held(octants, grid, from_i, to_i)
+            ground = _ground(read, held)
+            if ground.any_void:
+                _mark_voids(ground, answers)
+
+            def some(
+                first: int,
+                last: int,
+                octants: list[Octant] = octants,
+                fans: list[Fan] = fans,
+                ground: Ground = ground,
+                to_i: int = to_i,
+            ) -> None:
+                for k in range(first, last):
+                    fans[k] = walk_fan(octants[k], ground, look, answers, fans[k], to_i, True)
+
+            spread(some, len(fans), 1)
+            walked += to_i - from_i
+            if progress is not None:
+                progress(min(walked / to_walk, 1.0))
+    _answer_underfoot(read, grid, eye, answers)
+    return states.reshape((*np.shape(target_heights_m), asked.rows, asked.columns))
+
+
+def _side(wedge: tuple[Octant, float, float]) -> tuple[bool, int]:
+    """Which way an octant is walked: octants walked the same way read the same bands."""
+    octant = wedge[0]
+    return octant.along_rows, octant.row_step if octant.along_rows else octant.column_step
+
+
+def _last_i(octant: Octant, field: Field, first_u: float) -> int:
+    """Row of an octant after the last that its wedges come to within the reach."""
+    reach = field.reach_m / math.hypot(octant.along_m, first_u * octant.across_m) - octant.first_along
+    return octant.posts_along if reach >= octant.posts_along else min(octant.posts_along, int(reach) + 2)
+
+
+def _bands(octant: Octant, end_i: int, band_posts: int) -> Iterator[tuple[int, int]]:
+    """Rows i from, to of one band after another, each ending where a block ends."""
+    start = octant.row if octant.along_rows else octant.column
+    step = octant.row_step if octant.along_rows else octant.column_step
+    from_i = octant.first_i
+    while from_i < end_i:
+        at = (start + step * from_i) % BLOCK
+        to_i = from_i + (BLOCK - at if step > 0 else at + 1)
+        while to_i < end_i and (to_i + BLOCK - from_i) * 2 * (octant.first_along + to_i + BLOCK) < band_posts:
+            to_i += BLOCK
+        yield from_i, min(to_i, end_i)
+        from_i = to_i
+
+
+def _held(octants: list[Octant], grid: Grid, from_i: int, to_i: int) -> Window:
+    """The part of the lattice that octants walked one way need for rows from_i to to_i, in whole blocks."""
+    spans = []
+    for octant in octants:
+        widest = math.ceil(octant.first_along + to_i - octant.first_across) + 1
+        last_j = max(min(octant.posts_across - 1, widest), octant.first_j)
+        i, j = (from_i - (1 if from_i > 0 or octant.has_before else 0), to_i - 1), (octant.first_j, last_j)
+        rows, columns = (i, j) if octant.along_rows else (j, i)
+        spans.append(
+            [
+                *(octant.row + octant.row_step * k for k in rows),
+                *(octant.column + octant.column_step * k for k in columns),
+            ]
+        )
+    edges = np.array(spans)
+    first_row, last_row = _whole_blocks(edges[:, :2], grid.rows)
+    first_column, last_column = _whole_blocks(edges[:, 2:], grid.columns)
+    return Window(first_row, first_column, last_row - first_row + 1, last_column - first_column + 1)
+
+
+def _whole_blocks(places: NDArray[np.int64], posts: int) -> tuple[int, int]:
+    """First and last row (or column) of the blocks that hold some, with what they share with the next."""
+    first = max(int(places.min()), 0) // BLOCK * BLOCK
+    return first, min(posts - 1, (int(places.max()) // BLOCK + 1) * BLOCK)
+
+
+def _ground(read: Read, held: Window) -> Ground:
+    heights_m = np.ascontiguousarray(read(held), np.float32)
+    if heights_m.shape != (held.rows, held.columns):
+        raise ValueError(f"{held} was asked for and {heights_m.shape} heights were read")
+    maxima = Maxima.of(heights_m)
+    return Ground(held, heights_m.ravel(), maxima.highest_16, maxima.has_void_16, maxima.any_void)
+
+
+def _mark_voids(ground: Ground, answers: Answers) -> None:
+    """Turn the asked posts of a band that are voids from HIDDEN to UNKNOWN."""
+    held, asked = ground.held, answers.asked
+    top, left = max(held.row, asked.row), max(held.column, asked.column)
+    bottom = min(held.row + held.rows, asked.row + asked.rows)
+    right = min(held.column + held.columns, asked.column + asked.columns)
+    if top >= bottom or left >= right:
+        return
+    heights_m = ground.heights_m.reshape(held.rows, held.columns)
+    void = np.isnan(heights_m[top - held.row : bottom - held.row, left - held.column : right - held.column])
+    states = answers.states.reshape(-1, asked.rows, asked.columns)
+    there = states[:, top - asked.row : bottom - asked.row, left - asked.column : right - asked.column]
+    there[void & (there == GroundState.HIDDEN)] = GroundState.UNKNOWN
+
+
+def _answer_underfoot(read: Read, grid: Grid, eye: Eye, answers: Answers) -> None:
+    row, column = int(eye.row), int(eye.column)
+    if not (0 <= row < grid.rows and 0 <= column < grid.columns):
+        return
+    ground = _ground(read, Window(row, column, 1, 1))
+    if ground.any_void:
+        _mark_voids(ground, answers)
+    answer_underfoot(eye, ground, answers)
