@@ -11,7 +11,7 @@ line lies on the ground: the row's offset along if > 0, minus the column's offse
 ground (rise -inf). The row after the last piece holds the end of the interval in START.
 
 ``heights`` are one row of lowered heights less the eye level; ``before`` those of the row one nearer the
-eye, in the same columns. See docs/method.md for why a column's line counts only where it stands above the
+eye, in the same columns. See docs/sight.md for why a column's line counts only where it stands above the
 row's line beside it.
 """
 

@@ -3,7 +3,7 @@
 The octant is cut into wedges of directions. Each wedge is walked outwards row by row with a horizon of its
 own, and halves when it has grown wider than WIDEST posts, so that a horizon and its stretch of ground fit
 the nearest cache. Ground of a block that lies below the lowest point of the wedge's horizon is left out: it
-is hidden and hides nothing. Method and proof: docs/method.md.
+is hidden and hides nothing. Method and proof: docs/sight.md.
 """
 
 from __future__ import annotations
