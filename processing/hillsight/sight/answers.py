@@ -71,23 +71,56 @@ class Answers(NamedTuple):
 
 
 @compiled
-def _posts_between(
-    octant: Octant, along: float, first_j: int, last_j: int, start: float, posts_end: float
+def posts_between(
+    first_across: float,
+    along: float,
+    with_axis: bool,
+    with_diagonal: bool,
+    first_j: int,
+    last_j: int,
+    start: float,
+    posts_end: float,
 ) -> tuple[int, int]:
     """First and last of some posts of a row that lie in a wedge's directions and are the octant's."""
     inverse = 1.0 / along
     first, last = max(first_j, 0), last_j
-    while first <= last and (octant.first_across + first) * inverse < start:
+    while first <= last and (first_across + first) * inverse < start:
         first += 1
-    while first <= last and (octant.first_across + last) * inverse >= posts_end:
+    while first <= last and ((first_across + last) * inverse >= posts_end or first_across + last > along):
         last -= 1
-    while first <= last and octant.first_across + last > along:
+    if first <= last and first_across + last == along and not with_diagonal:
         last -= 1
-    if first <= last and octant.first_across + last == along and not octant.with_diagonal:
-        last -= 1
-    if octant.first_across + first == 0.0 and not octant.with_axis:
+    if first_across + first == 0.0 and not with_axis:
         first += 1
     return first, last
+
+
+@compiled
+def mark_visible(
+    states: NDArray[np.uint8],
+    counts: NDArray[np.uint32],
+    gaps: NDArray[np.float64],
+    first: int,
+    last: int,
+    along: float,
+    target_height_m: float,
+    place: int,
+    step: int,
+    count_place: int,
+    count_step: int,
+) -> None:
+    """Answer a row of posts of which only the states (and counts) of one target are asked, without voids.
+
+    first, last : of ``gaps``; place, count_place : of the first of them in ``states`` and ``counts``
+    """
+    with_counts = counts.size > 0
+    for x in range(first, last + 1):
+        if gaps[x] * along + target_height_m >= -TIE_M and states[place] != 0:
+            states[place] = _VISIBLE
+            if with_counts:
+                counts[count_place] += np.uint32(1)
+        place += step
+        count_place += count_step
 
 
 @compiled
@@ -95,12 +128,10 @@ def answer_row(
     octant: Octant,
     look: Look,
     answers: Answers,
-    i: int,
-    first_j: int,
-    last_j: int,
+    along: float,
+    first: int,
+    last: int,
     base_j: int,
-    start: float,
-    posts_end: float,
     gaps: NDArray[np.float64],
     crests: NDArray[np.float64],
     spans: NDArray[np.float64],
@@ -110,32 +141,20 @@ def answer_row(
     count_origin: int,
     count_step: int,
 ) -> None:
-    """Write the answers of a row's posts that lie in the wedge's directions."""
-    along = octant.first_along + i
+    """Write the answers of posts first..last of a row, whatever is asked."""
     inverse = 1.0 / along
-    first, last = _posts_between(octant, along, first_j, last_j, start, posts_end)
     with_clearance, with_counts = answers.clearance_m.size > 0, answers.counts.size > 0
     targets = look.target_heights_m.size
-    if targets == 1 and span_count == 0:
+    if targets == 1 and span_count == 0 and with_clearance and not with_counts:
         states, height_m = answers.states[0], look.target_heights_m[0]
-        if with_clearance:
-            for j in range(first, last + 1):
-                place = origin + j * step
-                clear_m = gaps[j - base_j] * along + height_m
-                if states[place] != 0:
-                    if clear_m >= -TIE_M:
-                        states[place] = _VISIBLE
-                        clear_m = max(clear_m, 0.0)
-                        if with_counts:
-                            answers.counts[count_origin + j * count_step] += np.uint32(1)
-                    answers.clearance_m[place] = clear_m
-        else:
-            for j in range(first, last + 1):
-                place = origin + j * step
-                if gaps[j - base_j] * along + height_m >= -TIE_M and states[place] != 0:
+        for j in range(first, last + 1):
+            place = origin + j * step
+            clear_m = gaps[j - base_j] * along + height_m
+            if states[place] != 0:
+                if clear_m >= -TIE_M:
                     states[place] = _VISIBLE
-                    if with_counts:
-                        answers.counts[count_origin + j * count_step] += np.uint32(1)
+                    clear_m = max(clear_m, 0.0)
+                answers.clearance_m[place] = clear_m
     else:
         for j in range(first, last + 1):
             place = origin + j * step
@@ -174,11 +193,9 @@ def answer_hidden_row(
     ground: Ground,
     look: Look,
     answers: Answers,
-    i: int,
-    first_j: int,
-    last_j: int,
-    start: float,
-    posts_end: float,
+    along: float,
+    first: int,
+    last: int,
     horizon: NDArray[np.float64],
     pieces: int,
     origin: int,
@@ -186,10 +203,8 @@ def answer_hidden_row(
     ground_origin: int,
     ground_step: int,
 ) -> None:
-    """Clearances of a row that is known to lie below the horizon, without voids on the way."""
-    along = octant.first_along + i
+    """Clearances of posts first..last of a row that is known to lie below the horizon, without voids."""
     inverse = 1.0 / along
-    first, last = _posts_between(octant, along, first_j, last_j, start, posts_end)
     across_drop = look.drop_per_m * octant.across_m**2
     level_m = look.eye_level_m + look.drop_per_m * (along * octant.along_m) ** 2 - look.target_heights_m[0]
     states, clearance_m, heights_m = answers.states[0], answers.clearance_m, ground.heights_m

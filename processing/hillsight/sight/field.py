@@ -98,11 +98,14 @@ class Field:
         any_void: bool,
         states: NDArray[np.uint8],
         values: tuple[NDArray[np.float32], ...],
+        *,
+        alone: bool = True,
     ) -> None:
         """Set the posts of the field to HIDDEN, its voids to UNKNOWN, all others to BEYOND (0).
 
         states : (targets, posts of asked) uint8; heights_m : (posts of held,), which holds all of asked
         values : arrays (posts of asked,) that are filled with NaN
+        alone : whether to spread the rows over the cores
         """
         angles = np.radians([self.from_bearing_grid_deg, self.to_bearing_grid_deg])
         sides = np.column_stack([np.sin(angles), np.cos(angles)])
@@ -132,7 +135,7 @@ class Field:
             )
             states[1:, some] = states[0, some]
 
-        spread(rows, asked.rows, _ROWS_AT_A_TIME)
+        spread(rows, asked.rows, _ROWS_AT_A_TIME if alone else asked.rows)
 
 
 @compiled

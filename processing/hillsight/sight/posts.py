@@ -155,7 +155,7 @@ def answer(
     ValueError : the eye's position, level or drop is not a number
     """
     look = look_of(eye, field, target_heights_m)
-    ask(grid, eye, field, ground, answers)
+    ask(grid, eye, field, ground, answers, alone=alone)
     wedges = wedges_of(grid, eye, field)
 
     def some(first: int, last: int) -> None:
@@ -188,7 +188,7 @@ def look_of(eye: Eye, field: Field, target_heights_m: NDArray[np.float64]) -> Lo
     return Look(level_m, drop_per_m, float(field.reach_m), target_heights_m, tallest_m)
 
 
-def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers) -> None:
+def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers, *, alone: bool) -> None:
     """Mark the posts of the field in the answers, before the sweep."""
     values = (answers.clearance_m, answers.crest_distance_m)
     field.ask(
@@ -200,6 +200,7 @@ def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers) ->
         ground.any_void,
         answers.states,
         tuple(array for array in values if array.size),
+        alone=alone,
     )
 
 

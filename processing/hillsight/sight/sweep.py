@@ -12,7 +12,15 @@ import math
 
 import numpy as np
 
-from hillsight.sight.answers import Answers, Ground, Look, answer_hidden_row, answer_row
+from hillsight.sight.answers import (
+    Answers,
+    Ground,
+    Look,
+    answer_hidden_row,
+    answer_row,
+    mark_visible,
+    posts_between,
+)
 from hillsight.sight.broken import join_spans, lines_of_row, merge_lines, void_spans
 from hillsight.sight.compiled import compiled
 from hillsight.sight.fan import (
@@ -82,6 +90,8 @@ def walk_fan(
     origin = (octant.row - held.row) * held.columns + octant.column - held.column
     out_origin = (octant.row - asked.row) * asked.columns + octant.column - asked.column
     tallest_m = look.tallest_m
+    states, height_m = answers.states[0], look.target_heights_m[0]
+    plain = look.target_heights_m.size == 1 and answers.clearance_m.size == 0
     exhaustive, with_crests = answers.clearance_m.size > 0, answers.crest_distance_m.size > 0
 
     rows, gaps, crests = np.empty((BLOCK + 1, _ROOM)), np.empty(_ROOM), np.empty(_ROOM)
@@ -185,16 +195,24 @@ def walk_fan(
                         i += 1
                         continue
                     along = octant.first_along + i
+                    first, last = posts_between(
+                        first_across,
+                        along,
+                        octant.with_axis,
+                        octant.with_diagonal,
+                        max(first_asked_j, math.floor(start * along - first_across)),
+                        min(last_asked_j, math.ceil(end * along - first_across)),
+                        start,
+                        posts_end,
+                    )
                     answer_hidden_row(
                         octant,
                         ground,
                         look,
                         answers,
-                        i,
-                        max(first_asked_j, math.floor(start * along - first_across)),
-                        min(last_asked_j, math.ceil(end * along - first_across)),
-                        start,
-                        posts_end,
+                        along,
+                        first,
+                        last,
                         horizon,
                         pieces,
                         out_origin + i * out_step,
@@ -269,25 +287,48 @@ def walk_fan(
                     )
                     horizon, merged = merged, horizon
                 if first_asked_i <= i_here <= last_asked_i:
-                    answer_row(
-                        octant,
-                        look,
-                        answers,
-                        i_here,
+                    first, last = posts_between(
+                        first_across,
+                        along,
+                        octant.with_axis,
+                        octant.with_diagonal,
                         max(first, first_asked_j),
                         min(last, last_asked_j),
-                        base_j,
                         start,
                         posts_end,
-                        gaps,
-                        crests,
-                        spans,
-                        span_count,
-                        out_origin + i_here * out_step,
-                        out_cross,
-                        origin + i_here * step,
-                        cross,
                     )
+                    if plain and span_count == 0:
+                        mark_visible(
+                            states,
+                            answers.counts,
+                            gaps,
+                            first - base_j,
+                            last - base_j,
+                            along,
+                            height_m,
+                            out_origin + i_here * out_step + first * out_cross,
+                            out_cross,
+                            origin + i_here * step + first * cross,
+                            cross,
+                        )
+                    else:
+                        answer_row(
+                            octant,
+                            look,
+                            answers,
+                            along,
+                            first,
+                            last,
+                            base_j,
+                            gaps,
+                            crests,
+                            spans,
+                            span_count,
+                            out_origin + i_here * out_step,
+                            out_cross,
+                            origin + i_here * step,
+                            cross,
+                        )
                 if broken and not low:
                     known_before = has_before or i_here > first_i
                     count = lines_of_row(
