@@ -85,10 +85,22 @@ class Sighting:
     crest_shares: tuple[float, ...]
 
 
-def sighting(
-    lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0, *, lowered_target_m=None
-):
-    """Walk from the eye to one target, so high above its ground or at a level of its own."""
+@dataclass(frozen=True)
+class Way:
+    """What a sight line meets before its end.
+
+    grazing_m : height, at the end, of the line from the eye over the highest ground met; -inf for none
+    crest_shares : shares of the way at which ground stands within a micrometre of the grazing line
+    void : whether a void is crossed
+    """
+
+    grazing_m: float
+    crest_shares: tuple[float, ...]
+    void: bool
+
+
+def way(lowered, eye_row, eye_column, eye_level_m, row, column):
+    """Walk from the eye to one place."""
     risen, void = [], False
     for share, at_row, at_column in crossings(eye_row, eye_column, row, column, lowered.shape):
         height_m = ground(lowered, at_row, at_column)
@@ -98,18 +110,28 @@ def sighting(
         # Height, at the target, of the line from the eye through this ground.
         risen.append((eye_level_m + (height_m - eye_level_m) / share, share))
     grazing_m = max((height for height, _ in risen), default=-math.inf)
-    crests = tuple(share for height, share in risen if grazing_m - height <= 1e-6)
+    return Way(grazing_m, tuple(share for height, share in risen if grazing_m - height <= 1e-6), void)
+
+
+def clearance_over(walked, target_m):
+    """Clearance of a target at some lowered height at the end of a way; NaN unknown, +inf with no ground."""
+    if math.isnan(target_m):
+        return math.nan
+    clearance_m = target_m - walked.grazing_m
+    if -TIE_M <= clearance_m < 0:
+        clearance_m = 0.0
+    return math.nan if clearance_m >= 0 and walked.void else clearance_m
+
+
+def sighting(
+    lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0, *, lowered_target_m=None
+):
+    """Walk from the eye to one target, so high above its ground or at a level of its own."""
+    walked = way(lowered, eye_row, eye_column, eye_level_m, row, column)
     target_m = lowered_target_m
     if target_m is None:
         target_m = bilinear(lowered, row, column) + target_height_m
-    if math.isnan(target_m):
-        return Sighting(math.nan, crests)
-    clearance_m = target_m - grazing_m
-    if -TIE_M <= clearance_m < 0:
-        clearance_m = 0.0
-    if clearance_m >= 0 and void:
-        clearance_m = math.nan
-    return Sighting(clearance_m, crests)
+    return Sighting(clearance_over(walked, target_m), walked.crest_shares)
 
 
 def clearance(lowered, eye_row, eye_column, eye_level_m, row, column, target_height_m=0.0):

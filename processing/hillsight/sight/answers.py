@@ -60,14 +60,12 @@ class Answers(NamedTuple):
         or UNKNOWN where it must
     clearance_m, crest_distance_m : (posts of asked,) float32, of the first target, set wherever its state is
         asked for; both may be empty, or the second
-    counts : (posts of the Ground's held,) uint32, raised by one where the first target is visible; or empty
     """
 
     asked: Window
     states: NDArray[np.uint8]
     clearance_m: NDArray[np.float32]
     crest_distance_m: NDArray[np.float32]
-    counts: NDArray[np.uint32]
 
 
 @compiled
@@ -98,7 +96,6 @@ def posts_between(
 @compiled
 def mark_visible(
     states: NDArray[np.uint8],
-    counts: NDArray[np.uint32],
     gaps: NDArray[np.float64],
     first: int,
     last: int,
@@ -106,21 +103,15 @@ def mark_visible(
     target_height_m: float,
     place: int,
     step: int,
-    count_place: int,
-    count_step: int,
 ) -> None:
-    """Answer a row of posts of which only the states (and counts) of one target are asked, without voids.
+    """Answer a row of posts of which only the states of one target are asked, without voids.
 
-    first, last : of ``gaps``; place, count_place : of the first of them in ``states`` and ``counts``
+    first, last : of ``gaps``; place : of the first of them in ``states``
     """
-    with_counts = counts.size > 0
     for x in range(first, last + 1):
         if gaps[x] * along + target_height_m >= -TIE_M and states[place] != 0:
             states[place] = _VISIBLE
-            if with_counts:
-                counts[count_place] += np.uint32(1)
         place += step
-        count_place += count_step
 
 
 @compiled
@@ -138,14 +129,12 @@ def answer_row(
     span_count: int,
     origin: int,
     step: int,
-    count_origin: int,
-    count_step: int,
 ) -> None:
     """Write the answers of posts first..last of a row, whatever is asked."""
     inverse = 1.0 / along
-    with_clearance, with_counts = answers.clearance_m.size > 0, answers.counts.size > 0
+    with_clearance = answers.clearance_m.size > 0
     targets = look.target_heights_m.size
-    if targets == 1 and span_count == 0 and with_clearance and not with_counts:
+    if targets == 1 and span_count == 0 and with_clearance:
         states, height_m = answers.states[0], look.target_heights_m[0]
         for j in range(first, last + 1):
             place = origin + j * step
@@ -168,12 +157,9 @@ def answer_row(
                 visible = clear_m >= -TIE_M
                 if visible:
                     answers.states[target, place] = _UNKNOWN if over_void else _VISIBLE
-                if target == 0:
-                    if visible and with_counts and not over_void:
-                        answers.counts[count_origin + j * count_step] += np.uint32(1)
-                    if with_clearance:
-                        known_m = max(clear_m, 0.0) if visible else clear_m
-                        answers.clearance_m[place] = np.nan if visible and over_void else known_m
+                if target == 0 and with_clearance:
+                    known_m = max(clear_m, 0.0) if visible else clear_m
+                    answers.clearance_m[place] = np.nan if visible and over_void else known_m
     if answers.crest_distance_m.size > 0:
         for j in range(first, last + 1):
             place = origin + j * step
@@ -196,7 +182,8 @@ def answer_hidden_row(
     along: float,
     first: int,
     last: int,
-    horizon: NDArray[np.float64],
+    horizons: NDArray[np.float64],
+    which: int,
     pieces: int,
     origin: int,
     step: int,
@@ -210,10 +197,10 @@ def answer_hidden_row(
     states, clearance_m, heights_m = answers.states[0], answers.clearance_m, ground.heights_m
     j, k = first, 0
     while j <= last:
-        while k + 1 < pieces and horizon[k + 1, START] <= (octant.first_across + j) * inverse:
+        while k + 1 < pieces and horizons[which, k + 1, START] <= (octant.first_across + j) * inverse:
             k += 1
-        until = horizon[k + 1, START] if k + 1 < pieces else np.inf
-        floor_m, slope = horizon[k, RISE] * along + level_m, horizon[k, SLOPE]
+        until = horizons[which, k + 1, START] if k + 1 < pieces else np.inf
+        floor_m, slope = horizons[which, k, RISE] * along + level_m, horizons[which, k, SLOPE]
         while True:
             across = octant.first_across + j
             place = origin + j * step

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     #: Gives the heights of a part of the lattice, (rows, columns) float32, NaN void.
     Read = Callable[[Window], NDArray[np.float32]]
 
-_NO_VALUES, _NO_COUNTS = np.empty(0, np.float32), np.empty(0, np.uint32)
+_NO_VALUES = np.empty(0, np.float32)
 
 
 def see_in_bands(
@@ -82,7 +82,7 @@ def see_in_bands(
         states = np.empty(shape, np.uint8)
     if states.shape != shape or states.dtype != np.uint8 or not states.flags.c_contiguous:
         raise ValueError(f"states must be {shape} uint8 without gaps, not {states.shape} {states.dtype}")
-    answers = Answers(asked, states.reshape(heights.size, -1), _NO_VALUES, _NO_VALUES, _NO_COUNTS)
+    answers = Answers(asked, states.reshape(heights.size, -1), _NO_VALUES, _NO_VALUES)
     field.ask(grid, eye, asked, asked, _NO_VALUES, False, answers.states, ())
 
     wedges = wedges_of(grid, eye, field)

@@ -23,8 +23,8 @@ POST_WIDTH = 1e-9
 
 @compiled
 def lines_of_row(
-    heights: NDArray[np.float64],
-    before: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    slot: int,
     has_before: bool,
     first: int,
     last: int,
@@ -41,21 +41,21 @@ def lines_of_row(
     width = POST_WIDTH * inverse
     n = 0
     for x in range(first, last + 1):
-        height = heights[x]
+        height = rows[slot, x]
         if height != height:
             continue
         at = first_across + (base + x)
         here = at * inverse
-        known_after = x < last and heights[x + 1] == heights[x + 1]
-        if x == first or heights[x - 1] != heights[x - 1]:
+        known_after = x < last and rows[slot, x + 1] == rows[slot, x + 1]
+        if x == first or rows[slot, x - 1] != rows[slot, x - 1]:
             lines[n, START], lines[n, RISE], lines[n, SLOPE] = here - width, height * inverse, 0.0
             lines[n, CREST], lines[n, 4] = along, here
             n += 1
         until = (first_across + (base + x + 1)) * inverse if known_after else here + width
-        slope = heights[x + 1] - height if known_after else 0.0
+        slope = rows[slot, x + 1] - height if known_after else 0.0
         rise = (height - slope * at) * inverse
-        if at > 0.0 and has_before and before[x] == before[x]:
-            lean = before[x] * along - height * (along - 1.0)
+        if at > 0.0 and has_before and rows[slot - 1, x] == rows[slot - 1, x]:
+            lean = rows[slot - 1, x] * along - height * (along - 1.0)
             if not known_after or lean > at * slope:
                 column_until = at / (along - 1.0) if along > 1.0 else np.inf
                 if known_after:
@@ -74,68 +74,75 @@ def lines_of_row(
 
 @compiled
 def merge_lines(
-    horizon: NDArray[np.float64],
+    horizons: NDArray[np.float64],
+    which: int,
     pieces: int,
     lines: NDArray[np.float64],
     count: int,
     start: float,
     end: float,
     slack: float,
-    out: NDArray[np.float64],
 ) -> int:
     """Upper envelope of any horizon and the lines of a row; returns its number of pieces."""
     k, n, i = 0, 0, 0
     here = start
     while here < end:
-        while k + 1 < pieces and horizon[k + 1, START] <= here:
+        while k + 1 < pieces and horizons[which, k + 1, START] <= here:
             k += 1
         while i < count and lines[i, 4] <= here:
             i += 1
-        piece_until = horizon[k + 1, START] if k + 1 < pieces else end
+        piece_until = horizons[which, k + 1, START] if k + 1 < pieces else end
         stop = min(piece_until, end)
-        rise, slope, crest = horizon[k, RISE], horizon[k, SLOPE], horizon[k, CREST]
+        rise, slope, crest = horizons[which, k, RISE], horizons[which, k, SLOPE], horizons[which, k, CREST]
         if i < count and lines[i, START] < stop:
             if lines[i, START] > here:
                 stop = lines[i, START]
-                n = _put_unless_same(out, n, here, rise, slope, crest)
+                n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
             else:
                 stop = min(stop, lines[i, 4])
                 line_rise, line_slope, line_crest = lines[i, RISE], lines[i, SLOPE], lines[i, CREST]
                 above = (line_rise - rise) + (line_slope - slope) * here > slack
                 above_after = (line_rise - rise) + (line_slope - slope) * stop > slack
                 if above:
-                    n = _put_unless_same(out, n, here, line_rise, line_slope, line_crest)
+                    n = _put_unless_same(horizons, 1 - which, n, here, line_rise, line_slope, line_crest)
                 else:
-                    n = _put_unless_same(out, n, here, rise, slope, crest)
+                    n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
                 if above != above_after:
                     crossing = min(max((rise - line_rise) / (line_slope - slope), here), stop)
                     if above_after:
-                        n = _put_unless_same(out, n, crossing, line_rise, line_slope, line_crest)
+                        n = _put_unless_same(
+                            horizons, 1 - which, n, crossing, line_rise, line_slope, line_crest
+                        )
                     else:
-                        n = _put_unless_same(out, n, crossing, rise, slope, crest)
+                        n = _put_unless_same(horizons, 1 - which, n, crossing, rise, slope, crest)
         else:
-            n = _put_unless_same(out, n, here, rise, slope, crest)
+            n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
         here = stop
-    out[n, START] = end
+    horizons[1 - which, n, START] = end
     return n
 
 
 @compiled
 def _put_unless_same(
-    out: NDArray[np.float64], n: int, start: float, rise: float, slope: float, crest: float
+    horizons: NDArray[np.float64], which: int, n: int, start: float, rise: float, slope: float, crest: float
 ) -> int:
     """Append a piece unless the last one is the same line going on."""
-    if n > 0 and out[n - 1, START] >= start:
+    if n > 0 and horizons[which, n - 1, START] >= start:
         n -= 1
-    if n > 0 and out[n - 1, RISE] == rise and out[n - 1, SLOPE] == slope and out[n - 1, CREST] == crest:
+    if (
+        n > 0
+        and horizons[which, n - 1, RISE] == rise
+        and horizons[which, n - 1, SLOPE] == slope
+        and horizons[which, n - 1, CREST] == crest
+    ):
         return n
-    return put(out, n, start, rise, slope, crest)
+    return put(horizons, which, n, start, rise, slope, crest)
 
 
 @compiled
 def void_spans(
-    heights: NDArray[np.float64],
-    before: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    slot: int,
     has_before: bool,
     first: int,
     last: int,
@@ -154,18 +161,21 @@ def void_spans(
     for x in range(first, last + 1):
         at = first_across + (base + x)
         here = at * inverse
-        known = heights[x] == heights[x]
-        after_start = here + width if known else here
-        if x < last and not (known and heights[x + 1] == heights[x + 1]):
-            until = (first_across + (base + x + 1)) * inverse
-            n = _join(spans, n, after_start, until - width if heights[x + 1] == heights[x + 1] else until)
-        if not known and x == last:
-            n = _join(spans, n, here, here + width)
-        if at > 0.0 and has_before and not (known and before[x] == before[x]):
+        known = rows[slot, x] == rows[slot, x]
+        # Somewhat before a void post, whose direction rounding may put there; the line to it is void too.
+        after_start = here + width if known else here - width
+        if x < last:
+            next_known = rows[slot, x + 1] == rows[slot, x + 1]
+            if not (known and next_known):
+                until = (first_across + (base + x + 1)) * inverse
+                n = _join(spans, n, after_start, until - width if next_known else until + width)
+        elif not known:
+            n = _join(spans, n, after_start, here + width)
+        if at > 0.0 and has_before and not (known and rows[slot - 1, x] == rows[slot - 1, x]):
             until = np.inf
             if along > 1.0:
                 until = at / (along - 1.0)
-                if before[x] == before[x]:
+                if rows[slot - 1, x] == rows[slot - 1, x]:
                     until -= until * POST_WIDTH / (along - 1.0)
             n = _join(spans, n, after_start, until)
     return n

@@ -16,15 +16,15 @@ if TYPE_CHECKING:
 
 #: Columns of ``Fan.wedges``: first direction, end of the horizon, end of the directions whose posts are the
 #: wedge's, lowest rise of the horizon, pieces of the horizon, spans of void directions, whether the horizon
-#: is broken (0 or 1), and the next row i. Whole numbers are exact as floats.
-FIRST, END, POSTS_END, LOWEST, PIECES, SPANS, BROKEN, NEXT_I = range(8)
+#: is broken (0 or 1), the next row i, and a rise that the row before it stays under. Whole numbers are exact.
+FIRST, END, POSTS_END, LOWEST, PIECES, SPANS, BROKEN, NEXT_I, BEFORE_TOP = range(9)
 
 
 class Fan(NamedTuple):
     """Wedges, each with the horizon it has come to.
 
     wedges_used, pieces_used, spans_used : rows in use of the arrays below
-    wedges : (>= wedges_used, 8) see above; the last one is walked next
+    wedges : (>= wedges_used, 9) see above; the last one is walked next
     pieces, spans : horizons (pieces + 1 rows each) and spans of void directions, one wedge after another
     """
 
@@ -40,7 +40,8 @@ def open_fan(octant: Octant, first_u: float, last_u: float) -> Fan:
     """One wedge at the eye, before any ground."""
     # The octant's outermost direction lies within its last wedge, whatever rounding makes of it.
     end, posts_end = (1.0 + 1e-9, 2.0) if last_u >= 1.0 else (last_u, last_u)
-    wedge = [first_u, end, posts_end, -np.inf, 1.0, 0.0, float(octant.broken), float(octant.first_i)]
+    broken, next_i = float(octant.broken), float(octant.first_i)
+    wedge = [first_u, end, posts_end, -np.inf, 1.0, 0.0, broken, next_i, np.inf]
     pieces = np.array([[first_u, -np.inf, 0.0, 0.0], [end, 0.0, 0.0, 0.0]])
     return Fan(1, 2, 0, np.array([wedge]), pieces, np.empty((1, 2)))
 
@@ -48,7 +49,7 @@ def open_fan(octant: Octant, first_u: float, last_u: float) -> Fan:
 @compiled
 def empty_fan() -> Fan:
     """No wedges."""
-    return Fan(0, 0, 0, np.empty((1, 8)), np.empty((1, 4)), np.empty((1, 2)))
+    return Fan(0, 0, 0, np.empty((1, 9)), np.empty((1, 4)), np.empty((1, 2)))
 
 
 @compiled
@@ -58,6 +59,7 @@ def push_wedge(
     end: float,
     posts_end: float,
     lowest: float,
+    before_top: float,
     broken: bool,
     next_i: int,
     horizon: NDArray[np.float64],
@@ -74,6 +76,7 @@ def push_wedge(
     wedges = _with_room(fan.wedges, fan.wedges_used + 1)
     row = wedges[fan.wedges_used]
     row[FIRST], row[END], row[POSTS_END], row[LOWEST] = first, end, posts_end, lowest
+    row[BEFORE_TOP] = before_top
     row[PIECES], row[SPANS], row[BROKEN], row[NEXT_I] = pieces, span_count, 1.0 if broken else 0.0, next_i
     pieces_used, spans_used = fan.pieces_used + pieces + 1, fan.spans_used + span_count
     kept = _with_room(fan.pieces, pieces_used)

@@ -171,6 +171,8 @@ def _ask_rows(
             first += 1
         while first <= last and math.sqrt(south_m**2 + ((last - eye_column) * spacing_x_m) ** 2) > reach_m:
             last -= 1
+        if last < first:
+            continue  # an eye off the terrain may reach past the corner of it only
         place = (row - asked.row) * asked.columns - asked.column
         if all_round and inner_m == 0.0:
             states[place + first : place + last + 1] = _HIDDEN
@@ -180,8 +182,10 @@ def _ask_rows(
                 if math.sqrt(south_m**2 + east_m**2) < inner_m:
                     continue
                 if not all_round:
-                    past_first = east_m * sides[0, 1] + south_m * sides[0, 0] >= 0.0
-                    before_last = -south_m * sides[1, 0] - east_m * sides[1, 1] >= 0.0
+                    # A post on a side is in the field, whatever rounding makes of its bearing.
+                    rounding_m = 1e-12 * (abs(east_m) + abs(south_m))
+                    past_first = east_m * sides[0, 1] + south_m * sides[0, 0] >= -rounding_m
+                    before_last = south_m * sides[1, 0] + east_m * sides[1, 1] <= rounding_m
                     if not ((past_first or before_last) if over_half else (past_first and before_last)):
                         continue
                 states[place + column] = _HIDDEN

@@ -5,12 +5,13 @@ Seen from the eye, a grid line between two posts is a straight line in the plane
     lateral slope   u = offset across / offset along        (spacings over spacings)
     rise            v = (lowered height - eye level) / offset along     (metres a spacing along)
 
-so the horizon over an interval of u is the upper envelope of straight pieces. It is kept as an array
-(pieces + 1, 4) float64: START u of the piece, rise at u = 0 and slope of its line, and CREST, where that
-line lies on the ground: the row's offset along if > 0, minus the column's offset across if < 0, 0 for no
-ground (rise -inf). The row after the last piece holds the end of the interval in START.
+so the horizon over an interval of u is the upper envelope of straight pieces. ``horizons`` is (2, pieces, 4)
+float64: ``horizons[which]`` is the horizon in force and the other half takes the next one. Each piece has
+START, the u where it begins, RISE at u = 0 and SLOPE of its line, and CREST, where that line lies on the
+ground: the row's offset along if > 0, minus the column's offset across if < 0, 0 for no ground (rise -inf).
+The row after the last piece holds the end of the interval in START.
 
-``heights`` are one row of lowered heights less the eye level; ``before`` those of the row one nearer the
+``rows[slot]`` is one row of lowered heights less the eye's level, ``rows[slot - 1]`` the row one nearer the
 eye, in the same columns. See docs/sight.md for why a column's line counts only where it stands above the
 row's line beside it.
 """
@@ -30,32 +31,38 @@ START, RISE, SLOPE, CREST = 0, 1, 2, 3
 
 
 @inlined
-def put(out: NDArray[np.float64], n: int, start: float, rise: float, slope: float, crest: float) -> int:
+def put(
+    horizons: NDArray[np.float64], which: int, n: int, start: float, rise: float, slope: float, crest: float
+) -> int:
     """Append a piece, in place of the last one if that has no length."""
-    if n > 0 and out[n - 1, START] >= start:
+    if n > 0 and horizons[which, n - 1, START] >= start:
         n -= 1
-    out[n, START] = start
-    out[n, RISE] = rise
-    out[n, SLOPE] = slope
-    out[n, CREST] = crest
+    horizons[which, n, START] = start
+    horizons[which, n, RISE] = rise
+    horizons[which, n, SLOPE] = slope
+    horizons[which, n, CREST] = crest
     return n + 1
 
 
 @compiled
-def lowest_rise(horizon: NDArray[np.float64], pieces: int) -> float:
+def lowest_rise(horizons: NDArray[np.float64], which: int, pieces: int) -> float:
     """Least rise of the horizon over its interval."""
     lowest = np.inf
     for k in range(pieces):
-        rise, slope = horizon[k, RISE], horizon[k, SLOPE]
-        lowest = min(lowest, rise + slope * horizon[k, START], rise + slope * horizon[k + 1, START])
+        rise, slope = horizons[which, k, RISE], horizons[which, k, SLOPE]
+        lowest = min(
+            lowest, rise + slope * horizons[which, k, START], rise + slope * horizons[which, k + 1, START]
+        )
     return lowest
 
 
 @compiled
 def rises_above(
-    horizon: NDArray[np.float64],
+    horizons: NDArray[np.float64],
+    which: int,
     pieces: int,
-    heights: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    slot: int,
     first: int,
     last: int,
     first_across: float,
@@ -66,24 +73,25 @@ def rises_above(
 ) -> None:
     """Rise of the posts first..last over the horizon, and the horizon's crest there; fills two outputs.
 
-    first_across, base : column x of ``heights`` is first_across + (base + x) spacings across
+    first_across, base : column x of ``rows`` is first_across + (base + x) spacings across
     Posts before the interval are left alone.
     """
     k = 0
-    start = horizon[0, START]
+    start = horizons[which, 0, START]
     for x in range(first, last + 1):
         u = (first_across + (base + x)) * inverse_along
         if u < start:
             continue
-        while k + 1 < pieces and horizon[k + 1, START] <= u:
+        while k + 1 < pieces and horizons[which, k + 1, START] <= u:
             k += 1
-        gaps[x] = heights[x] * inverse_along - (horizon[k, RISE] + horizon[k, SLOPE] * u)
-        crests[x] = horizon[k, CREST]
+        gaps[x] = rows[slot, x] * inverse_along - (horizons[which, k, RISE] + horizons[which, k, SLOPE] * u)
+        crests[x] = horizons[which, k, CREST]
 
 
 @inlined
 def _follow(
-    horizon: NDArray[np.float64],
+    horizons: NDArray[np.float64],
+    which: int,
     k: int,
     rise: float,
     slope: float,
@@ -92,7 +100,6 @@ def _follow(
     until: float,
     slack: float,
     above: bool,
-    out: NDArray[np.float64],
     n: int,
 ) -> tuple[int, int, bool, float]:
     """Follow one line of ground over the horizon's pieces from k on, as far as ``until``.
@@ -103,35 +110,33 @@ def _follow(
     -------
     the horizon's piece at ``until``, the pieces put out, whether the line is above there, and by how much
     """
-    over_rise, over_slope = horizon[k, RISE], horizon[k, SLOPE]
+    over_rise, over_slope = horizons[which, k, RISE], horizons[which, k, SLOPE]
     while True:
-        stop = horizon[k + 1, START]
-        done = stop >= until
-        if done:
-            stop = until
+        after = horizons[which, k + 1, START]
+        stop = min(after, until)
         gap = (rise - over_rise) + (slope - over_slope) * stop
         if (gap > slack) != above:
             above = not above
             crossing = min(max((over_rise - rise) / (slope - over_slope), here), stop)
             if above:
-                n = put(out, n, crossing, rise, slope, crest)
+                n = put(horizons, 1 - which, n, crossing, rise, slope, crest)
             else:
-                n = put(out, n, crossing, over_rise, over_slope, horizon[k, CREST])
-        if done:
+                n = put(horizons, 1 - which, n, crossing, over_rise, over_slope, horizons[which, k, CREST])
+        if after >= until:
             return k, n, above, gap
         here = stop
         k += 1
-        over_rise, over_slope = horizon[k, RISE], horizon[k, SLOPE]
+        over_rise, over_slope = horizons[which, k, RISE], horizons[which, k, SLOPE]
         if not above:
-            n = put(out, n, stop, over_rise, over_slope, horizon[k, CREST])
+            n = put(horizons, 1 - which, n, stop, over_rise, over_slope, horizons[which, k, CREST])
 
 
 @compiled
 def merge_row(
-    horizon: NDArray[np.float64],
-    pieces: int,
-    heights: NDArray[np.float64],
-    before: NDArray[np.float64],
+    horizons: NDArray[np.float64],
+    which: int,
+    rows: NDArray[np.float64],
+    slot: int,
     first: int,
     last: int,
     first_across: float,
@@ -140,13 +145,12 @@ def merge_row(
     start: float,
     end: float,
     slack: float,
-    out: NDArray[np.float64],
     gaps: NDArray[np.float64],
     crests: NDArray[np.float64],
 ) -> int:
     """Upper envelope of a horizon without breaks and a row without voids; returns its number of pieces.
 
-    first, last : columns of ``heights`` whose grid lines cover start..end
+    first, last : columns of ``rows`` whose grid lines cover start..end
     slack : ground less than this above the horizon (as rise) adds nothing to it
     gaps, crests : filled as by rises_above, over the horizon as it was before this row
     """
@@ -154,52 +158,78 @@ def merge_row(
         return 0
     inverse, nearer = 1.0 / along, along - 1.0
     k, n, above = 0, 0, False
-    at, height = first_across + (base + first), heights[first]
-    gaps[first] = height * inverse - (horizon[0, RISE] + horizon[0, SLOPE] * (at * inverse))
-    crests[first] = horizon[0, CREST]
+    at, height = first_across + (base + first), rows[slot, first]
+    gaps[first] = height * inverse - (horizons[which, 0, RISE] + horizons[which, 0, SLOPE] * (at * inverse))
+    crests[first] = horizons[which, 0, CREST]
     here = start
     for x in range(first, last):
-        next_at, next_height = first_across + (base + x + 1), heights[x + 1]
+        next_at, next_height = first_across + (base + x + 1), rows[slot, x + 1]
         slope = next_height - height
         rise = (height - slope * at) * inverse
         until = min(next_at * inverse, end)
         # The column's line from this row's post back to the nearer row's, where it tops the row's line.
-        lean = before[x] * along - height * nearer
+        lean = rows[slot - 1, x] * along - height * nearer
         if at > 0.0 and lean > at * slope:
             column_until = min(at / nearer, until) if nearer > 0.0 else until
             # Between two posts that the horizon tops, a column's line can only show where the horizon bends.
             whole = x > first and column_until < until
-            if column_until > here and (above or not whole or horizon[k + 1, START] < column_until):
+            if column_until > here and (above or not whole or horizons[which, k + 1, START] < column_until):
                 column_slope = lean / at
                 column_rise = (height - column_slope * at) * inverse
                 if x == first:
-                    gap = (column_rise - horizon[0, RISE]) + (column_slope - horizon[0, SLOPE]) * start
+                    gap = (column_rise - horizons[which, 0, RISE]) + (
+                        column_slope - horizons[which, 0, SLOPE]
+                    ) * start
                     above = gap > slack
                     if not above:
-                        n = put(out, n, start, horizon[0, RISE], horizon[0, SLOPE], horizon[0, CREST])
+                        n = put(
+                            horizons,
+                            1 - which,
+                            n,
+                            start,
+                            horizons[which, 0, RISE],
+                            horizons[which, 0, SLOPE],
+                            horizons[which, 0, CREST],
+                        )
                 if above:
-                    n = put(out, n, here, column_rise, column_slope, -at)
+                    n = put(horizons, 1 - which, n, here, column_rise, column_slope, -at)
                 k, n, above, gap = _follow(
-                    horizon, k, column_rise, column_slope, -at, here, column_until, slack, above, out, n
+                    horizons, which, k, column_rise, column_slope, -at, here, column_until, slack, above, n
                 )
                 here = column_until
                 # The row's line may lie below the horizon here again.
                 if above:
-                    gap = (rise - horizon[k, RISE]) + (slope - horizon[k, SLOPE]) * here
+                    gap = (rise - horizons[which, k, RISE]) + (slope - horizons[which, k, SLOPE]) * here
                     above = gap > slack
                     if not above:
-                        n = put(out, n, here, horizon[k, RISE], horizon[k, SLOPE], horizon[k, CREST])
+                        n = put(
+                            horizons,
+                            1 - which,
+                            n,
+                            here,
+                            horizons[which, k, RISE],
+                            horizons[which, k, SLOPE],
+                            horizons[which, k, CREST],
+                        )
         if here == start:
-            gap = (rise - horizon[k, RISE]) + (slope - horizon[k, SLOPE]) * start
+            gap = (rise - horizons[which, k, RISE]) + (slope - horizons[which, k, SLOPE]) * start
             above = gap > slack
             if not above:
-                n = put(out, n, start, horizon[k, RISE], horizon[k, SLOPE], horizon[k, CREST])
+                n = put(
+                    horizons,
+                    1 - which,
+                    n,
+                    start,
+                    horizons[which, k, RISE],
+                    horizons[which, k, SLOPE],
+                    horizons[which, k, CREST],
+                )
         if above:
-            n = put(out, n, here, rise, slope, along)
-        k, n, above, gap = _follow(horizon, k, rise, slope, along, here, until, slack, above, out, n)
+            n = put(horizons, 1 - which, n, here, rise, slope, along)
+        k, n, above, gap = _follow(horizons, which, k, rise, slope, along, here, until, slack, above, n)
         here = until
         gaps[x + 1] = gap
-        crests[x + 1] = horizon[k, CREST]
+        crests[x + 1] = horizons[which, k, CREST]
         at, height = next_at, next_height
-    out[n, START] = end
+    horizons[1 - which, n, START] = end
     return n

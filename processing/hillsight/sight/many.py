@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from threading import local
+from threading import Lock, local
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from hillsight.sight.answers import Answers
+from hillsight.sight.compiled import compiled
 from hillsight.sight.field import Field
 from hillsight.sight.maxima import Maxima
+from hillsight.sight.octants import Window
 from hillsight.sight.posts import answer, ground_of
 from hillsight.sight.threads import cores
 
@@ -23,13 +25,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hillsight.ground.grid import Surface
-    from hillsight.sight.octants import Window
     from hillsight.sight.viewing import Eye
 
 #: Results that may wait to be taken, beside those in hand; they bound the memory.
 _WAITING = 2
 
-_NO_VALUES, _NO_COUNTS = np.empty(0, np.float32), np.empty(0, np.uint32)
+_NO_VALUES = np.empty(0, np.float32)
+_VISIBLE = np.uint8(3)
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,6 @@ def see_many(
             np.empty((heights.size, posts), np.uint8),
             np.empty(posts if clearance or crests else 0, np.float32),
             np.empty(posts if crests else 0, np.float32),
-            _NO_COUNTS,
         )
         answer(surface.grid, eye, field, heights, ground, answers)
         shape = (window.rows, window.columns)
@@ -112,34 +113,34 @@ def count_visible(
     maxima = Maxima.of(surface.height_m) if maxima is None else maxima
     ground = ground_of(surface, maxima)
     heights = np.array([target_height_m], np.float64)
-    every: list[NDArray[np.uint32]] = []
-    own = local()
+    total = np.zeros(surface.height_m.shape, np.uint32)
+    one_at_a_time, own = Lock(), local()
 
     def view(eye: Eye) -> None:
         window = field.window(surface.grid, eye)
         posts = window.rows * window.columns
-        if not hasattr(own, "counts"):
-            own.counts, own.states = np.zeros(surface.height_m.size, np.uint32), np.empty(0, np.uint8)
-            every.append(own.counts)
-        if own.states.size < posts:
+        if not hasattr(own, "states") or own.states.size < posts:
             own.states = np.empty(posts, np.uint8)
         states = own.states[:posts].reshape(1, posts)
-        answer(
-            surface.grid,
-            eye,
-            field,
-            heights,
-            ground,
-            Answers(window, states, _NO_VALUES, _NO_VALUES, own.counts),
-        )
+        answers = Answers(window, states, _NO_VALUES, _NO_VALUES)
+        answer(surface.grid, eye, field, heights, ground, answers)
+        with one_at_a_time:
+            _add_visible(states[0], window, total)
 
     for done, _ in enumerate(_in_order(view, eyes), 1):
         if progress is not None:
             progress(done)
-    total = np.zeros(surface.height_m.size, np.uint32)
-    for counts in every:
-        total += counts
-    return total.reshape(surface.height_m.shape)
+    return total
+
+
+@compiled
+def _add_visible(states: NDArray[np.uint8], window: Window, total: NDArray[np.uint32]) -> None:
+    """Count the visible posts of a window; states : (posts of the window,)."""
+    for row in range(window.rows):
+        place = row * window.columns
+        for column in range(window.columns):
+            seen = states[place + column] == _VISIBLE
+            total[window.row + row, window.column + column] += np.uint32(seen)
 
 
 def _in_order[Found](work: Callable[[Eye], Found], eyes: Iterable[Eye]) -> Iterator[Found]:

@@ -88,7 +88,7 @@ def see_posts(
     states = np.empty((1, shape[0] * shape[1]), np.uint8)
     clearance_m = np.empty(states.size, np.float32)
     crest_distance_m = np.empty(states.size if crests else 0, np.float32)
-    answers = Answers(window, states, clearance_m, crest_distance_m, np.empty(0, np.uint32))
+    answers = Answers(window, states, clearance_m, crest_distance_m)
     _see(surface, eye, field, [target_height_m], answers, maxima, progress)
     return PostSight(clearance_m.reshape(shape), crest_distance_m.reshape(shape if crests else (0, 0)))
 
@@ -115,7 +115,7 @@ def see_states(
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
     states = np.empty((heights.size, shape[0] * shape[1]), np.uint8)
     nothing = np.empty(0, np.float32)
-    answers = Answers(Window(0, 0, *shape), states, nothing, nothing, np.empty(0, np.uint32))
+    answers = Answers(Window(0, 0, *shape), states, nothing, nothing)
     _see(surface, eye, field, heights, answers, maxima, progress)
     return states.reshape((*np.shape(target_heights_m), *shape))
 
@@ -225,12 +225,12 @@ def answer_underfoot(eye: Eye, ground: Ground, answers: Answers) -> None:
         return
     place = (row - asked.row) * asked.columns + column - asked.column
     height_place = (row - held.row) * held.columns + column - held.column
-    if answers.states[0, place] == _UNASKED or np.isnan(ground.heights_m[height_place]):
+    if answers.states[0, place] == _UNASKED:
+        return
+    if answers.crest_distance_m.size:
+        answers.crest_distance_m[place] = 0.0
+    if np.isnan(ground.heights_m[height_place]):
         return
     answers.states[:, place] = _VISIBLE
     if answers.clearance_m.size:
         answers.clearance_m[place] = np.inf
-    if answers.crest_distance_m.size:
-        answers.crest_distance_m[place] = 0.0
-    if answers.counts.size:
-        answers.counts[height_place] += 1

@@ -20,42 +20,75 @@ def load_row(
     heights_m: NDArray[np.float32],
     origin: int,
     step: int,
-    count: int,
     across: float,
     level_m: float,
     across_drop: float,
-    row: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    slot: int,
+    first: int,
+    last: int,
 ) -> None:
-    """Lowered heights less the eye's level of some posts; three loops, for two of them go along memory."""
+    """Put lowered heights less the eye's level of some posts of one row at rows[slot, first..last].
+
+    origin, across : place among the heights, and offset across, of the first post; the next is ``step`` on
+    """
     if step == 1:
-        for x in range(count):
+        for x in range(last - first + 1):
             beside = across + x
-            row[x] = heights_m[origin + x] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[origin + x] - (level_m + across_drop * (beside * beside))
     elif step == -1:
-        for x in range(count):
+        for x in range(last - first + 1):
             beside = across + x
-            row[x] = heights_m[origin - x] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[origin - x] - (level_m + across_drop * (beside * beside))
     else:
-        for x in range(count):
+        for x in range(last - first + 1):
             beside = across + x
-            row[x] = heights_m[origin + x * step] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[origin + x * step] - (level_m + across_drop * (beside * beside))
 
 
 @compiled
-def greatest(row: NDArray[np.float64], first: int, last: int) -> float:
-    """Greatest height of some posts, voids left out."""
+def load_block(
+    heights_m: NDArray[np.float32],
+    origin: int,
+    step: int,
+    cross: int,
+    across: float,
+    along: float,
+    eye_level_m: float,
+    along_drop: float,
+    across_drop: float,
+    rows: NDArray[np.float64],
+    count: int,
+    last: int,
+) -> None:
+    """Like load_row for rows[1..count, 0..last], where it is the rows' own direction that runs along memory.
+
+    origin, across, along : place among the heights and offsets of the first post of the first row
+    step, cross : from row to row, and from post to post of a row, among the heights
+    """
+    for x in range(last + 1):
+        beside, place = across + x, origin + x * cross
+        level_m = eye_level_m + across_drop * (beside * beside)
+        for r in range(count):
+            on = along + r
+            rows[r + 1, x] = heights_m[place + r * step] - (level_m + along_drop * (on * on))
+
+
+@compiled
+def greatest(rows: NDArray[np.float64], slot: int, first: int, last: int) -> float:
+    """Greatest height of some posts of a row, voids left out."""
     greatest = -np.inf
     for x in range(first, last + 1):
-        greatest = row[x] if row[x] > greatest else greatest
+        greatest = rows[slot, x] if rows[slot, x] > greatest else greatest
     return greatest
 
 
 @compiled_without_nan
-def greatest_known(row: NDArray[np.float64], first: int, last: int) -> float:
-    """Greatest height of some posts, none of them a void."""
+def greatest_known(rows: NDArray[np.float64], slot: int, first: int, last: int) -> float:
+    """Greatest height of some posts of a row, none of them a void."""
     greatest = -1e300
     for x in range(first, last + 1):
-        greatest = max(greatest, row[x])
+        greatest = max(greatest, rows[slot, x])
     return greatest
 
 
@@ -68,10 +101,10 @@ def steps_within(start: int, step: int, first: int, count: int) -> tuple[int, in
 
 
 @compiled
-def holds_void(row: NDArray[np.float64], first: int, last: int) -> bool:
+def holds_void(rows: NDArray[np.float64], slot: int, first: int, last: int) -> bool:
     void = False
     for x in range(first, last + 1):
-        void |= row[x] != row[x]
+        void |= rows[slot, x] != rows[slot, x]
     return void
 
 

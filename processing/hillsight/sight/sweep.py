@@ -24,6 +24,7 @@ from hillsight.sight.answers import (
 from hillsight.sight.broken import join_spans, lines_of_row, merge_lines, void_spans
 from hillsight.sight.compiled import compiled
 from hillsight.sight.fan import (
+    BEFORE_TOP,
     BROKEN,
     END,
     FIRST,
@@ -40,7 +41,15 @@ from hillsight.sight.fan import (
 from hillsight.sight.horizon import START, lowest_rise, merge_row, rises_above
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.octants import Octant
-from hillsight.sight.rows import blocks_of, greatest, greatest_known, holds_void, load_row, steps_within
+from hillsight.sight.rows import (
+    blocks_of,
+    greatest,
+    greatest_known,
+    holds_void,
+    load_block,
+    load_row,
+    steps_within,
+)
 
 #: Posts across a wedge before it is halved.
 WIDEST = 48
@@ -96,7 +105,7 @@ def walk_fan(
 
     rows, gaps, crests = np.empty((BLOCK + 1, _ROOM)), np.empty(_ROOM), np.empty(_ROOM)
     tops, voids = np.empty(BLOCK + 1), np.zeros(BLOCK + 1, np.bool_)
-    horizon, merged = np.empty((_MOST_PIECES, 4)), np.empty((_MOST_PIECES, 4))
+    horizons, which = np.empty((2, _MOST_PIECES, 4)), 0
     spans, joined = np.empty((_MOST_SPANS, 2)), np.empty((_MOST_SPANS, 2))
     lines, row_spans = np.empty((4 * _ROOM, 5)), np.empty((2 * _ROOM, 2))
 
@@ -105,9 +114,9 @@ def walk_fan(
         wedge = fan.wedges[fan.wedges_used - 1]
         start, end, posts_end, lowest = wedge[FIRST], wedge[END], wedge[POSTS_END], wedge[LOWEST]
         pieces, span_count = int(wedge[PIECES]), int(wedge[SPANS])
-        broken, i = wedge[BROKEN] != 0.0, int(wedge[NEXT_I])
+        broken, i, before_top = wedge[BROKEN] != 0.0, int(wedge[NEXT_I]), wedge[BEFORE_TOP]
         pieces_used, spans_used = fan.pieces_used - pieces - 1, fan.spans_used - span_count
-        copy_rows(fan.pieces, pieces_used, horizon, 0, pieces + 1)
+        copy_rows(fan.pieces, pieces_used, horizons[which], 0, pieces + 1)
         copy_rows(fan.spans, spans_used, spans, 0, span_count)
         fan = Fan(fan.wedges_used - 1, pieces_used, spans_used, fan.wedges, fan.pieces, fan.spans)
         stop_i = min(to_i, octant.posts_along)
@@ -127,10 +136,10 @@ def walk_fan(
                 middle = 0.5 * (start + limit)
                 if not too_wide:
                     many = pieces > _MANY_PIECES
-                    middle = horizon[pieces // 2, START] if many else spans[span_count // 2, 0]
+                    middle = horizons[which, pieces // 2, START] if many else spans[span_count // 2, 0]
                 if start < middle < end:
                     k = pieces - 1
-                    while horizon[k, START] > middle:
+                    while horizons[which, k, START] > middle:
                         k -= 1
                     s = 0
                     while s < span_count and spans[s, 1] < middle:
@@ -141,17 +150,18 @@ def walk_fan(
                         end,
                         posts_end,
                         lowest,
+                        before_top,
                         broken,
                         i,
-                        horizon,
+                        horizons[which],
                         k,
                         pieces - k,
                         spans,
                         s,
                         span_count - s,
                     )
-                    pieces = k + 1 if horizon[k, START] < middle else k
-                    horizon[pieces, START] = middle
+                    pieces = k + 1 if horizons[which, k, START] < middle else k
+                    horizons[which, pieces, START] = middle
                     end = posts_end = middle
                     while span_count > 0 and spans[span_count - 1, 0] > middle:
                         span_count -= 1
@@ -159,37 +169,20 @@ def walk_fan(
             base_j = max(octant.first_j, math.floor(start * max(near - 1.0, 0.0) - first_across))
             block_last_j = min(last_j, math.ceil(end * far - first_across))
             has_before = octant.has_before or i > octant.first_i
-            hidden, may_hold_void = False, False
+            hidden, may_hold_void, most = False, False, np.inf
             if base_j <= block_last_j:
                 top_m, may_hold_void = blocks_of(ground, octant, i, base_j, block_last_j)
                 if has_before and ground.any_void:
                     _, void_before = blocks_of(ground, octant, i - 1, base_j, block_last_j)
                     may_hold_void = may_hold_void or void_before
                 over_m = top_m - look.eye_level_m - along_drop * near * near
+                if along_drop < 0.0:  # strong refraction: ground stands the higher, the farther it is
+                    farthest = first_across + block_last_j
+                    over_m = top_m - look.eye_level_m - along_drop * far * far - across_drop * farthest**2
                 most = over_m / (near if over_m > 0.0 else far) + (tallest_m + _CLEAR_M) / near
                 quick = not with_crests and (span_count == 0 or not exhaustive)
                 hidden = most < lowest and not may_hold_void and quick
-            tops[0], voids[0] = -np.inf, False
-            if has_before:
-                last = min(block_last_j, math.ceil(end * near - first_across))
-                before_along = near - 1.0
-                load_row(
-                    ground.heights_m,
-                    origin + (i - 1) * step + base_j * cross,
-                    cross,
-                    last - base_j + 1,
-                    first_across + base_j,
-                    look.eye_level_m + along_drop * (before_along * before_along),
-                    across_drop,
-                    rows[0],
-                )
-                voids[0] = may_hold_void and holds_void(rows[0], 0, last - base_j)
-                if voids[0]:
-                    greatest_m = greatest(rows[0], 0, last - base_j)
-                else:
-                    greatest_m = greatest_known(rows[0], 0, last - base_j)
-                tops[0] = (greatest_m + _CLEAR_M) / before_along if before_along > 0.0 else np.inf
-            if hidden and tops[0] < lowest:
+            if hidden and before_top < lowest:
                 while exhaustive and i < until_i:
                     if not first_asked_i <= i <= last_asked_i:
                         i += 1
@@ -213,7 +206,8 @@ def walk_fan(
                         along,
                         first,
                         last,
-                        horizon,
+                        horizons,
+                        which,
                         pieces,
                         out_origin + i * out_step,
                         out_cross,
@@ -221,15 +215,44 @@ def walk_fan(
                         cross,
                     )
                     i += 1
-                i = until_i
+                i, before_top = until_i, most
                 continue
-            first_i = i
+            first_i, voids[0], tops[0] = i, False, before_top
+            if has_before:
+                last_x = min(block_last_j, math.ceil(end * near - first_across)) - base_j
+                load_row(
+                    ground.heights_m,
+                    origin + (i - 1) * step + base_j * cross,
+                    cross,
+                    first_across + base_j,
+                    look.eye_level_m + along_drop * ((near - 1.0) * (near - 1.0)),
+                    across_drop,
+                    rows,
+                    0,
+                    0,
+                    last_x,
+                )
+                voids[0] = may_hold_void and holds_void(rows, 0, 0, last_x)
+            if not octant.along_rows:
+                load_block(
+                    ground.heights_m,
+                    origin + i * step + base_j * cross,
+                    step,
+                    cross,
+                    first_across + base_j,
+                    near,
+                    look.eye_level_m,
+                    along_drop,
+                    across_drop,
+                    rows,
+                    until_i - i,
+                    block_last_j - base_j,
+                )
             for i_here in range(first_i, until_i):
                 i = i_here + 1
                 along = octant.first_along + i_here
                 inverse = 1.0 / along
                 slot = i_here - first_i + 1
-                row, before = rows[slot], rows[slot - 1]
                 first = max(octant.first_j, math.floor(start * along - first_across))
                 last = min(last_j, math.ceil(end * along - first_across))
                 tops[slot], voids[slot] = -np.inf, False
@@ -237,21 +260,24 @@ def walk_fan(
                 if last < first or edge < start:
                     continue
                 first_x, last_x = first - base_j, last - base_j
-                load_row(
-                    ground.heights_m,
-                    origin + i_here * step + first * cross,
-                    cross,
-                    last - first + 1,
-                    first_across + first,
-                    look.eye_level_m + along_drop * (along * along),
-                    across_drop,
-                    row[first_x:],
-                )
-                voids[slot] = may_hold_void and holds_void(row, first_x, last_x)
+                if octant.along_rows:
+                    load_row(
+                        ground.heights_m,
+                        origin + i_here * step + first * cross,
+                        cross,
+                        first_across + first,
+                        look.eye_level_m + along_drop * (along * along),
+                        across_drop,
+                        rows,
+                        slot,
+                        first_x,
+                        last_x,
+                    )
+                voids[slot] = may_hold_void and holds_void(rows, slot, first_x, last_x)
                 if voids[slot]:
-                    greatest_m = greatest(row, first_x, last_x)
+                    greatest_m = greatest(rows, slot, first_x, last_x)
                 else:
-                    greatest_m = greatest_known(row, first_x, last_x)
+                    greatest_m = greatest_known(rows, slot, first_x, last_x)
                 tops[slot] = (greatest_m + _CLEAR_M) * inverse
                 low = (
                     tops[slot] + tallest_m * inverse < lowest
@@ -264,15 +290,26 @@ def walk_fan(
                 broken = broken or voids[slot] or voids[slot - 1]
                 if low or broken or edge <= start or first == last:
                     rises_above(
-                        horizon, pieces, row, first_x, last_x, first_across, base_j, inverse, gaps, crests
+                        horizons,
+                        which,
+                        pieces,
+                        rows,
+                        slot,
+                        first_x,
+                        last_x,
+                        first_across,
+                        base_j,
+                        inverse,
+                        gaps,
+                        crests,
                     )
                 else:
                     end = min(end, edge)
                     pieces = merge_row(
-                        horizon,
-                        pieces,
-                        row,
-                        before,
+                        horizons,
+                        which,
+                        rows,
+                        slot,
                         first_x,
                         last_x,
                         first_across,
@@ -281,11 +318,10 @@ def walk_fan(
                         start,
                         end,
                         slack,
-                        merged,
                         gaps,
                         crests,
                     )
-                    horizon, merged = merged, horizon
+                    which = 1 - which
                 if first_asked_i <= i_here <= last_asked_i:
                     first, last = posts_between(
                         first_across,
@@ -300,7 +336,6 @@ def walk_fan(
                     if plain and span_count == 0:
                         mark_visible(
                             states,
-                            answers.counts,
                             gaps,
                             first - base_j,
                             last - base_j,
@@ -308,8 +343,6 @@ def walk_fan(
                             height_m,
                             out_origin + i_here * out_step + first * out_cross,
                             out_cross,
-                            origin + i_here * step + first * cross,
-                            cross,
                         )
                     else:
                         answer_row(
@@ -326,25 +359,24 @@ def walk_fan(
                             span_count,
                             out_origin + i_here * out_step,
                             out_cross,
-                            origin + i_here * step,
-                            cross,
                         )
                 if broken and not low:
                     known_before = has_before or i_here > first_i
                     count = lines_of_row(
-                        row, before, known_before, first_x, last_x, first_across, base_j, along, lines
+                        rows, slot, known_before, first_x, last_x, first_across, base_j, along, lines
                     )
-                    pieces = merge_lines(horizon, pieces, lines, count, start, end, slack, merged)
-                    horizon, merged = merged, horizon
+                    pieces = merge_lines(horizons, which, pieces, lines, count, start, end, slack)
+                    which = 1 - which
                     if voids[slot] or voids[slot - 1]:
                         count = void_spans(
-                            row, before, known_before, first_x, last_x, first_across, base_j, along, row_spans
+                            rows, slot, known_before, first_x, last_x, first_across, base_j, along, row_spans
                         )
                         span_count = join_spans(spans, span_count, row_spans, count, start, end, joined)
                         spans, joined = joined, spans
                 if pieces > 2 * _MANY_PIECES or span_count > 2 * _MANY_SPANS:
                     break  # halve before the next row
-            lowest = lowest_rise(horizon, pieces)
+            before_top = tops[i - first_i]
+            lowest = lowest_rise(horizons, which, pieces)
         if keep and start * (octant.first_along + to_i) <= first_across + last_j:
             kept = push_wedge(
                 kept,
@@ -352,9 +384,10 @@ def walk_fan(
                 end,
                 posts_end,
                 lowest,
+                before_top,
                 broken,
                 to_i,
-                horizon,
+                horizons[which],
                 0,
                 pieces,
                 spans,
