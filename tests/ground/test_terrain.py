@@ -58,6 +58,38 @@ def test_window_is_the_square_and_three_posts_cut_at_the_edge(tmp_path: Path) ->
         terrain.window(-30, 590, 20)
 
 
+@pytest.mark.parametrize("kind", ["as it is", "south up", "in degrees", "turned"])
+def test_parts_read_one_by_one_are_the_whole(tmp_path: Path, kind: str) -> None:
+    made = with_hole(fractal(300, 290, seed=3), 40, 250, 9, 7)
+    turned = Affine.translation(300_000, 700_000) * Affine.rotation(20) * Affine.scale(10, -10)
+    where = {
+        "as it is": {},
+        "south up": {"transform": Affine(10, 0, 300_000, 0, 10, 697_000)},
+        "in degrees": {"crs": "EPSG:4326", "west": -3.6, "north": 56.1, "spacing": 0.0001},
+        "turned": {"transform": turned},
+    }[kind]
+    terrain = on_grid(write_geotiff(tmp_path / "t.tif", made, **where))  # type: ignore[arg-type]
+    whole = terrain.whole()
+    assert np.isnan(whole.height_m).any()
+    rows, columns = whole.height_m.shape
+    parts = [
+        (0, 0, 1, 1),
+        (rows - 1, columns - 1, 1, 1),
+        (17, columns - 40, rows - 20, 30),
+        (255, 0, 3, columns),
+    ]
+    with terrain.reading() as read:
+        for row, column, high, wide in parts:
+            expected = whole.height_m[row : row + high, column : column + wide]
+            np.testing.assert_array_equal(read(row, column, high, wide), expected)
+            part = terrain.grid.part(row, column, high, wide)
+            assert (part.rows, part.columns) == (high, wide)
+            assert np.array_equal(part.to_map(0, 0), terrain.grid.to_map(row, column))
+        for beyond in ((-1, 0, 2, 2), (0, -1, 2, 2), (rows - 1, 0, 2, 2), (0, columns, 1, 1), (0, 0, 0, 1)):
+            with pytest.raises(ValueError, match="not all on the grid"):
+                read(*beyond)
+
+
 @pytest.mark.parametrize(("flip_rows", "flip_columns"), [(True, False), (False, True), (True, True)])
 def test_flipped_files_are_turned(tmp_path: Path, flip_rows: bool, flip_columns: bool) -> None:
     made = fractal(25, 35, seed=3)

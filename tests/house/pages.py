@@ -38,7 +38,8 @@ def option_table(name: str) -> str:
         if not isinstance(option, click.Option):
             continue
         metavar = "" if option.is_flag else f" {option.make_metavar(click.Context(script_command(name)))}"
-        default = option.default if isinstance(option.default, int | float | str) else None
+        default = option.default[0] if isinstance(option.default, tuple) else option.default
+        default = default if isinstance(default, int | float | str) else None
         shown = "required" if option.required else "" if default is None or option.is_flag else f"{default:g}"
         meaning = (option.help or "").replace("|", "\\|")
         rows.append(f"| `{option.opts[0]}{metavar}` | {meaning} | {shown} |".replace("\n", " "))
@@ -55,7 +56,8 @@ def layer_tables() -> str:
             null = " May be null." if column.optional else ""
             parts.append(f"| `{column.name}` | {column.type} | {column.unit} | {column.meaning}.{null} |")
         parts.append("")
-    parts += ["## Rasters", "", "`viewshed_<station>`, one byte a post:", "", "| code | state | meaning |"]
+    parts += ["## Rasters", "", "`viewshed_<station>`, one byte a post; of several target heights one each,"]
+    parts += ["`viewshed_<station>_2m`, `viewshed_<station>_1_6m` ...:", "", "| code | state | meaning |"]
     parts += ["| --- | --- | --- |"]
     parts += [f"| {int(s)} | {s.name.lower()} | {meaning} |" for s, meaning in GROUND_STATE_MEANINGS.items()]
     parts += [
@@ -63,6 +65,11 @@ def layer_tables() -> str:
         "`depth_<station>`, 32-bit floats: metres a thing must stand tall to show; 0 where the ground is",
     ]
     parts += ["visible, no data (NaN) where unknown or beyond the reach."]
+    parts += [
+        "",
+        "`visible_count`, 16-bit whole numbers: how many stations see each post; 0 where none does, and",
+    ]
+    parts += ["beyond every reach. Of several target heights one each, `visible_count_2m` ..."]
     return "\n".join(parts)
 
 

@@ -386,6 +386,34 @@ def test_table_names_are_plain_unique_and_steady() -> None:
     assert [raster_table("viewshed", label, again) for label in labels] == found
 
 
+def test_raster_names_end_in_what_tells_them_apart() -> None:
+    taken: set[str] = set()
+    assert raster_table("viewshed", "Top", taken, "2m") == "viewshed_top_2m"
+    assert raster_table("viewshed", "Top", taken, "1.6m") == "viewshed_top_1_6m"
+    assert raster_table("viewshed", "a" * 60, taken, "1.6m") == f"viewshed_{'a' * 40}_1_6m"
+    for name in (raster_table("viewshed", "TOP", taken, "2m"), raster_table("viewshed", "日本", taken, "2m")):
+        assert name.endswith("_2m") and name not in ("viewshed_top_2m", "viewshed_2m")
+    assert len(taken) == 5
+
+
+@pytest.mark.parametrize("size", [(1, 1), (1, 300), (256, 256), (257, 255), (600, 3)])
+@pytest.mark.parametrize("values", [(0,), (1,), (65535,), (0, 1, 7, 255, 256, 32768, 65535)])
+def test_counts_come_back_bit_for_bit(tmp_path: Path, values: tuple[int, ...], size: tuple[int, int]) -> None:
+    counts = np.random.default_rng(5).choice(np.array(values, np.uint16), size)
+    grid = Grid(GRID_CRS, 1e5 / 3, 2e5 / 7, 10.0 / 3, 10.0, *size)
+    with package(tmp_path / "c.gpkg", provenance()) as made:
+        made.write_raster("visible_count", counts, grid, "how many stations see each post")
+        assert made.read_raster("visible_count").array.tobytes() == counts.tobytes()
+    with rasterio.open(tmp_path / "c.gpkg", driver="GPKG", TABLE="visible_count") as file:
+        back = file.read(1)
+        assert back.dtype == np.uint16
+        assert back.tobytes() == counts.tobytes()
+        assert file.nodata is None
+    with sqlite3.connect(tmp_path / "c.gpkg") as database:
+        found = database.execute("SELECT styleName FROM layer_styles").fetchall()
+        assert found == [("visible_count",)]
+
+
 def test_hostile_labels_make_tables_that_work(tmp_path: Path) -> None:
     taken: set[str] = set()
     path = tmp_path / "odd ü '😀.gpkg"

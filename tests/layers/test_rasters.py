@@ -83,6 +83,19 @@ def test_disk_that_forgets_is_noticed(tmp_path: Path, monkeypatch: pytest.Monkey
     assert list(tmp_path.iterdir()) == []
 
 
+def test_each_part_of_a_raster_is_read_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Compared some rows at a time, one wrong cell in the last rows is found."""
+    array = depths()
+    write_cog(tmp_path / "r.tif", array, GRID, nodata=float("nan"), provenance=provenance())
+    monkeypatch.setattr(rasters, "_CELLS_AT_ONCE", 1)
+    assert GRID.rows > rasters._ROWS_AT_ONCE
+    raster = placed(array, GRID)
+    rasters.check_raster(tmp_path / "r.tif", raster, "r.tif")
+    raster.array[-1, 0] += 1
+    with pytest.raises(OutputError, match="does not read back"):
+        rasters.check_raster(tmp_path / "r.tif", raster, "r.tif")
+
+
 def test_same_bits_sees_one_bit() -> None:
     one = depths()
     other = one.copy()
@@ -94,7 +107,7 @@ def test_same_bits_sees_one_bit() -> None:
 
 
 def test_wrong_types_and_sizes() -> None:
-    with pytest.raises(ValueError, match="uint8 or float32, not float64"):
+    with pytest.raises(ValueError, match="uint8, uint16 or float32, not float64"):
         placed(depths().astype(float), GRID)
     with pytest.raises(ValueError, match="does not fit"):
         placed(states()[1:], GRID)

@@ -196,6 +196,14 @@ def test_raster_colours_follow_the_codes() -> None:
     ]
     assert ramp[0] == (0, 0)
     assert ramp == sorted(ramp)
+    root = etree.fromstring(style_text("visible_count").encode())
+    entries = root.findall(".//sld:ColorMapEntry", SPACES)
+    steps = [(float(e.get("quantity")), float(e.get("opacity"))) for e in entries]
+    assert steps[0] == (0, 0)
+    assert steps[1][0] == 1
+    assert steps == sorted(steps)
+    lightness = [float(lab(linear(e.get("color")))[0]) for e in entries[1:]]
+    assert -np.diff(lightness).max() >= 12  # more stations, darker
 
 
 def test_nothing_depends_on_scale() -> None:

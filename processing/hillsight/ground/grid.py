@@ -73,6 +73,18 @@ class Grid:
         northing_m = self.north_m - np.asarray(row, float) * self.spacing_y_m
         return easting_m, northing_m
 
+    def part(self, row: int, column: int, rows: int, columns: int) -> Grid:
+        """The posts from a row and column on, as a lattice of their own."""
+        return Grid(
+            self.crs,
+            self.west_m + column * self.spacing_x_m,
+            self.north_m - row * self.spacing_y_m,
+            self.spacing_x_m,
+            self.spacing_y_m,
+            rows,
+            columns,
+        )
+
     def holds(self, easting_m: float, northing_m: float) -> bool:
         """Whether a position lies within the outermost posts, edges included."""
         return self.west_m <= easting_m <= self.east_m and self.south_m <= northing_m <= self.north_m

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING, Any, Protocol
@@ -27,6 +28,8 @@ from hillsight.ground.raster import Band, describe, opened
 from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
     from numpy.typing import NDArray
 
 MARGIN_POSTS = 3
@@ -170,6 +173,27 @@ class Terrain:
         """
         return self._read(0, 0, self.grid.rows - 1, self.grid.columns - 1, "anywhere on the terrain")
 
+    @contextmanager
+    def reading(self) -> Iterator[Callable[[int, int, int, int], NDArray[np.float32]]]:
+        """Heights of any part of the grid, for terrain that is not held at once.
+
+        Yields ``read(row, column, rows, columns)``, which gives (rows, columns) float32 metres, NaN void, the
+        same to the last bit as any window has there. The file is held open until the block ends.
+
+        Raises
+        ------
+        TerrainError : the file cannot be read, or holds numbers that are no heights
+        """
+        with opened(self.path) as dataset:
+
+            def read(row: int, column: int, rows: int, columns: int) -> NDArray[np.float32]:
+                inside = 0 <= row <= row + rows <= self.grid.rows and column >= 0
+                if not inside or column + columns > self.grid.columns or rows < 1 or columns < 1:
+                    raise ValueError(f"{rows} x {columns} posts at {row}, {column} are not all on the grid")
+                return self.posts.read(dataset, row, column, rows, columns)
+
+            yield read
+
     def _read(self, top: int, left: int, bottom: int, right: int, around: str) -> Surface:
         rows, columns = bottom - top + 1, right - left + 1
         if rows * columns > MOST_POSTS:
@@ -186,17 +210,7 @@ class Terrain:
                 where=self.path,
                 remedy="Give a terrain that covers the place",
             )
-        grid = self.grid
-        part = Grid(
-            grid.crs,
-            grid.west_m + left * grid.spacing_x_m,
-            grid.north_m - top * grid.spacing_y_m,
-            grid.spacing_x_m,
-            grid.spacing_y_m,
-            rows,
-            columns,
-        )
-        return Surface(part, height_m)
+        return Surface(self.grid.part(top, left, rows, columns), height_m)
 
     def _span(self) -> str:
         west, south, east, north = self.bounds_m

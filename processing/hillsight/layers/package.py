@@ -151,13 +151,14 @@ class Package:
     def write_raster(self, table: str, array: NDArray[Any], grid: Grid, meaning: str) -> None:
         """Write one raster without loss and read it back.
 
-        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are metres and become TIFF
-        tiles of a gridded coverage in which NaN is no data. In another CRS each cell takes the nearest post.
+        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are depths in metres and become
+        TIFF tiles of a gridded coverage in which NaN is no data; 16-bit whole numbers are counts of stations
+        and become PNG tiles of a gridded coverage. In another CRS each cell takes the nearest post.
 
         Parameters
         ----------
         table : name of the table; see :func:`raster_table`
-        array : (rows, columns) uint8 or float32
+        array : (rows, columns) uint8, uint16 or float32
         grid : the posts of the array
         meaning : what the values say, one clause
 
@@ -187,7 +188,7 @@ class Package:
                 RASTER_TABLE=table,
                 RASTER_IDENTIFIER=table,
                 RASTER_DESCRIPTION=meaning,
-                TILE_FORMAT="PNG" if is_byte else "TIFF",
+                TILE_FORMAT="TIFF" if raster.array.dtype == np.float32 else "PNG",
                 BLOCKSIZE=_TILE_SIZE,
             ) as file:
                 file.write(raster.array, 1)
@@ -196,7 +197,7 @@ class Package:
             raise self._failure(table, error) from error
         check_raster(self._temporary, raster, f"{self._path}, {table}", **_raster_options(table, is_byte))
         self._places[table] = replace(raster, array=np.empty((0, 0), raster.array.dtype))
-        style = "viewshed" if is_byte else "depth"
+        style = {"uint8": "viewshed", "uint16": "visible_count"}.get(raster.array.dtype.name, "depth")
         self._tables.append(Table(table, style, meaning, codes=bool(is_byte)))
 
     def read_raster(self, table: str) -> Placed:
@@ -250,8 +251,8 @@ class Package:
         )
 
 
-def raster_table(prefix: str, label: str, taken: set[str]) -> str:
-    """Table name for a station's raster: ``prefix_slug`` in small ASCII letters, digits and underscores.
+def raster_table(prefix: str, label: str, taken: set[str], suffix: str = "") -> str:
+    """Table name for a raster: ``prefix_slug[_suffix]`` in small ASCII letters, digits and underscores.
 
     Accents are dropped; whatever else a label holds becomes an underscore. A label that leaves nothing, or
     less than it should, or that clashes with a name taken, gets a part of its checksum, so that the same
@@ -262,13 +263,15 @@ def raster_table(prefix: str, label: str, taken: set[str]) -> str:
     prefix : "viewshed" or "depth"
     label : the station's label, any text
     taken : names in use; the new name is added
+    suffix : tells several rasters of one station apart, such as "2m"
     """
+    ending = f"_{re.sub(r'[^a-z0-9]+', '_', suffix.lower())}" if suffix else ""
     folded = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode().lower()
     slug = re.sub(r"[^a-z0-9]+", "_", folded).strip("_")[:_SLUG_LENGTH].strip("_")
-    name = f"{prefix}_{slug}" if slug else ""
+    name = f"{prefix}_{slug}{ending}" if slug else ""
     if not name or name in taken:
         digest = hashlib.sha256(label.encode("utf-8", "surrogatepass")).hexdigest()
-        name = "_".join(part for part in (prefix, slug, digest[:8]) if part)
+        name = "_".join(part for part in (prefix, slug, digest[:8]) if part) + ending
     base, number = name, 2
     while name in taken:
         name, number = f"{base}_{number}", number + 1

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 PROVENANCE_ITEM = "HILLSIGHT_PROVENANCE"
 _EDGE_POINTS = 21
 _ROWS_AT_ONCE = 256
+_CELLS_AT_ONCE = 1 << 25
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Placed:
 
     Parameters
     ----------
-    array : (rows, columns) uint8 or float32, row 0 northernmost
+    array : (rows, columns) uint8, uint16 or float32, row 0 northernmost
     crs : CRS of the corner
     corner : x and y of the north-west corner of cell (0, 0), in units of the CRS
     cell : width and height of a cell, > 0, in units of the CRS
@@ -53,15 +54,15 @@ class Placed:
 def placed(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
     """Put an array on its grid, or on a grid in another CRS by the nearest post.
 
-    Cells of the other grid that hold no post of this one become 0 in bytes and NaN in floats.
+    Cells of the other grid that hold no post of this one become 0 in whole numbers and NaN in floats.
 
     Raises
     ------
-    ValueError : the array is neither uint8 nor float32, or does not fit the grid
+    ValueError : the array is neither uint8, uint16 nor float32, or does not fit the grid
     OutputError : the grid reaches beyond where the CRS asked for is defined
     """
-    if array.dtype not in (np.dtype(np.uint8), np.dtype(np.float32)):
-        raise ValueError(f"a raster holds uint8 or float32, not {array.dtype}")
+    if array.dtype not in (np.dtype(np.uint8), np.dtype(np.uint16), np.dtype(np.float32)):
+        raise ValueError(f"a raster holds uint8, uint16 or float32, not {array.dtype}")
     if array.shape != (grid.rows, grid.columns):
         raise ValueError(f"array {array.shape} does not fit {grid.rows} x {grid.columns} posts")
     if out_crs is None or out_crs == grid.crs:
@@ -86,14 +87,14 @@ def write_cog(
 ) -> None:
     """Write a cloud-optimised GeoTIFF: DEFLATE, tiles of 512, overviews, provenance in a metadata item.
 
-    Overviews of bytes hold the commonest code of the cells they cover, those of floats the nearest cell's
-    value, so that no value appears that no cell has. The file replaces an older one in one step and is
-    read back and compared before that.
+    Overviews of bytes hold the commonest code of the cells they cover, others the nearest cell's value, so
+    that no value appears that no cell has. The file replaces an older one in one step and is read back and
+    compared before that.
 
     Parameters
     ----------
     path : file to make, suffix .tif
-    array : (rows, columns) uint8 or float32
+    array : (rows, columns) uint8, uint16 or float32
     grid : the posts of the array
     nodata : value that means "no answer", NaN for floats, or None
     meaning, unit : description and unit of the band
@@ -135,7 +136,7 @@ def write_placed_cog(
         "nodata": nodata,
         "COMPRESS": "DEFLATE",
         "LEVEL": "6",
-        "PREDICTOR": "STANDARD" if is_byte else "FLOATING_POINT",
+        "PREDICTOR": "FLOATING_POINT" if raster.array.dtype == np.float32 else "STANDARD",
         "BLOCKSIZE": "512",
         "OVERVIEW_RESAMPLING": "MODE" if is_byte else "NEAREST",
         "BIGTIFF": "IF_SAFER",
@@ -185,15 +186,30 @@ def check_raster(path: Path, raster: Placed, shown_as: str, **options: str) -> N
     try:
         with rasterio.open(path, **options) as file:
             same_place = file.transform.almost_equals(raster.transform(), precision=1e-6 * min(raster.cell))
-            back = file.read(1) if file.shape == raster.array.shape and same_place else None
+            fits = same_place and file.shape == raster.array.shape and file.dtypes[0] == raster.array.dtype
+            same = fits and _reads_back(file, raster.array)
     except rasterio.errors.RasterioError as error:
         raise OutputError(disk_trouble(error) or f"cannot be read back ({error})", where=shown_as) from error
-    if back is None or back.dtype != raster.array.dtype or not _same_bits(back, raster.array):
+    if not same:
         raise OutputError(
             "the raster does not read back as it was written",
             where=shown_as,
             remedy="See whether the disk is full; nothing was written",
         )
+
+
+def _reads_back(file: Any, array: NDArray[Any]) -> bool:
+    """Compare some rows at a time: a second copy of a large raster might not find room."""
+    from rasterio.windows import Window
+
+    rows, columns = array.shape
+    step = max(_ROWS_AT_ONCE, _CELLS_AT_ONCE // columns // _ROWS_AT_ONCE * _ROWS_AT_ONCE)
+    return all(
+        _same_bits(
+            file.read(1, window=Window(0, top, columns, min(step, rows - top))), array[top : top + step]
+        )
+        for top in range(0, rows, step)
+    )
 
 
 def _same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:

@@ -224,9 +224,9 @@ def _document_columns(database: sqlite3.Connection, tables: Sequence[Table]) -> 
             )
         if table.layer is None and not table.codes:
             database.execute(
-                "UPDATE gpkg_2d_gridded_coverage_ancillary SET uom = 'm', field_name = 'depth', "
+                "UPDATE gpkg_2d_gridded_coverage_ancillary SET uom = ?, field_name = ?, "
                 "quantity_definition = ? WHERE tile_matrix_set_name = ?",
-                (table.meaning, table.name),
+                ("m" if table.style == "depth" else "1", table.style, table.meaning, table.name),
             )
     if any(table.codes for table in tables):
         database.executemany(

@@ -105,7 +105,7 @@ def look_out(
     geodesy = Geodesy(terrain.crs)
     surface = terrain.window(station.easting_m, station.northing_m, viewing.reach_m)
     terrain_height_m = surface.height_at_m(station.easting_m, station.northing_m)
-    ground_m, notes = _ground_height_m(station, terrain_height_m, viewing)
+    ground_m, notes = ground_height_m(station, terrain_height_m, viewing)
     view = View.from_station(
         surface, station.easting_m, station.northing_m, ground_m, viewing, geodesy, progress
     )
@@ -163,8 +163,13 @@ def look_out(
     )
 
 
-def _ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing) -> tuple[float, list[str]]:
-    """Ground height to stand on, with a note where a surveyed height disagrees with the terrain."""
+def ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing) -> tuple[float, list[str]]:
+    """Ground height to stand on, with a note where a surveyed height disagrees with the terrain.
+
+    Raises
+    ------
+    StationError : the terrain has no height there, or the surveyed one puts the eye underground
+    """
     where = f"station {station.label!r} (E {station.easting_m:.1f} N {station.northing_m:.1f})"
     if np.isnan(terrain_height_m):
         raise StationError(

@@ -148,7 +148,7 @@ def _kernels() -> list[Finding]:
     kept = (
         "compiled code is kept" if numba_cache_usable() else "compiled anew in every run: no writable folder"
     )
-    good = seen.clearance_m[1, 2] == 1.0
+    good = bool(seen.clearance_m[1, 2] == 1.0)
     return [Finding(good, "compiled kernels", f"work; {kept}; first call {seconds:.1f} s", _REINSTALL)]
 
 

@@ -60,8 +60,9 @@ def _schema(option: click.Option) -> dict[str, Any]:
         schema = {"type": "string", "enum": list(option.type.choices)}
     else:
         schema = {"type": "string"}
-    if isinstance(option.default, bool | int | float | str):
-        schema["default"] = option.default
+    default = option.default[0] if isinstance(option.default, tuple) and option.default else option.default
+    if isinstance(default, bool | int | float | str):
+        schema["default"] = default
     return schema
 
 

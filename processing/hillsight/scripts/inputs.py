@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from hillsight.ground.stations import Place, Station
     from hillsight.ground.terrain import Terrain
-    from hillsight.ground.transform import Operation
+    from hillsight.ground.transform import CheckedTransformer, Operation
 
 
 _ABOUT_FEATURES = ("feature_layer", "evidence", "csv", "to_bearing", "show_hidden")
@@ -110,7 +110,7 @@ def open_inputs(given: Mapping[str, Any]) -> Inputs:
         files += [input_file(path) for path in given["features"]]
         if given["evidence"] is not None:
             files.append(input_file(given["evidence"]))
-    elif wanted := [option for option in _ABOUT_FEATURES if given.get(option) not in (None, (), False)]:
+    elif "features" in given and (wanted := [name for name in _ABOUT_FEATURES if given.get(name)]):
         names = ", ".join(f"--{option.replace('_', '-')}" for option in wanted)
         raise CallError(
             f"{names} {'is' if len(wanted) == 1 else 'are'} about map features, and none are given",
@@ -150,9 +150,12 @@ def _middle(places: list[Place]) -> tuple[float, float]:
 
     wgs84 = CRS(4326)
     found = []
+    ways: dict[int, CheckedTransformer] = {}  # making one takes long; a file's places share one CRS
     for place in places:
         try:
-            longitude, latitude = transformer(place.crs, wgs84)(place.x, place.y)
+            if id(place.crs) not in ways:
+                ways[id(place.crs)] = transformer(place.crs, wgs84)
+            longitude, latitude = ways[id(place.crs)](place.x, place.y)
         except HillsightError as error:
             raise StationError(error.what, where=place.source, remedy=error.remedy) from error
         if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -21,9 +22,10 @@ from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.styles import write_styles
 from hillsight.reading.outlook import Request
+from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
-from hillsight.scripts.report import Progress, bearing_table, note, station_lines
+from hillsight.scripts.report import Progress, bearing_table, note, say_if_compiling, station_lines
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
@@ -36,8 +38,18 @@ if TYPE_CHECKING:
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.read_stations import Readings
 
+    See = Callable[[Inputs, Progress, Package], Readings]
 
-def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], rasters: bool) -> None:
+
+def run_job(
+    script: str,
+    given: Mapping[str, Any],
+    *,
+    layers: tuple[str, ...],
+    rasters: bool,
+    see: See | None = None,
+    field: str = "",
+) -> None:
     """Read every station and write the layers asked for.
 
     Parameters
@@ -46,30 +58,42 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
     given : the script's options by parameter name
     layers : names of the vector layers to write; ``bearing_list`` only if features are given
     rasters : whether to write the viewshed and depth rasters
+    see : sees the stations and writes their rasters, in place of the whole reading; needs an output
+    field : the field of view in words for the summary, where it is not all within the reach
 
     Raises
     ------
     HillsightError : bad input, or the output cannot be written; nothing is left behind
     """
-    request = _request(given)
+    request = _request(given) if see is None else None
     out_crs = (
         None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     )
     _check_outputs(given, _named_files(given))
     inputs = open_inputs(given)
-    request = replace(request, features=inputs.features)
     for text in inputs.notes:
         note(text)
     paths = [file.path for file in inputs.files]
     provenance = _provenance(script, given, inputs)
     out: Path | None = given["out"]
+
+    def read_all(progress: Progress, file: Package | None) -> Readings:
+        if not given["quiet"]:
+            say_if_compiling()
+        if see is not None and file is not None:
+            return see(inputs, progress, file)
+        assert request is not None
+        return read_stations(
+            inputs, replace(request, features=inputs.features), progress, file if rasters else None
+        )
+
     with Progress(quiet=given["quiet"]) as progress:
         if out is None:
-            frames = read_stations(inputs, request, progress, None).frames
+            frames = read_all(progress, None).frames
         else:
             # Entered before the work, so that a place that cannot be written to is known at once.
             with package(out, provenance, inputs=paths, out_crs=out_crs) as file:
-                read = read_stations(inputs, request, progress, file if rasters else None)
+                read = read_all(progress, file)
                 frames = read.frames
                 provenance = file.provenance = _with_readings(provenance, read, inputs, out_crs)
                 for layer in layers:
@@ -88,7 +112,7 @@ def run_job(script: str, given: Mapping[str, Any], *, layers: tuple[str, ...], r
         _write_style_folder(out)
     drawn = _draw(given, inputs) if given.get("pictures") is not None else []
     if not given["quiet"]:
-        for line in station_lines(frames["stations"]):
+        for line in station_lines(frames["stations"], field):
             click.echo(line)
         if "bearing_list" in frames:
             bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
@@ -126,13 +150,8 @@ def _request(given: Mapping[str, Any]) -> Request:
     if least < 0:
         raise CallError(f"--least-pocket is {least:g} ha", remedy="Give an area of 0 or more")
     to_bearing = given.get("to_bearing")
-    for option in ("from_bearing", "to_bearing"):
-        bearing = given.get(option)
-        if bearing is not None and not -360 <= bearing <= 360:
-            raise CallError(
-                f"--{option.replace('_', '-')} is {bearing:g}",
-                remedy="Give degrees from true north, 0 to 360",
-            )
+    check_bearing("--from-bearing", given.get("from_bearing"))
+    check_bearing("--to-bearing", to_bearing)
     date = given.get("date")
     if date is not None:
         declination(0.0, 0.0, 0.0, date)  # a day outside the models' years is refused before the work
@@ -185,6 +204,7 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
         "eye_height": "eye_height_m",
         "target_height": "target_height_m",
         "reach": "reach_m",
+        "inner_distance": "inner_distance_m",
         "least_pocket": "least_pocket_ha",
         "from_bearing": "from_bearing_true_deg",
         "to_bearing": "to_bearing_true_deg",
@@ -194,6 +214,8 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
     for name in ("terrain", "stations", "evidence"):
         if parameters.get(name) is not None:
             parameters[name] = file_name(parameters[name])
+    if isinstance(given["target_height"], tuple):  # the scripts that take several say so
+        parameters["target_height_m"] = list(given["target_height"])
     if "features" in parameters:
         parameters["features"] = [file_name(path) for path in parameters["features"]]
     operations = [asdict(operation) for operation in inputs.operations]
@@ -248,10 +270,10 @@ def _write_cogs(folder: Path, file: Package, tables: Mapping[str, str], inputs: 
         write_placed_cog(
             folder / f"{table}.tif",
             file.read_raster(table),
-            nodata=0.0 if kind == "viewshed" else float("nan"),
+            nodata={"viewshed": 0.0, "depth": float("nan")}.get(kind),
             provenance=file.provenance,
             meaning=RASTER_MEANING[kind],
-            unit="" if kind == "viewshed" else "m",
+            unit="m" if kind == "depth" else "",
             inputs=inputs,
         )
 

@@ -142,23 +142,60 @@ stations = _stack(
     ),
 )
 
+_eye_height = click.option(
+    "--eye-height", type=NUMBER, default=1.6, show_default=True, help="Eye above the ground, m."
+)
+_reach = click.option(
+    "--reach", type=NUMBER, default=10_000.0, show_default=True, help="How far to look, m on the grid."
+)
+_refraction = click.option(
+    "--refraction",
+    type=NUMBER,
+    default=0.13,
+    show_default=True,
+    help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 takes a flat earth.",
+)
+
 viewing = _stack(
-    click.option(
-        "--eye-height", type=NUMBER, default=1.6, show_default=True, help="Eye above the ground, m."
-    ),
+    _eye_height,
     click.option(
         "--target-height", type=NUMBER, default=0.0, show_default=True, help="Target above the ground, m."
     ),
+    _reach,
+    _refraction,
+)
+
+field_of_view = _stack(
+    _eye_height,
     click.option(
-        "--reach", type=NUMBER, default=10_000.0, show_default=True, help="How far to look, m on the grid."
-    ),
-    click.option(
-        "--refraction",
+        "--target-height",
         type=NUMBER,
-        default=0.13,
-        show_default=True,
-        help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 takes a flat earth.",
+        multiple=True,
+        default=(0.0,),
+        show_default="0",
+        help="Target above the ground, m; may be repeated.",
     ),
+    _reach,
+    click.option(
+        "--inner-distance",
+        type=NUMBER,
+        default=0.0,
+        show_default=True,
+        help="Give no answer for ground nearer than this, m on the grid; it still hides what lies beyond.",
+    ),
+    click.option(
+        "--from-bearing",
+        type=NUMBER,
+        default=0.0,
+        show_default=True,
+        help="True bearing at which a sector starts, degrees.",
+    ),
+    click.option(
+        "--to-bearing",
+        type=NUMBER,
+        help="True bearing at which it ends, degrees clockwise. Without it: all round.",
+    ),
+    _refraction,
 )
 
 pockets = _stack(

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 RASTER_MEANING = {
     "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
     "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
+    "visible_count": "how many stations see each post; 0 where none does, and beyond every reach",
 }
 
 #: Stations in work or waiting to be written.
@@ -50,7 +51,7 @@ class Readings:
     frames : vector layers of all stations, by name
     notes : plain sentences for the report and the provenance
     operations : the distinct operations that gave the stations' longitudes and latitudes
-    rasters : kind ("viewshed", "depth") of each raster table written, by the table's name
+    rasters : kind ("viewshed", "depth", "visible_count") of each raster table written, by the table's name
     """
 
     frames: dict[str, geopandas.GeoDataFrame]

@@ -22,6 +22,21 @@ def note(text: str) -> None:
     say(f"note: {text}")
 
 
+def say_if_compiling() -> None:
+    """Say why the first run takes longer, if this is one; nothing where the kernels are ready."""
+    from hillsight.sight.readiness import readiness
+    from hillsight.sight.sweep import walk_fan
+
+    state = readiness(walk_fan)
+    if state == "once":
+        note("compiling the sight kernels for this machine, once: some ten seconds")
+    elif state == "always":
+        note(
+            "compiling the sight kernels, some ten seconds, as in each run: "
+            "no folder to keep them in can be written to (see: hillsight doctor)"
+        )
+
+
 class Progress:
     """Progress bar on the error stream; nothing when that is no terminal or quiet is asked for."""
 
@@ -55,8 +70,11 @@ class Progress:
         self._bar.update(task, completed=1.0)
 
 
-def station_lines(stations: pd.DataFrame) -> list[str]:
-    """One line a station: where it is, and how much is seen."""
+def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
+    """One line a station: where it is, and how much is seen.
+
+    field : the field of view in words, where it is not all within the reach
+    """
     lines = []
     for row in stations.itertuples(index=False):
         where = (
@@ -70,7 +88,7 @@ def station_lines(stations: pd.DataFrame) -> list[str]:
             )
         else:  # outlines of cells, and none has its post so near
             seen = "no terrain post"
-        lines.append(f"{where} Within {row.reach_m:,.0f} m: {seen}.")
+        lines.append(f"{where} {field or f'Within {row.reach_m:,.0f} m'}: {seen}.")
     return lines
 
 

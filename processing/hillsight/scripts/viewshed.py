@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
+
+import click
 
 from hillsight.scripts import options
 from hillsight.scripts.running import script
@@ -13,12 +16,22 @@ from hillsight.scripts.running import script
     title="Viewshed and depth rasters from stations",
     outputs={
         "out": "application/geopackage+sqlite3; GeoPackage: stations and rasters",
-        "rasters": "image/tiff; cloud-optimised GeoTIFFs: viewshed and depth of each station",
+        "rasters": "image/tiff; cloud-optimised GeoTIFFs: the same rasters",
     },
 )
 @options.terrain
 @options.stations
-@options.viewing
+@options.field_of_view
+@click.option(
+    "--only-states",
+    is_flag=True,
+    help="No depths: several times quicker, and for terrain of any size.",
+)
+@click.option(
+    "--count",
+    is_flag=True,
+    help="One raster for all stations, of how many see each post, in place of theirs.",
+)
 @options.output()
 @options.rasters
 @options.quiet
@@ -26,11 +39,16 @@ def command(**given: Any) -> None:
     """Write which posts each station sees, and how deep the hidden ones lie.
 
     Two rasters a station: viewshed (0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown) and
-    depth, the metres a thing must stand tall to show.
+    depth, the metres a thing must stand tall to show; of several target heights, a viewshed for each and the
+    depth for the first.
     """
+    from hillsight.scripts.asked import Asked
     from hillsight.scripts.job import run_job
+    from hillsight.scripts.see_stations import see_stations
 
-    run_job("viewshed", given, layers=("stations",), rasters=True)
+    asked = Asked.of(given)
+    see = partial(see_stations, asked=asked)
+    run_job("viewshed", given, layers=("stations",), rasters=True, see=see, field=asked.field_words)
 
 
 if __name__ == "__main__":
