@@ -474,18 +474,18 @@ def test_a_column_hides_what_the_rows_at_its_ends_do_not(number, every):
     lines = np.indices(shape)[number % 2] % every == every - 1
     height_m[lines & (chance < 0.05)] = 30.0
     height_m[lines & (chance > 0.4)] = -900.0
-    surface, eye = surface_of(height_m), Eye(random.uniform(0, 6), random.uniform(0, 6), -2.0)
-    told, clearance_m = see_states(surface, eye, ALL, 4.0), see_posts(surface, eye, ALL, 4.0).clearance_m
+    surface, eye = surface_of(height_m), Eye(random.uniform(0, 6), random.uniform(0, 6), -0.5)
+    told, clearance_m = see_states(surface, eye, ALL, 1.0), see_posts(surface, eye, ALL, 1.0).clearance_m
     lowered = height_m.astype(float)
     rows, columns = random.integers(0, 66, (2, 900))
     expected = np.array(
         [
-            oracle.clearance(lowered, eye.row, eye.column, eye.level_m, r, c, 4.0)
+            oracle.clearance(lowered, eye.row, eye.column, eye.level_m, r, c, 1.0)
             for r, c in zip(rows.tolist(), columns.tolist(), strict=True)
         ]
     )
     assert np.array_equal(told[rows, columns], _codes(expected))
     assert_same_clearance(clearance_m[rows, columns], expected, 1e3)
-    bare_m = see_posts(surface, eye, ALL, 4.0, crests=False).clearance_m
+    bare_m = see_posts(surface, eye, ALL, 1.0, crests=False).clearance_m
     assert_same_clearance(bare_m[rows, columns], expected, 1e3)
     assert (expected < 0).sum() > 400

@@ -68,8 +68,10 @@ def provenance_words(content: Content) -> str:
     )
     eye_m = float(content.station["eye_level_m"]) - float(content.station["ground_height_m"])
     words = [f"Terrain {terrain}", f"eye {eye_m:.1f} m above the ground"]
-    if given.get("target_height_m"):
-        words.append(f"looking for things {given['target_height_m']:g} m tall")
+    tall = given.get("target_height_m") or 0.0
+    heights_m = tall if isinstance(tall, list) else [tall]
+    if any(heights_m):
+        words.append(f"looking for things {', '.join(f'{height:g}' for height in heights_m)} m tall")
     words.append(f"reach {distance_words(float(content.station['reach_m']))}")
     if given.get("refraction") is not None:
         words.append(f"refraction {given['refraction']:g} of the earth's curvature")
