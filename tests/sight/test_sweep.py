@@ -489,3 +489,27 @@ def test_a_column_hides_what_the_rows_at_its_ends_do_not(number, every):
     bare_m = see_posts(surface, eye, ALL, 1.0, crests=False).clearance_m
     assert_same_clearance(bare_m[rows, columns], expected, 1e3)
     assert (expected < 0).sum() > 400
+
+
+def test_a_block_left_out_does_not_hide_the_line_back_to_the_row_before_it():
+    """A wall makes the horizon; spikes among pits stand in the last row of a block; the whole next block lies
+    under the wall's top. The columns' lines from the spikes down into that block still show beside them."""
+    random = np.random.default_rng(5)
+    shape = (96, 96)
+    height_m = np.full(shape, 20.0, np.float32)
+    height_m[5, :] = 5.0
+    height_m[:5, :] = height_m[6:31, :] = -900.0
+    height_m[31, :] = np.where(np.arange(96) % 3 == 1, 100.0, -900.0)
+    far = np.arange(64, 96)
+    height_m[64:, :] = random.uniform(1.1, 3.0, (32, 96)) * far[:, None]
+    surface, eye = surface_of(height_m), Eye(0.3, 0.4, 0.0)
+    told = see_states(surface, eye, ALL)
+    rows, columns = (part.ravel() for part in np.mgrid[64:96, 0:60])
+    expected = np.array(
+        [
+            oracle.clearance(height_m.astype(float), eye.row, eye.column, eye.level_m, r, c)
+            for r, c in zip(rows.tolist(), columns.tolist(), strict=True)
+        ]
+    )
+    assert (expected >= 0).sum() > 100
+    assert np.array_equal(told[rows, columns], _codes(expected))
