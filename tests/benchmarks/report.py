@@ -224,8 +224,11 @@ def draw(found: Found, path: Path) -> None:
             panel.set_xlabel("share of all posts seen from the station")
         panels[0, 0].set_ylabel("time over GDAL's (least of the rounds)")
         panels[1, 0].set_ylabel("posts answered wrongly")
+        ran = {name for case in found["cases"] for name, one in case["engines"].items() if one["runs"]}
         keys = [
-            Line2D([], [], color=colour, label=LABELS[name], linewidth=2) for name, colour in _COLOURS.items()
+            Line2D([], [], color=colour, label=LABELS[name], linewidth=2)
+            for name, colour in _COLOURS.items()
+            if name in ran
         ]
         keys += [
             Line2D([], [], color=palette.QUIET, marker=marker, linestyle="", label=f"{side:,} posts a side")
