@@ -66,7 +66,7 @@ def test_the_first_run_says_that_it_compiles(ground: Path, tmp_path: Path) -> No
         for name in ("first.gpkg", "second.gpkg")
     )
     assert (first.code, second.code) == (0, 0), first.err + second.err
-    told = "compiling the sight kernels for this machine, once: some ten seconds"
+    told = "compiling the sight kernels for this machine, once: some twenty seconds"
     assert first.notes == [told]
     assert second.notes == []
     assert any((tmp_path / "cache").rglob("*.nbi"))
@@ -77,7 +77,7 @@ def test_a_quiet_first_run_says_nothing(
 ) -> None:
     from hillsight.sight import readiness
 
-    said = {"once": ["compiling the sight kernels for this machine, once: some ten seconds"], "ready": []}
+    said = {"once": ["compiling the sight kernels for this machine, once: some twenty seconds"], "ready": []}
     for state, notes in said.items():
         monkeypatch.setattr(readiness, "readiness", lambda _, state=state: state)
         assert viewshed(tmp_path, ground).notes == notes

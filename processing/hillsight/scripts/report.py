@@ -29,10 +29,10 @@ def say_if_compiling() -> None:
 
     state = readiness(walk_fan)
     if state == "once":
-        note("compiling the sight kernels for this machine, once: some ten seconds")
+        note("compiling the sight kernels for this machine, once: some twenty seconds")
     elif state == "always":
         note(
-            "compiling the sight kernels, some ten seconds, as in each run: "
+            "compiling the sight kernels, some twenty seconds, as in each run: "
             "no folder to keep them in can be written to (see: hillsight doctor)"
         )
 
