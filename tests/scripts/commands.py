@@ -57,7 +57,7 @@ def done(*words: str | Path) -> Ended:
     return ended
 
 
-def refused(folder: Path, *words: str | Path, says: tuple[str, ...]) -> str:
+def assert_refused(folder: Path, *words: str | Path, says: tuple[str, ...]) -> str:
     """A run that must end with exit code 2, one message and the folder as it was; returns the message."""
     before = contents(folder)
     ended = run(*words)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from scripts.commands import AT, REACH, Ended, done, features, refused, terrain  # isort: skip
+from scripts.commands import AT, REACH, Ended, done, features, assert_refused, terrain  # isort: skip
 
 
 def listing(folder: Path, *more: str | Path) -> list[str | Path]:
@@ -44,11 +44,11 @@ def listed(folder: Path) -> geopandas.GeoDataFrame:
 
 
 def test_features_are_asked_for(tmp_path: Path) -> None:
-    refused(tmp_path, *listing(tmp_path), says=("--features",))
+    assert_refused(tmp_path, *listing(tmp_path), says=("--features",))
 
 
 def test_missing_file(tmp_path: Path) -> None:
-    refused(
+    assert_refused(
         tmp_path, *listing(tmp_path, "--features", tmp_path / "none.gpkg"), says=("none.gpkg", "no such file")
     )
 
@@ -56,7 +56,7 @@ def test_missing_file(tmp_path: Path) -> None:
 def test_not_a_vector_file(tmp_path: Path) -> None:
     path = tmp_path / "walls.gpkg"
     path.write_text("no database")
-    refused(
+    assert_refused(
         tmp_path,
         *listing(tmp_path, "--features", path),
         says=("walls.gpkg", "not a vector file", "GeoPackage"),
@@ -65,13 +65,13 @@ def test_not_a_vector_file(tmp_path: Path) -> None:
 
 def test_missing_layer_lists_those_there_are(tmp_path: Path) -> None:
     words = listing(tmp_path, "--features", features(tmp_path), "--feature-layer", "walls")
-    refused(tmp_path, *words, says=("'walls'", "The layers are: things (features.gpkg)"))
+    assert_refused(tmp_path, *words, says=("'walls'", "The layers are: things (features.gpkg)"))
 
 
 def test_options_about_features_without_any(tmp_path: Path) -> None:
     words = listing(tmp_path)
     words[0] = "outlook"
-    refused(tmp_path, *words, "--csv", tmp_path / "list.csv", says=("--csv", "--features FILE"))
+    assert_refused(tmp_path, *words, "--csv", tmp_path / "list.csv", says=("--csv", "--features FILE"))
 
 
 def test_without_geometry_left_out(tmp_path: Path) -> None:
@@ -84,7 +84,7 @@ def test_without_geometry_left_out(tmp_path: Path) -> None:
 
 
 def test_only_without_geometry(tmp_path: Path) -> None:
-    refused(
+    assert_refused(
         tmp_path,
         *listing(tmp_path, "--features", made(tmp_path, None)),
         says=("no usable features", "made.gpkg"),
@@ -114,7 +114,7 @@ def test_a_coordinate_that_is_no_number(tmp_path: Path) -> None:
     path = made(
         tmp_path, shapely.Point(300_350, 699_800), shapely.LineString([(300_350, np.inf), (300_360, 699_800)])
     )
-    refused(
+    assert_refused(
         tmp_path, *listing(tmp_path, "--features", path), says=("made.gpkg", "row 2", "not a finite number")
     )
 
@@ -154,15 +154,15 @@ def test_evidence_table_that_is_no_table(tmp_path: Path) -> None:
     table = tmp_path / "classes.toml"
     table.write_text("[water\n")
     words = listing(tmp_path, "--features", features(tmp_path), "--evidence", table)
-    refused(tmp_path, *words, says=("classes.toml",))
+    assert_refused(tmp_path, *words, says=("classes.toml",))
     words[-1] = tmp_path / "none.toml"
-    refused(tmp_path, *words, says=("none.toml",))
+    assert_refused(tmp_path, *words, says=("none.toml",))
 
 
 @pytest.mark.parametrize("date", ["2026-13-01", "soon", "1850-01-01", "2999-01-01"])
 def test_dates_out_of_reach(tmp_path: Path, date: str) -> None:
     words = listing(tmp_path, "--features", features(tmp_path), "--date", date)
-    refused(tmp_path, *words, says=("--date",))
+    assert_refused(tmp_path, *words, says=("--date",))
 
 
 def test_an_empty_sector_says_so(tmp_path: Path) -> None:

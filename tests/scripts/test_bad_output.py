@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from scripts.commands import AT, REACH, contents, done, features, one_message, refused, run, terrain  # isort: skip
+from scripts.commands import AT, REACH, contents, done, features, one_message, assert_refused, run, terrain  # isort: skip
 from scripts.commands import Ended  # isort: skip
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="POSIX links, limits and read-only folders")
@@ -25,18 +25,18 @@ def writing(folder: Path, out: str | Path, *more: str | Path) -> list[str | Path
 
 def test_no_output_named(tmp_path: Path) -> None:
     words = writing(tmp_path, tmp_path / "out.gpkg")
-    refused(tmp_path, *words[:-2], says=("--out",))
-    refused(tmp_path, *words[:-1], "", says=("--out", "empty"))
+    assert_refused(tmp_path, *words[:-2], says=("--out",))
+    assert_refused(tmp_path, *words[:-1], "", says=("--out", "empty"))
 
 
 def test_missing_folder(tmp_path: Path) -> None:
     out = tmp_path / "none" / "out.gpkg"
-    refused(tmp_path, *writing(tmp_path, out), says=("none", "folder does not exist", "Make it"))
+    assert_refused(tmp_path, *writing(tmp_path, out), says=("none", "folder does not exist", "Make it"))
 
 
 def test_a_file_as_folder(tmp_path: Path) -> None:
     words = writing(tmp_path, tmp_path / "terrain.tif" / "out.gpkg")
-    refused(tmp_path, *words, says=("terrain.tif", "folder is needed"))
+    assert_refused(tmp_path, *words, says=("terrain.tif", "folder is needed"))
 
 
 @POSIX
@@ -44,7 +44,7 @@ def test_folder_that_takes_no_files(tmp_path: Path) -> None:
     """/proc takes no new file from anybody, the superuser included."""
     if not Path("/proc/self").is_dir():
         pytest.skip("no /proc on this system")
-    refused(tmp_path, *writing(tmp_path, "/proc/out.gpkg"), says=("/proc", "nothing can be written"))
+    assert_refused(tmp_path, *writing(tmp_path, "/proc/out.gpkg"), says=("/proc", "nothing can be written"))
 
 
 @POSIX
@@ -55,19 +55,19 @@ def test_read_only_folder(tmp_path: Path) -> None:
     closed = tmp_path / "closed"
     closed.mkdir(mode=0o500)
     words = writing(tmp_path, closed / "out.gpkg")
-    refused(tmp_path, *words, says=("closed", "nothing can be written", "another folder"))
+    assert_refused(tmp_path, *words, says=("closed", "nothing can be written", "another folder"))
 
 
 def test_the_output_is_a_folder(tmp_path: Path) -> None:
     (tmp_path / "out.gpkg").mkdir()
-    refused(
+    assert_refused(
         tmp_path, *writing(tmp_path, tmp_path / "out.gpkg"), says=("out.gpkg", "folder", "name of a file")
     )
 
 
 @pytest.mark.parametrize("name", ["out", "out.tif", "out.gpkg.zip"])
 def test_wrong_suffix(tmp_path: Path, name: str) -> None:
-    refused(
+    assert_refused(
         tmp_path, *writing(tmp_path, tmp_path / name), says=(name, "must end in .gpkg", "Name it out.gpkg")
     )
 
@@ -75,7 +75,7 @@ def test_wrong_suffix(tmp_path: Path, name: str) -> None:
 def test_the_output_is_an_input(tmp_path: Path) -> None:
     path = features(tmp_path)
     words = writing(tmp_path, path, "--features", path)
-    refused(tmp_path, *words, says=("features.gpkg", "output is one of the inputs", "another file"))
+    assert_refused(tmp_path, *words, says=("features.gpkg", "output is one of the inputs", "another file"))
 
 
 @POSIX
@@ -88,8 +88,10 @@ def test_the_output_is_an_input_by_a_link(tmp_path: Path, kind: str) -> None:
     else:
         link.hardlink_to(path)
     words = writing(tmp_path, link, "--features", path)
-    refused(tmp_path, *words, says=("link.gpkg", "output is one of the inputs"))
-    refused(tmp_path, *writing(tmp_path, path, "--features", link), says=("output is one of the inputs",))
+    assert_refused(tmp_path, *words, says=("link.gpkg", "output is one of the inputs"))
+    assert_refused(
+        tmp_path, *writing(tmp_path, path, "--features", link), says=("output is one of the inputs",)
+    )
 
 
 def test_the_terrain_as_output(tmp_path: Path) -> None:
@@ -98,7 +100,7 @@ def test_the_terrain_as_output(tmp_path: Path) -> None:
 
     ground = write_geotiff(tmp_path / "ground.gpkg", fractal(60, 60, seed=1), driver="GPKG")
     words = ["outlook", "--terrain", ground, "--at", AT, "--reach", REACH]
-    refused(tmp_path, *words, "--out", ground, says=("ground.gpkg", "output is one of the inputs"))
+    assert_refused(tmp_path, *words, "--out", ground, says=("ground.gpkg", "output is one of the inputs"))
     done(*words, "--out", tmp_path / "out.gpkg")
 
 
@@ -107,28 +109,34 @@ def test_the_csv_is_an_input_or_the_output(tmp_path: Path) -> None:
     places = tmp_path / "places.csv"
     places.write_text("name,kind,E,N\nTop,summit,300350,699800\n")
     words = writing(tmp_path, out, "--features", places)
-    refused(tmp_path, *words, "--csv", places, says=("places.csv", "output is one of the inputs"))
-    refused(tmp_path, *words, "--csv", out, says=("out.gpkg", "--csv"))
-    refused(tmp_path, *words, "--csv", tmp_path / "none" / "a.csv", says=("none", "folder does not exist"))
-    refused(tmp_path, *words, "--csv", tmp_path, says=("folder",))
+    assert_refused(tmp_path, *words, "--csv", places, says=("places.csv", "output is one of the inputs"))
+    assert_refused(tmp_path, *words, "--csv", out, says=("out.gpkg", "--csv"))
+    assert_refused(
+        tmp_path, *words, "--csv", tmp_path / "none" / "a.csv", says=("none", "folder does not exist")
+    )
+    assert_refused(tmp_path, *words, "--csv", tmp_path, says=("folder",))
 
 
 def test_rasters_need_a_folder(tmp_path: Path) -> None:
     words = writing(tmp_path, tmp_path / "out.gpkg", "--rasters")
-    refused(tmp_path, *words, tmp_path / "terrain.tif", says=("terrain.tif", "folder is needed"))
-    refused(tmp_path, *words, tmp_path / "terrain.tif" / "deep", says=("terrain.tif", "folder is needed"))
+    assert_refused(tmp_path, *words, tmp_path / "terrain.tif", says=("terrain.tif", "folder is needed"))
+    assert_refused(
+        tmp_path, *words, tmp_path / "terrain.tif" / "deep", says=("terrain.tif", "folder is needed")
+    )
 
 
 def test_styles_need_a_folder(tmp_path: Path) -> None:
     (tmp_path / "out_styles").write_text("in the way")
-    refused(tmp_path, *writing(tmp_path, tmp_path / "out.gpkg"), says=("out_styles", "folder is needed"))
+    assert_refused(
+        tmp_path, *writing(tmp_path, tmp_path / "out.gpkg"), says=("out_styles", "folder is needed")
+    )
 
 
 def test_an_older_file_is_replaced_and_survives_a_failure(tmp_path: Path) -> None:
     words = writing(tmp_path, tmp_path / "out.gpkg")
     done(*words)
     first = contents(tmp_path)
-    refused(tmp_path, *words, "--eye-height", "600", says=("--eye-height",))
+    assert_refused(tmp_path, *words, "--eye-height", "600", says=("--eye-height",))
     done(*words, "--eye-height", "20")
     assert contents(tmp_path)["out.gpkg"] != first["out.gpkg"]
     assert set(contents(tmp_path)) == set(first)
@@ -142,7 +150,7 @@ def test_an_older_file_survives_a_failure_half_way(tmp_path: Path) -> None:
     out = tmp_path / "out.gpkg"
     out.write_text("the older file")
     words = ["outlook", "--terrain", ground, "--reach", REACH, "--out", out, "--at", AT]
-    refused(tmp_path, *words, "--at", "300095,699905,Hole", says=("'Hole'", "void", "Move it"))
+    assert_refused(tmp_path, *words, "--at", "300095,699905,Hole", says=("'Hole'", "void", "Move it"))
 
 
 @POSIX
@@ -187,7 +195,7 @@ def test_odd_file_names(tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPat
 
 
 def test_a_name_that_no_file_can_have(tmp_path: Path) -> None:
-    refused(tmp_path, *writing(tmp_path, tmp_path / ("x" * 300 + ".gpkg")), says=("name", "too long"))
+    assert_refused(tmp_path, *writing(tmp_path, tmp_path / ("x" * 300 + ".gpkg")), says=("name", "too long"))
 
 
 def test_a_line_break_in_a_path_keeps_the_message_on_one_line(tmp_path: Path) -> None:
@@ -201,9 +209,9 @@ def test_signs_that_the_vector_library_would_misread(tmp_path: Path, sign: str) 
     folder = tmp_path / f"hi{sign}ll"
     folder.mkdir()
     (tmp_path / "ll").mkdir()
-    refused(
+    assert_refused(
         tmp_path, *writing(tmp_path, folder / "out.gpkg"), says=(f"hi{sign}ll", "! or ;", "another folder")
     )
     path = features(tmp_path).rename(tmp_path / f"a{sign}b.gpkg")
     words = writing(tmp_path, tmp_path / "out.gpkg", "--features", path)
-    refused(tmp_path, *words, says=(f"a{sign}b.gpkg", "! or ;", "Rename it"))
+    assert_refused(tmp_path, *words, says=(f"a{sign}b.gpkg", "! or ;", "Rename it"))

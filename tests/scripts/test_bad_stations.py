@@ -11,7 +11,7 @@ import pytest
 import rasterio
 import shapely
 
-from scripts.commands import AT, REACH, done, refused, terrain  # isort: skip
+from scripts.commands import AT, REACH, done, assert_refused, terrain  # isort: skip
 
 HOSTILE = (
     "O'Brien's \"Seat\"",
@@ -45,12 +45,12 @@ def points(
 
 
 def test_no_station(tmp_path: Path) -> None:
-    refused(tmp_path, *looking(tmp_path), says=("no place to look from", "--stations", "--at"))
+    assert_refused(tmp_path, *looking(tmp_path), says=("no place to look from", "--stations", "--at"))
 
 
 def test_off_the_terrain(tmp_path: Path) -> None:
     words = looking(tmp_path, "--at", "310000,699704,Far")
-    refused(
+    assert_refused(
         tmp_path,
         *words,
         says=("--at 310000,699704", "'Far'", "off the terrain", "E 300000.0 to 300590.0", "Move"),
@@ -59,13 +59,15 @@ def test_off_the_terrain(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("at", ["-3.6,56.1", "-3.6,56.1,Degrees"])
 def test_degrees_by_mistake(tmp_path: Path, at: str) -> None:
-    refused(tmp_path, *looking(tmp_path, "--at", at), says=("longitude and latitude", "--at-crs EPSG:4326"))
+    assert_refused(
+        tmp_path, *looking(tmp_path, "--at", at), says=("longitude and latitude", "--at-crs EPSG:4326")
+    )
 
 
 def test_degrees_by_mistake_in_a_file(tmp_path: Path) -> None:
     words = looking(tmp_path)
     path = points(tmp_path, (-3.6, 56.1))
-    refused(
+    assert_refused(
         tmp_path,
         *words,
         "--stations",
@@ -76,17 +78,17 @@ def test_degrees_by_mistake_in_a_file(tmp_path: Path) -> None:
 
 def test_metres_taken_for_degrees(tmp_path: Path) -> None:
     words = looking(tmp_path, "--at", AT, "--at-crs", "EPSG:4326")
-    refused(tmp_path, *words, says=("--at 300297,699704", "WGS 84", "longitude comes first"))
+    assert_refused(tmp_path, *words, says=("--at 300297,699704", "WGS 84", "longitude comes first"))
 
 
 def test_north_before_east(tmp_path: Path) -> None:
     words = looking(tmp_path, "--at", "699704,300297,Turned")
-    refused(tmp_path, *words, says=("'Turned'", "other way round", "easting comes first"))
+    assert_refused(tmp_path, *words, says=("'Turned'", "other way round", "easting comes first"))
 
 
 @pytest.mark.parametrize("at", ["", "here", "300297", "300297 699704", "1e999,0", "300297,699704N"])
 def test_text_that_is_no_place(tmp_path: Path, at: str) -> None:
-    refused(tmp_path, *looking(tmp_path, "--at", at), says=("--at", "number"))
+    assert_refused(tmp_path, *looking(tmp_path, "--at", at), says=("--at", "number"))
 
 
 def test_same_name_twice(tmp_path: Path) -> None:
@@ -100,7 +102,7 @@ def test_same_name_twice(tmp_path: Path) -> None:
 
 def test_an_empty_layer(tmp_path: Path) -> None:
     words = looking(tmp_path)
-    refused(
+    assert_refused(
         tmp_path,
         *words,
         "--stations",
@@ -111,11 +113,11 @@ def test_an_empty_layer(tmp_path: Path) -> None:
 
 def test_a_layer_that_is_not_there(tmp_path: Path) -> None:
     words = looking(tmp_path, "--stations", points(tmp_path, (300_297, 699_704)), "--station-layer", "tops")
-    refused(tmp_path, *words, says=("places.gpkg", "'tops'", "The layers are: places"))
+    assert_refused(tmp_path, *words, says=("places.gpkg", "'tops'", "The layers are: places"))
 
 
 def test_a_layer_without_a_file(tmp_path: Path) -> None:
-    refused(
+    assert_refused(
         tmp_path,
         *looking(tmp_path, "--at", AT, "--station-layer", "tops"),
         says=("--station-layer", "--stations"),
@@ -124,13 +126,13 @@ def test_a_layer_without_a_file(tmp_path: Path) -> None:
 
 def test_a_crs_without_a_place(tmp_path: Path) -> None:
     path = points(tmp_path, (300_297, 699_704))
-    refused(
+    assert_refused(
         tmp_path, *looking(tmp_path, "--stations", path, "--at-crs", "EPSG:4326"), says=("--at-crs", "--at")
     )
 
 
 def test_a_missing_file(tmp_path: Path) -> None:
-    refused(
+    assert_refused(
         tmp_path, *looking(tmp_path, "--stations", tmp_path / "none.gpkg"), says=("none.gpkg", "no such file")
     )
 
@@ -147,21 +149,25 @@ def test_a_line_as_station(tmp_path: Path) -> None:
             }
         )
     )
-    refused(tmp_path, *words, "--stations", path, says=("lines.geojson", "point"))
+    assert_refused(tmp_path, *words, "--stations", path, says=("lines.geojson", "point"))
 
 
 def test_a_row_without_a_point(tmp_path: Path) -> None:
     words = looking(tmp_path)
     path = tmp_path / "places.csv"
     path.write_text("name,E,N\nA,300297,699704\nB,,\n")
-    refused(tmp_path, *words, "--stations", path, says=("places.csv", "row 2", "no position", "drop the row"))
+    assert_refused(
+        tmp_path, *words, "--stations", path, says=("places.csv", "row 2", "no position", "drop the row")
+    )
 
 
 def test_an_eye_under_the_ground(tmp_path: Path) -> None:
     words = looking(tmp_path)
     path = tmp_path / "places.csv"
     path.write_text("name,E,N,ground_height_m\nA,300297,699704,12\n")
-    refused(tmp_path, *words, "--stations", path, says=("'A'", "below the terrain", "Correct the height"))
+    assert_refused(
+        tmp_path, *words, "--stations", path, says=("'A'", "below the terrain", "Correct the height")
+    )
 
 
 def test_hostile_names_survive(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scripts.commands import AT, REACH, done, refused, terrain  # isort: skip
+from scripts.commands import AT, REACH, done, assert_refused, terrain  # isort: skip
 from terrains import plane, with_hole, write_geotiff
 
 
@@ -16,7 +16,7 @@ def looking(folder: Path, ground: Path | str, *more: str | Path, at: str = AT) -
 
 
 def test_missing(tmp_path: Path) -> None:
-    refused(
+    assert_refused(
         tmp_path,
         *looking(tmp_path, tmp_path / "none.tif"),
         says=("none.tif", "no such file", "Check the name"),
@@ -24,39 +24,39 @@ def test_missing(tmp_path: Path) -> None:
 
 
 def test_an_empty_name(tmp_path: Path) -> None:
-    refused(tmp_path, *looking(tmp_path, ""), says=("--terrain",))
+    assert_refused(tmp_path, *looking(tmp_path, ""), says=("--terrain",))
 
 
 def test_not_a_raster(tmp_path: Path) -> None:
     path = tmp_path / "notes.tif"
     path.write_text("Meet at the car park at nine.")
-    refused(tmp_path, *looking(tmp_path, path), says=("notes.tif", "not a raster", "GeoTIFF"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("notes.tif", "not a raster", "GeoTIFF"))
 
 
 def test_an_empty_file(tmp_path: Path) -> None:
     path = tmp_path / "empty.tif"
     path.touch()
-    refused(tmp_path, *looking(tmp_path, path), says=("empty.tif", "empty", "again"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("empty.tif", "empty", "again"))
 
 
 def test_a_folder(tmp_path: Path) -> None:
-    refused(tmp_path, *looking(tmp_path, tmp_path), says=("folder", "Name the file"))
+    assert_refused(tmp_path, *looking(tmp_path, tmp_path), says=("folder", "Name the file"))
 
 
 def test_a_file_cut_short(tmp_path: Path) -> None:
     path = terrain(tmp_path)
     path.write_bytes(path.read_bytes()[:6000])
-    refused(tmp_path, *looking(tmp_path, path), says=("terrain.tif", "damaged or cut short"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("terrain.tif", "damaged or cut short"))
 
 
 def test_all_void(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "void.tif", np.full((60, 60), np.nan, np.float32))
-    refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))
 
 
 def test_no_crs(tmp_path: Path) -> None:
     path = terrain(tmp_path, crs=None)
-    refused(
+    assert_refused(
         tmp_path,
         *looking(tmp_path, path),
         says=("terrain.tif", "coordinate reference system", "--terrain-crs"),
@@ -66,33 +66,35 @@ def test_no_crs(tmp_path: Path) -> None:
 
 def test_nonsense_as_crs(tmp_path: Path) -> None:
     path = terrain(tmp_path, crs=None)
-    refused(tmp_path, *looking(tmp_path, path, "--terrain-crs", "EPSG:99"), says=("--terrain-crs", "EPSG:99"))
+    assert_refused(
+        tmp_path, *looking(tmp_path, path, "--terrain-crs", "EPSG:99"), says=("--terrain-crs", "EPSG:99")
+    )
     for option in ("--out-crs", "--at-crs", "--grid-crs"):
         given = ("--terrain-crs", "EPSG:27700", option, "EPSG:99")
-        refused(tmp_path, *looking(tmp_path, path, *given), says=(option, "EPSG:99", "EPSG:27700"))
+        assert_refused(tmp_path, *looking(tmp_path, path, *given), says=(option, "EPSG:99", "EPSG:27700"))
 
 
 @pytest.mark.parametrize("crs", ["EPSG:5701", "EPSG:4978"], ids=["vertical", "geocentric"])
 @pytest.mark.parametrize("option", ["--terrain-crs", "--out-crs", "--at-crs", "--grid-crs"])
 def test_a_crs_that_is_no_map(tmp_path: Path, option: str, crs: str) -> None:
     path = terrain(tmp_path)
-    refused(tmp_path, *looking(tmp_path, path, option, crs), says=(option, crs, "EPSG:27700"))
+    assert_refused(tmp_path, *looking(tmp_path, path, option, crs), says=(option, crs, "EPSG:27700"))
 
 
 def test_two_bands(tmp_path: Path) -> None:
     both = np.stack([plane(60, 60), plane(60, 60, height_m=200)])
     path = write_geotiff(tmp_path / "two.tif", both)
-    refused(tmp_path, *looking(tmp_path, path), says=("two.tif", "2 bands", "--band"))
-    refused(tmp_path, *looking(tmp_path, path, "--band", "3"), says=("two.tif", "no band 3"))
-    refused(tmp_path, *looking(tmp_path, path, "--band", "0"), says=("--band",))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("two.tif", "2 bands", "--band"))
+    assert_refused(tmp_path, *looking(tmp_path, path, "--band", "3"), says=("two.tif", "no band 3"))
+    assert_refused(tmp_path, *looking(tmp_path, path, "--band", "0"), says=("--band",))
     ended = done(*looking(tmp_path, path, "--band", "2"))
     assert "ground 200.0 m" in ended.out
 
 
 def test_unknown_vertical_unit(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "ell.tif", plane(60, 60), unit="ell")
-    refused(tmp_path, *looking(tmp_path, path), says=("ell.tif", "'ell'", "--vertical-unit"))
-    refused(tmp_path, *looking(tmp_path, path, "--vertical-unit", "span"), says=("'span'", "us-ft"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("ell.tif", "'ell'", "--vertical-unit"))
+    assert_refused(tmp_path, *looking(tmp_path, path, "--vertical-unit", "span"), says=("'span'", "us-ft"))
     ended = done(*looking(tmp_path, path, "--vertical-unit", "ft"))
     assert "ground 30.5 m" in ended.out  # 100 ft
 
@@ -105,7 +107,9 @@ def test_numbers_that_are_no_heights(tmp_path: Path, number: float) -> None:
     shown = (
         np.format_float_positional(number) if np.isinf(number) else str(np.float32(number)).removesuffix(".0")
     )
-    refused(tmp_path, *looking(tmp_path, path), says=("odd.tif", "row 20, column 20", f"--nodata {shown}"))
+    assert_refused(
+        tmp_path, *looking(tmp_path, path), says=("odd.tif", "row 20, column 20", f"--nodata {shown}")
+    )
     done(*looking(tmp_path, path, "--nodata", shown))
 
 
@@ -118,14 +122,14 @@ def test_not_a_number_is_a_void(tmp_path: Path) -> None:
 def test_vector_file_as_terrain(tmp_path: Path) -> None:
     from scripts.commands import features
 
-    refused(tmp_path, *looking(tmp_path, features(tmp_path)), says=("vector", "--features"))
+    assert_refused(tmp_path, *looking(tmp_path, features(tmp_path)), says=("vector", "--features"))
 
 
 @pytest.mark.parametrize("reach", ["0", "-5", "nan", "inf", "ten", "1e400"])
 def test_reach_that_is_no_distance(tmp_path: Path, reach: str) -> None:
     words = looking(tmp_path, terrain(tmp_path))
     words[words.index(REACH)] = reach
-    refused(tmp_path, *words, says=("--reach",))
+    assert_refused(tmp_path, *words, says=("--reach",))
 
 
 def test_reach_larger_than_the_terrain(tmp_path: Path) -> None:
@@ -152,9 +156,9 @@ def test_reach_larger_than_the_terrain(tmp_path: Path) -> None:
     ],
 )
 def test_heights_and_bearings_out_of_range(tmp_path: Path, option: str, value: str) -> None:
-    refused(tmp_path, *looking(tmp_path, terrain(tmp_path), option, value), says=(option,))
+    assert_refused(tmp_path, *looking(tmp_path, terrain(tmp_path), option, value), says=(option,))
 
 
 def test_a_void_under_the_station(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "holed.tif", with_hole(plane(60, 60), 28, 28, 4, 4))
-    refused(tmp_path, *looking(tmp_path, path), says=("Cairn", "void", "Move it"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("Cairn", "void", "Move it"))

@@ -18,7 +18,7 @@ from pyproj import CRS, Transformer
 
 from hillsight.ground.grid import Grid
 
-from scripts.commands import AT, NORTH, POSTS, REACH, SPACING, WEST, done, refused, terrain  # isort: skip
+from scripts.commands import AT, NORTH, POSTS, REACH, SPACING, WEST, done, assert_refused, terrain  # isort: skip
 from terrains import fractal, write_geotiff
 
 US_FOOT_M = 1200 / 3937
@@ -91,7 +91,7 @@ def test_asc_without_a_crs_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "bare.asc"
     path.write_text("ncols 2\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 10\n1 2\n3 4\n")
     words = ("viewshed", "--terrain", path, "--at", "10,10", "--out", tmp_path / "out.gpkg")
-    refused(tmp_path, *words, says=("bare.asc", "--terrain-crs"))
+    assert_refused(tmp_path, *words, says=("bare.asc", "--terrain-crs"))
 
 
 def resampled(grid: Affine, size: int, to_british: Any) -> np.ndarray[Any, np.dtype[np.float32]]:

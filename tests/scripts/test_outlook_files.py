@@ -359,10 +359,10 @@ def test_a_second_run_is_the_same_byte_for_byte(tmp_path: Path, monkeypatch: pyt
 
 
 def test_nonsense_in_source_date_epoch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from scripts.commands import refused
+    from scripts.commands import assert_refused
 
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "yesterday")
     terrain(tmp_path)
     features(tmp_path)
-    refused(tmp_path, *call(tmp_path), says=("SOURCE_DATE_EPOCH", "'yesterday'", "Unset it"))
+    assert_refused(tmp_path, *call(tmp_path), says=("SOURCE_DATE_EPOCH", "'yesterday'", "Unset it"))
     assert os.environ["SOURCE_DATE_EPOCH"] == "yesterday"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from scripts.commands import REACH, done, features, refused, terrain  # isort: skip
+from scripts.commands import REACH, done, features, assert_refused, terrain  # isort: skip
 
 
 def test_each_station_is_drawn(tmp_path: Path) -> None:
@@ -23,4 +23,4 @@ def test_a_file_is_no_folder_for_pictures(tmp_path: Path) -> None:
     place = tmp_path / "drawn"
     place.write_text("mine", encoding="utf-8")
     words = ("outlook", "--terrain", terrain(tmp_path), "--at", "300297,699704", "--reach", REACH)
-    refused(tmp_path, *words, "--out", tmp_path / "out.gpkg", "--pictures", place, says=("drawn",))
+    assert_refused(tmp_path, *words, "--out", tmp_path / "out.gpkg", "--pictures", place, says=("drawn",))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from hillsight.scripts import see_stations
 from hillsight.sight.states import GroundState
 
-from scripts.commands import AT, REACH, Ended, done, refused, terrain  # isort: skip
+from scripts.commands import AT, REACH, Ended, done, assert_refused, terrain  # isort: skip
 from terrains import fractal, with_voids, write_geotiff
 
 CAIRN = (300_297.0, 699_704.0)
@@ -275,7 +275,7 @@ def test_depths_of_a_view_larger_than_memory_are_refused(
 ) -> None:
     monkeypatch.setattr(see_stations, "MOST_POSTS", 500)
     words = ("viewshed", "--terrain", ground, "--at", AT, "--reach", REACH, "--out", tmp_path / "out.gpkg")
-    refused(tmp_path, *words, says=("Cairn", "--only-states", "--reach"))
+    assert_refused(tmp_path, *words, says=("Cairn", "--only-states", "--reach"))
 
 
 @pytest.mark.parametrize(
@@ -296,7 +296,7 @@ def test_nonsense_is_refused(
     ground: Path, tmp_path: Path, words: tuple[str, ...], says: tuple[str, ...]
 ) -> None:
     given = ("viewshed", "--terrain", ground, "--at", AT, "--reach", REACH, "--out", tmp_path / "out.gpkg")
-    refused(tmp_path, *given, *words, says=says)
+    assert_refused(tmp_path, *given, *words, says=says)
 
 
 def test_stations_too_far_apart_to_count(
@@ -304,7 +304,7 @@ def test_stations_too_far_apart_to_count(
 ) -> None:
     monkeypatch.setattr(see_stations, "_MOST_COUNTED_POSTS", 500)
     given = ("viewshed", "--terrain", ground, "--at", AT, "--at", TARN, "--reach", "100", "--count")
-    refused(tmp_path, *given, "--out", tmp_path / "out.gpkg", says=("nearer to each other", "(500)"))
+    assert_refused(tmp_path, *given, "--out", tmp_path / "out.gpkg", says=("nearer to each other", "(500)"))
 
 
 def test_a_reach_without_a_post(ground: Path, tmp_path: Path) -> None:
