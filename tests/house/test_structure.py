@@ -8,7 +8,17 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[2] / "processing" / "hillsight"
-FLOORS = {"ground": 0, "sight": 1, "reading": 2, "plan": 3, "layers": 4, "sheets": 4, "scripts": 5}
+FLOORS = {
+    "ground": 0,
+    "kernels": 1,
+    "sight": 2,
+    "landforms": 2,
+    "reading": 3,
+    "plan": 4,
+    "layers": 5,
+    "sheets": 5,
+    "scripts": 6,
+}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 LONGEST_LINES = 420
 

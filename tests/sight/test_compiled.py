@@ -13,8 +13,10 @@ import pytest
 
 import hillsight
 import terrains
+from hillsight.kernels import compiled as compiling
 from hillsight.sight import answers, broken, fan, field, horizon, rows, sweep
-from hillsight.sight import compiled as compiling
+
+SIGHT = Path(sweep.__file__).parent
 
 PLAIN = """
 import sys
@@ -69,7 +71,6 @@ def room(tmp_path, monkeypatch):
     """A room of two modules of kernels, one of which calls the other, cached beside themselves."""
     if not hasattr(numba.core.caching, "IndexDataCacheFile"):
         pytest.skip("this numba keeps compiled code in another way")
-    monkeypatch.setattr(compiling, "__file__", str(tmp_path / "compiled.py"))
     monkeypatch.setattr(compiling, "numba_cache_usable", lambda: True)
     monkeypatch.setattr(numba.config, "CACHE_DIR", str(tmp_path / "cache"))
     compiling._room_stamp.cache_clear()
@@ -84,7 +85,7 @@ def _written(path, text, time_ns):
 
 def _called(room, by, inner):
     """What the outer kernel answers in a fresh import, after the inner one was written anew."""
-    imports = "from hillsight.sight.compiled import compiled\n" if by == "compiled" else ""
+    imports = "from hillsight.kernels.compiled import compiled\n" if by == "compiled" else ""
     decorator = "@compiled" if by == "compiled" else "@numba.njit(cache=True)"
     _written(
         room / "inner.py", f"import numba\n{imports}\n{decorator}\ndef told():\n    return {inner}\n", inner
@@ -127,7 +128,7 @@ def test_compiled_code_of_a_plain_cache_does_not_expire(room, forgetful):
 def test_the_stamp_changes_with_names_times_and_sizes(room):
     def stamp():
         compiling._room_stamp.cache_clear()
-        return compiling._room_stamp()
+        return compiling._room_stamp(room)
 
     _written(room / "a.py", "x = 1\n", 10)
     stamps = [stamp()]
@@ -159,7 +160,8 @@ def test_every_kernel_that_calls_into_another_file_carries_the_stamp():
         if all(getattr(k, "py_func", function).__module__ == function.__module__ for k in called):
             continue
         abroad += 1
+        assert all(getattr(k, "py_func", function).__module__.startswith("hillsight.sight.") for k in called)
         stamp = kernel._cache._cache_file._source_stamp
         # Names alone: the room may have been written to since it was imported.
-        assert [file[0] for file in stamp[1]] == [file[0] for file in compiling._room_stamp()], function
+        assert [file[0] for file in stamp[1]] == [file[0] for file in compiling._room_stamp(SIGHT)], function
     assert abroad >= 3

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled, inlined
+from hillsight.kernels.compiled import compiled, inlined
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

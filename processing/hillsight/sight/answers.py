@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.broken import in_spans
-from hillsight.sight.compiled import compiled
 from hillsight.sight.horizon import RISE, SLOPE, START
 from hillsight.sight.octants import Octant, Window
 from hillsight.sight.viewing import TIE_M

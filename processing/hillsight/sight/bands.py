@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.kernels.threads import spread
 from hillsight.sight.answers import Answers, Ground
 from hillsight.sight.fan import open_fan
 from hillsight.sight.field import Field
@@ -23,7 +24,6 @@ from hillsight.sight.octants import Window
 from hillsight.sight.posts import answer_underfoot, look_of, wedges_of
 from hillsight.sight.states import GroundState
 from hillsight.sight.sweep import walk_fan
-from hillsight.sight.threads import spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

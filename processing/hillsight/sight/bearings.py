@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
+from hillsight.kernels.threads import spread
 from hillsight.sight.crossings import ENTRY_SLACK, ground_on_line
-from hillsight.sight.threads import spread
 from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.horizon import CREST, RISE, SLOPE, START, put
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:

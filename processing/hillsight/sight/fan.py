@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.horizon import START
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
+from hillsight.kernels.threads import spread
 from hillsight.sight.octants import Window
-from hillsight.sight.threads import spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.kernels.compiled import compiled
+from hillsight.kernels.threads import cores
 from hillsight.sight.answers import Answers
-from hillsight.sight.compiled import compiled
 from hillsight.sight.field import Field
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.posts import answer, ground_of
-from hillsight.sight.threads import cores
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
-from hillsight.sight.threads import spread
+from hillsight.kernels.compiled import compiled
+from hillsight.kernels.threads import spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.kernels.threads import spread
 from hillsight.sight.answers import Answers, Ground, Look
 from hillsight.sight.fan import open_fan
 from hillsight.sight.field import Field
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window, octants
 from hillsight.sight.sweep import walk_fan
-from hillsight.sight.threads import spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

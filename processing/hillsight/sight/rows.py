@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.kernels.compiled import compiled, compiled_without_nan
 from hillsight.sight.answers import Ground
-from hillsight.sight.compiled import compiled, compiled_without_nan
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.octants import Octant
 

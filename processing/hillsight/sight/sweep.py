@@ -12,6 +12,7 @@ import math
 
 import numpy as np
 
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.answers import (
     Answers,
     Ground,
@@ -22,7 +23,6 @@ from hillsight.sight.answers import (
     posts_between,
 )
 from hillsight.sight.broken import join_spans, lines_of_row, merge_lines, void_spans
-from hillsight.sight.compiled import compiled
 from hillsight.sight.fan import (
     BEFORE_TOP,
     BROKEN,

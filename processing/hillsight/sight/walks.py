@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.compiled import compiled
+from hillsight.kernels.compiled import compiled
 from hillsight.sight.crossings import entry_share, ground_on_line, lines_between
 from hillsight.sight.viewing import CROSSING_SNAP, ON_LINE, TIE_M
 

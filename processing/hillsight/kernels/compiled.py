@@ -34,22 +34,24 @@ def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
 
 
 @cache
-def _room_stamp() -> tuple[tuple[str, int, int], ...]:
-    """Name, time and size of every source file of this room."""
-    sources = sorted(Path(__file__).parent.glob("*.py"))
+def _room_stamp(room: Path) -> tuple[tuple[str, int, int], ...]:
+    """Name, time and size of every source file of a room."""
+    sources = sorted(room.glob("*.py"))
     return tuple((file.name, file.stat().st_mtime_ns, file.stat().st_size) for file in sources)
 
 
 def _stamped(dispatcher: Any) -> Any:
-    """Have cached code expire when any kernel of the room changes.
+    """Have cached code expire when any kernel of the same room (folder) changes.
 
     numba looks only at the file that a kernel stands in, and would go on using the old code of kernels
-    that it calls from other files: a wrong answer that nobody sees.
+    that it calls from other files: a wrong answer that nobody sees. A kernel calls kernels of its own
+    room only.
     """
     file: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
     if file is not None:
         if hasattr(file, "_source_stamp"):
-            file._source_stamp = (file._source_stamp, _room_stamp())
+            room = Path(dispatcher.py_func.__code__.co_filename).parent
+            file._source_stamp = (file._source_stamp, _room_stamp(room))
         else:  # another numba keeps its stamp elsewhere: rather compile anew
             dispatcher._cache.disable()
     return dispatcher

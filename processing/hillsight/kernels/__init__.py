@@ -1,0 +1,1 @@
+"""How kernels run: compiled and kept on disk, spread over the cores, ready or still to be compiled."""
