@@ -37,6 +37,11 @@ def _singulars(key: str) -> list[str]:
     return forms
 
 
+def kind_forms(kind: str) -> list[str]:
+    """A kind as tables of kinds hold it (small letters and digits only), and what it may be the plural of."""
+    return _singulars(_key(kind))
+
+
 @dataclass(frozen=True)
 class EvidenceTable:
     """Which class each kind of feature belongs to.
@@ -82,7 +87,7 @@ class EvidenceTable:
         """Evidence class of a kind; ``unclassed`` where the kind is absent or not in the table."""
         if kind is None:
             return "unclassed"
-        for form in _singulars(_key(kind)):
+        for form in kind_forms(kind):
             if form in self.classes:
                 return self.classes[form]
         return "unclassed"

@@ -25,6 +25,7 @@ from hillsight.ground.metric import (
     vertical_axis,
 )
 from hillsight.ground.raster import Band, describe, opened
+from hillsight.ground.transform import transformer
 from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
 
 if TYPE_CHECKING:
@@ -234,6 +235,26 @@ class TerrainSource:
     band: Band
     metres_per_unit: float
     grid_crs: pyproj.CRS | None = None
+
+    def middle(self) -> tuple[float, float]:
+        """Longitude and latitude (WGS 84, degrees) of the file's middle.
+
+        Raises
+        ------
+        TerrainError : PROJ cannot tell where on the Earth that is
+        """
+        flat = horizontal_part(self.source_crs, self.path)
+        x, y = to_places(
+            self.band, np.array([(self.band.rows - 1) / 2]), np.array([(self.band.columns - 1) / 2])
+        )
+        longitude, latitude = transformer(flat, pyproj.CRS.from_epsg(4326)).attempt(x, y)
+        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
+            raise TerrainError(
+                f"its middle at {x[0]:g}, {y[0]:g} is no place on the Earth in {flat.name}",
+                where=self.path,
+                remedy="State the CRS it is in with --terrain-crs",
+            )
+        return float(longitude[0]), float(latitude[0])
 
     def on_metric_grid(self, longitude: float, latitude: float) -> Terrain:
         """The terrain on a north-up metric grid that fits the stations.

@@ -1,0 +1,133 @@
+"""Where the ground stands out from its flanks, as the axis of a spur does, or lies in from them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.kernels.compiled import compiled
+from hillsight.kernels.threads import spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.landforms.scale import Worked
+
+#: Least mean height of an axis over the ground half a scale to each side, as a share of the scale: flanks
+#: that fall by 1 in 25 (2.3 degrees). By trial on real ground, no source.
+LEAST_RELIEF_SHARE = 0.02
+
+#: An axis stands out where the ground on its flanks does so no more than by this share of its own relief: on
+#: a cone every line down the slope stands out alike, and none is a spur. By trial, no source.
+_MOST_FLANK_SHARE = 0.5
+
+
+def relief_m(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Height of each post over the mean of two places half a scale along its contour to either side.
+
+    A plane gives 0 whichever way it slopes, a roof its flanks' fall over half a scale, a valley minus that.
+
+    Parameters
+    ----------
+    height_m : (rows, columns) smoothed heights, or the same upside down
+
+    Returns
+    -------
+    (rows, columns) metres; NaN where the ground is level, void, or a flank is not known
+    """
+    return _by_rows(_relief, worked, height_m)
+
+
+def stands_out(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Posts on the axis of something that stands out from both flanks, (rows, columns)."""
+    here = relief_m(worked, height_m)
+    flanks = _by_rows(_flank_relief, worked, height_m, here)
+    with np.errstate(invalid="ignore"):
+        out: NDArray[np.bool_] = (here >= LEAST_RELIEF_SHARE * worked.scale_m) & (
+            ~(flanks > _MOST_FLANK_SHARE * here)
+        )
+    return out
+
+
+def _by_rows(kernel: object, worked: Worked, *arrays: NDArray[np.float64]) -> NDArray[np.float64]:
+    out = np.full(arrays[0].shape, np.nan)
+    grid, half_m = worked.grid, worked.scale_m / 2
+
+    def some(first: int, last: int) -> None:
+        kernel(*arrays, grid.spacing_x_m, grid.spacing_y_m, half_m, first, last, out)  # type: ignore[operator]
+
+    spread(some, grid.rows, 64)
+    return out
+
+
+@compiled
+def _between(values: NDArray[np.float64], row: float, column: float) -> float:
+    """Bilinear value; NaN off the posts."""
+    rows, columns = values.shape
+    if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
+        return np.nan
+    top, left = min(int(row), rows - 2), min(int(column), columns - 2)
+    down, across = row - top, column - left
+    upper = values[top, left] * (1.0 - across) + values[top, left + 1] * across
+    lower = values[top + 1, left] * (1.0 - across) + values[top + 1, left + 1] * across
+    value: float = upper * (1.0 - down) + lower * down
+    return value
+
+
+@compiled
+def _along_contour(
+    height_m: NDArray[np.float64], row: int, column: int, spacing_x_m: float, spacing_y_m: float
+) -> tuple[float, float]:
+    """Unit direction (east, north) of the contour through a post; NaN where the ground is level."""
+    east = (height_m[row, column + 1] - height_m[row, column - 1]) / (2.0 * spacing_x_m)
+    north = (height_m[row - 1, column] - height_m[row + 1, column]) / (2.0 * spacing_y_m)
+    steep = np.hypot(east, north)
+    if not steep > 1e-9:
+        return np.nan, np.nan
+    return -north / steep, east / steep
+
+
+@compiled
+def _relief(
+    height_m: NDArray[np.float64],
+    spacing_x_m: float,
+    spacing_y_m: float,
+    half_m: float,
+    first: int,
+    last: int,
+    out: NDArray[np.float64],
+) -> None:
+    rows, columns = height_m.shape
+    for row in range(max(first, 1), min(last, rows - 1)):
+        for column in range(1, columns - 1):
+            east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
+            if east != east:
+                continue
+            by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
+            one = _between(height_m, row + by_row, column + by_column)
+            other = _between(height_m, row - by_row, column - by_column)
+            out[row, column] = height_m[row, column] - (one + other) / 2.0
+
+
+@compiled
+def _flank_relief(
+    height_m: NDArray[np.float64],
+    relief: NDArray[np.float64],
+    spacing_x_m: float,
+    spacing_y_m: float,
+    half_m: float,
+    first: int,
+    last: int,
+    out: NDArray[np.float64],
+) -> None:
+    rows, columns = height_m.shape
+    for row in range(max(first, 1), min(last, rows - 1)):
+        for column in range(1, columns - 1):
+            if not relief[row, column] > 0.0:
+                continue
+            east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
+            by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
+            one = _between(relief, row + by_row, column + by_column)
+            other = _between(relief, row - by_row, column - by_column)
+            out[row, column] = (one + other) / 2.0
