@@ -1,0 +1,277 @@
+"""The probability that ground is seen, where terrain, station, eye and ray are not known exactly.
+
+The method is told in doubt_gaps and doubt_lines, the meaning of the errors in ground.accuracy.ErrorModel. The
+truth is taken to be the terrain model plus an error, so ground that grazes the line of sight counts for less
+than it seems to: true ground is rougher than its model.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.ground.grid import Surface
+from hillsight.kernels.threads import spread
+from hillsight.sight import doubt_gaps as gaps
+from hillsight.sight import doubt_lines as lines
+from hillsight.sight.doubt_ground import (
+    add_lags,
+    astray_variance_m2,
+    lag_table,
+    mean_ground,
+    posts_bearing,
+    slope_bounds,
+    smoothed,
+)
+from hillsight.sight.posts import distance_from_m, see_posts
+from hillsight.sight.viewing import Eye
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.grid import Grid
+    from hillsight.sight.field import Field
+    from hillsight.sight.maxima import Maxima
+    from hillsight.sight.posts import PostSight
+
+    Floats = NDArray[np.float64]
+
+#: Targets that a thread does before it looks up for an interruption: tens of milliseconds.
+_AT_A_TIME = 2048
+
+
+@dataclass(frozen=True)
+class Chances:
+    """What is known of n targets.
+
+    chance : (n,) probability that each is seen, NaN unknown
+    blame, blamed : (n, doubt_lines.BLAMES) and (n, posts, 3), what each chance hangs on, nought where nothing
+        is in doubt; of no rows where not asked for
+    """
+
+    chance: Floats
+    blame: Floats
+    blamed: Floats
+
+    def some(self, chosen: NDArray[np.bool_]) -> Chances:
+        """Those of some targets."""
+        return Chances(self.chance[chosen], self.blame[chosen], self.blamed[chosen])
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """A surface and an eye with their errors, as the kernels take them.
+
+    height_m : (rows, columns) float32, metres
+    steep, steepest : (posts,) float32, no less than the slope about each post, and about any; likewise
+    lags_m2 : (p, q) covariance of the errors of two posts p rows and q columns apart; beyond it there is none
+    smooth_m : (posts,) float32, heights smoothed as far as places are uncertain; of no posts where none is
+    with_eye_m2 : (rows, columns) float32, covariance of each post's error with the ground's under the eye
+    numbers : of the eye, see doubt_gaps
+    """
+
+    grid: Grid
+    height_m: NDArray[np.float32]
+    smooth_m: NDArray[np.float32]
+    steep: NDArray[np.float32]
+    steepest: float
+    lags_m2: NDArray[np.float32]
+    with_eye_m2: NDArray[np.float32]
+    numbers: Floats
+
+    @classmethod
+    def of(cls, surface: Surface, eye: Eye, errors: ErrorModel, *, feature: bool = False) -> Doubtful:
+        """Prepare the errors of a view.
+
+        feature : whether targets are map features, whose places err, and not posts
+
+        Raises
+        ------
+        ValueError : the eye's position, level or drop is not a number
+        """
+        if not np.isfinite([eye.row, eye.column, eye.level_m, eye.drop_per_m]).all():
+            raise ValueError(f"an eye must stand somewhere: {eye}")
+        grid = surface.grid
+        lags_m2 = lag_table(grid, errors)
+        surveyed = errors.station_height_m is not None
+        corners = [] if surveyed else posts_bearing(grid, eye.row, eye.column)
+        with_eye_m2 = np.zeros((grid.rows, grid.columns), np.float32)
+        for row, column, weight in corners:
+            add_lags(with_eye_m2, lags_m2, row, column, weight)
+        numbers = np.zeros(gaps.E_NUMBERS)
+        numbers[: gaps.E_RISE_DOWN] = eye.row, eye.column, eye.level_m, eye.drop_per_m
+        astray_m = max(errors.station_position_m, errors.feature_position_m if feature else 0.0)
+        smooth_m = smoothed(surface, astray_m)
+        if corners and errors.station_position_m > 0:
+            here = np.array([[eye.row, eye.column]])
+            ground = mean_ground(surface, here, errors.station_position_m)[0]
+            numbers[gaps.E_RISE_DOWN : gaps.E_HEIGHT_VARIANCE] = ground[:2]
+            numbers[gaps.E_OVER] = ground[2]
+        if corners:
+            numbers[gaps.E_GROUND_VARIANCE] = sum(w * float(with_eye_m2[r, c]) for r, c, w in corners)
+        else:
+            numbers[gaps.E_GROUND_VARIANCE] = (
+                errors.station_height_m**2
+                if errors.station_height_m is not None
+                else errors.terrain_rmse_m**2
+            )
+        numbers[gaps.E_HEIGHT_VARIANCE] = errors.eye_height_m**2
+        if corners and errors.station_position_m > 0:
+            numbers[gaps.E_HEIGHT_VARIANCE] += astray_variance_m2(grid, lags_m2, eye, errors)
+        numbers[gaps.E_DROP_SIGMA] = errors.refraction / (2.0 * _EARTH_M)
+        numbers[gaps.E_PLACE_SIGMA] = errors.station_position_m
+        numbers[gaps.E_TARGET_SIGMA] = errors.feature_position_m if feature else 0.0
+        # Errors of the ground are never less alike than independent ones: two independent ones are the worst.
+        ground_m2 = float(lags_m2[0, 0])
+        numbers[gaps.E_FIXED_VARIANCE] = (
+            ground_m2 + max(ground_m2, numbers[gaps.E_GROUND_VARIANCE]) + numbers[gaps.E_HEIGHT_VARIANCE]
+        )
+        steep = slope_bounds(grid, smooth_m)
+        steepest = float(steep.max(initial=0.0))
+        height_m = np.ascontiguousarray(surface.height_m, np.float32)
+        return cls(grid, height_m, smooth_m, steep, steepest, lags_m2, with_eye_m2, numbers)
+
+    def surely_hidden(self, posts: PostSight, target_height_m: float) -> NDArray[np.bool_]:
+        """Posts whose line passes so far below its crest that no error brings them into sight."""
+        distance_m = distance_from_m(self.grid, Eye(*self.numbers[: gaps.E_RISE_DOWN])).astype(np.float32)
+        level_m, place_m = self.numbers[gaps.E_LEVEL], self.numbers[gaps.E_PLACE_SIGMA]
+        rise = math.hypot(*self.numbers[gaps.E_RISE_DOWN : gaps.E_RISE_RIGHT + 1])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            gap_m = posts.clearance_m * (posts.crest_distance_m / distance_m)
+            fall_m = self.numbers[gaps.E_DROP] * distance_m**2 if self.numbers[gaps.E_DROP] else 0.0
+            climb = (np.abs(self.height_m + target_height_m - level_m) + np.abs(fall_m)) / distance_m
+            most_m2 = (place_m * (rise + self.steepest + climb)) ** 2
+            most_m2 += (self.numbers[gaps.E_DROP_SIGMA] * distance_m**2 / 4.0) ** 2
+            most_m2 += self.numbers[gaps.E_FIXED_VARIANCE]
+            hidden: NDArray[np.bool_] = (gap_m < 0) & (gap_m**2 > gaps.SURE_SIGMAS**2 * most_m2)
+        return hidden
+
+    def chances(
+        self, targets: Floats, progress: Callable[[float], None] | None = None, *, blaming: bool = False
+    ) -> Chances:
+        """Probability of targets (n, 3): row, column, on the terrain, and height above the ground.
+
+        blaming : whether to tell what the chances hang on
+        """
+        count = len(targets) if blaming else 0
+        found = Chances(
+            np.empty(len(targets)),
+            np.zeros((count, lines.BLAMES)),
+            np.zeros((count, 2 * lines.BLAMED_GAPS, 3)),
+        )
+        ground = np.zeros((len(targets), 3))
+        if self.numbers[gaps.E_TARGET_SIGMA] > 0 and len(targets):
+            surface = Surface(self.grid, self.height_m)
+            ground = mean_ground(surface, targets[:, :2], float(self.numbers[gaps.E_TARGET_SIGMA]))
+        targets = np.column_stack((targets, ground))
+        with_eye = self.with_eye_m2.ravel()
+
+        def some(first: int, last: int) -> None:
+            lines.chances(
+                self.height_m,
+                self.smooth_m,
+                self.steep,
+                self.steepest,
+                self.lags_m2,
+                with_eye,
+                self.grid.spacing_x_m,
+                self.grid.spacing_y_m,
+                self.numbers,
+                targets[first:last],
+                found.chance[first:last],
+                found.blame[first:last],
+                found.blamed[first:last],
+            )
+
+        spread(some, len(targets), _AT_A_TIME, progress)
+        return found
+
+
+#: Mean radius (m) that the spread of refraction is reckoned with; the latitude makes no odds to a spread.
+_EARTH_M = 6_371_000.0
+
+
+def probability_of_posts(
+    surface: Surface,
+    eye: Eye,
+    field: Field | float,
+    target_height_m: float,
+    errors: ErrorModel,
+    progress: Callable[[float], None] | None = None,
+    *,
+    posts: PostSight | None = None,
+    maxima: Maxima | None = None,
+) -> NDArray[np.float32]:
+    """Probability that each post of a field of view is seen.
+
+    Parameters
+    ----------
+    surface : heights
+    eye : position on the surface's lattice, level, drop for curvature and refraction
+    field : what is asked for; a number is its reach in metres on the grid
+    target_height_m : metres above the ground at each post
+    errors : standard deviations of all that errs
+    progress : called with the share done, 0 to 1, from the calling thread
+    posts : what ``see_posts`` says of the same view, crests too, if already worked out
+    maxima : of the surface, if already made
+
+    Returns
+    -------
+    (rows, columns) float32, 0 to 1; NaN outside the field and where voids leave it unknown
+
+    Raises
+    ------
+    ValueError : the eye's position, level or drop is not a number
+    """
+    if posts is None:
+        posts = see_posts(surface, eye, field, target_height_m, maxima=maxima)
+    doubtful = Doubtful.of(surface, eye, errors)
+    probability = np.full(posts.clearance_m.shape, np.nan, np.float32)
+    known = np.isfinite(posts.crest_distance_m) & ~np.isnan(posts.clearance_m)
+    deep = known & doubtful.surely_hidden(posts, target_height_m)
+    probability[deep] = 0.0
+    rows, columns = np.nonzero(known & ~deep)
+    targets = np.column_stack((rows, columns, np.full(rows.size, target_height_m)))
+    probability[rows, columns] = doubtful.chances(targets, progress).chance
+    return probability
+
+
+def probability_at(
+    surface: Surface,
+    eye: Eye,
+    rows: Floats,
+    columns: Floats,
+    target_heights_m: Floats | float,
+    errors: ErrorModel,
+) -> Floats:
+    """Probability that single targets at fractional rows and columns are seen, (n,); NaN off the terrain.
+
+    Parameters are those of ``sight.points.see_points``; the targets are map features, so that
+    ``errors.feature_position_m`` counts.
+    """
+    targets = targets_of(rows, columns, target_heights_m)
+    inside = on_terrain(surface.grid, targets)
+    chance = np.full(len(targets), np.nan)
+    chance[inside] = Doubtful.of(surface, eye, errors, feature=True).chances(targets[inside]).chance
+    return chance
+
+
+def targets_of(rows: Floats, columns: Floats, target_heights_m: Floats | float) -> Floats:
+    """Targets as Doubtful takes them, (n, 3)."""
+    together = np.broadcast_arrays(np.atleast_1d(np.asarray(rows, np.float64)), columns, target_heights_m)
+    return np.column_stack([np.asarray(values, np.float64) for values in together])
+
+
+def on_terrain(grid: Grid, targets: Floats) -> NDArray[np.bool_]:
+    """Targets within the outermost posts."""
+    row, column = targets[:, 0], targets[:, 1]
+    inside: NDArray[np.bool_] = (
+        (row >= 0) & (row <= grid.rows - 1) & (column >= 0) & (column <= grid.columns - 1)
+    )
+    return inside

@@ -1,0 +1,285 @@
+"""How much is seen, where each part is seen with a probability and the parts err together.
+
+Each target is taken to be seen if one normal variable is below a threshold, so that it has the target's
+probability; two such variables are correlated as the gaps are that the two chances hang on (doubt_lines). So
+one error that closes many sight lines at once, the eye's above all, is counted as one.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import special
+
+from hillsight.kernels.compiled import compiled
+from hillsight.sight.doubt import Chances, Doubtful, on_terrain, targets_of
+from hillsight.sight.doubt_gaps import (
+    E_COLUMN,
+    E_DROP_SIGMA,
+    E_GROUND_VARIANCE,
+    E_HEIGHT_VARIANCE,
+    E_PLACE_SIGMA,
+    E_ROW,
+    E_TARGET_SIGMA,
+    lag_covariance,
+)
+from hillsight.sight.doubt_lines import (
+    B_BEND,
+    B_EYE,
+    B_EYE_DOWN,
+    B_EYE_RIGHT,
+    B_TARGET,
+    B_TARGET_DOWN,
+    B_TARGET_RIGHT,
+    B_WITH_EYE,
+    NEGLIGIBLE,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.grid import Surface
+    from hillsight.sight.viewing import Eye
+
+    Floats = NDArray[np.float64]
+
+#: Posts in doubt that the spread of an area is worked out from, and samples of a feature.
+MOST_POSTS, MOST_SAMPLES = 192, 256
+
+#: Draws of what is seen of a feature: shares are known to about 0.01.
+_DRAWS = 4000
+_SEED = 20_260_101
+
+_LEGENDRE_NODES, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(8)
+
+
+@dataclass(frozen=True)
+class ShareSeen:
+    """How much of something is seen.
+
+    expected : mean share, or number, that is seen
+    low, high : within which it is with a probability of 95 %
+    any_seen : probability that anything of it is seen; NaN where not asked for
+    best : largest probability of a single part
+    """
+
+    expected: float
+    low: float
+    high: float
+    any_seen: float
+    best: float
+
+
+@compiled
+def _corner_weights(row: float, column: float, corners: NDArray[np.float64]) -> int:
+    """The posts that bear the ground at a place, (4, 3) row, column, weight; returns how many."""
+    used = 0
+    top, left = math.floor(row), math.floor(column)
+    for corner in range(4):
+        r, c = top + corner // 2, left + corner % 2
+        weight = (1.0 - abs(row - r)) * (1.0 - abs(column - c))
+        if weight > 0.0:
+            corners[used, 0], corners[used, 1], corners[used, 2] = r, c, weight
+            used += 1
+    return used
+
+
+@compiled
+def _between(
+    lags_m2: NDArray[np.float32], one: NDArray[np.float64], ones: int, other: NDArray[np.float64], others: int
+) -> float:
+    """Covariance of the errors of two weighted sums of posts."""
+    total = 0.0
+    for i in range(ones):
+        for j in range(others):
+            row, column = np.int64(one[i, 0]), np.int64(one[i, 1])
+            shared = lag_covariance(lags_m2, row, column, np.int64(other[j, 0]), np.int64(other[j, 1]))
+            total += one[i, 2] * other[j, 2] * shared
+    return total
+
+
+@compiled
+def _covariances(
+    lags_m2: NDArray[np.float32],
+    numbers: NDArray[np.float64],
+    spacing_x_m: float,
+    spacing_y_m: float,
+    targets: NDArray[np.float64],
+    blame: NDArray[np.float64],
+    blamed: NDArray[np.float64],
+    with_eye: NDArray[np.float32],
+    covariances: NDArray[np.float64],
+) -> None:
+    """Covariances (n, n) of what the chances of n targets hang on."""
+    n, most = targets.shape[0], blamed.shape[1]
+    at_targets, counts = np.zeros((n, 4, 3)), np.zeros(n, np.int64)
+    targets_with_eye, bends = np.zeros(n), np.zeros(n)
+    for i in range(n):
+        counts[i] = _corner_weights(targets[i, 0], targets[i, 1], at_targets[i])
+        for k in range(counts[i]):
+            row, column = np.int64(at_targets[i, k, 0]), np.int64(at_targets[i, k, 1])
+            targets_with_eye[i] += at_targets[i, k, 2] * with_eye[row, column]
+        down_m = (targets[i, 0] - numbers[E_ROW]) * spacing_y_m
+        right_m = (targets[i, 1] - numbers[E_COLUMN]) * spacing_x_m
+        bends[i] = numbers[E_DROP_SIGMA] * (down_m**2 + right_m**2) * blame[i, B_BEND]
+    eye_variance = numbers[E_GROUND_VARIANCE] + numbers[E_HEIGHT_VARIANCE]
+    station_m2, place_m2 = numbers[E_PLACE_SIGMA] ** 2, numbers[E_TARGET_SIGMA] ** 2
+    for i in range(n):
+        a, ours = blame[i], at_targets[i]
+        for j in range(i + 1):
+            b, theirs = blame[j], at_targets[j]
+            total = a[B_EYE] * b[B_EYE] * eye_variance + bends[i] * bends[j]
+            total += a[B_TARGET] * b[B_EYE] * targets_with_eye[i]
+            total += b[B_TARGET] * a[B_EYE] * targets_with_eye[j]
+            total += a[B_TARGET] * b[B_TARGET] * _between(lags_m2, ours, counts[i], theirs, counts[j])
+            total -= a[B_TARGET] * _between(lags_m2, ours, counts[i], blamed[j], most)
+            total -= b[B_TARGET] * _between(lags_m2, theirs, counts[j], blamed[i], most)
+            total -= a[B_EYE] * b[B_WITH_EYE] + b[B_EYE] * a[B_WITH_EYE]
+            total += _between(lags_m2, blamed[i], most, blamed[j], most)
+            total += station_m2 * (a[B_EYE_DOWN] * b[B_EYE_DOWN] + a[B_EYE_RIGHT] * b[B_EYE_RIGHT])
+            total += place_m2 * (a[B_TARGET_DOWN] * b[B_TARGET_DOWN] + a[B_TARGET_RIGHT] * b[B_TARGET_RIGHT])
+            covariances[i, j] = covariances[j, i] = total
+
+
+def correlations(doubtful: Doubtful, targets: Floats, chances: Chances) -> Floats:
+    """Correlations (n, n) of what the chances of n targets hang on; 0 with a target that hangs on nothing."""
+    covariances = np.empty((len(targets), len(targets)))
+    grid = doubtful.grid
+    _covariances(
+        doubtful.lags_m2,
+        doubtful.numbers,
+        grid.spacing_x_m,
+        grid.spacing_y_m,
+        np.ascontiguousarray(targets[:, :2]),
+        chances.blame,
+        chances.blamed,
+        doubtful.with_eye_m2,
+        covariances,
+    )
+    sigmas = np.sqrt(np.maximum(covariances.diagonal(), 1e-300))
+    alike: Floats = np.clip(np.nan_to_num(covariances / np.outer(sigmas, sigmas)), -0.999, 0.999)
+    np.fill_diagonal(alike, 1.0)
+    return alike
+
+
+def seen_number(
+    surface: Surface,
+    eye: Eye,
+    target_height_m: float,
+    errors: ErrorModel,
+    probability: NDArray[np.float32],
+    *,
+    asked: NDArray[np.bool_] | None = None,
+) -> ShareSeen:
+    """How many posts are seen, with its interval; times the area of a cell, how much ground.
+
+    Mean and variance are those of the sum of the posts' chances, the variance from pairs of MOST_POSTS posts
+    in doubt; a beta distribution between none and all that may be seen is laid through the two.
+
+    Parameters
+    ----------
+    probability : (rows, columns) as ``probability_of_posts`` tells it for the same view; NaN does not count
+    asked : (rows, columns) posts that count; all unless given
+    """
+    counted = np.isfinite(probability) if asked is None else np.isfinite(probability) & asked
+    chance = probability[counted].astype(np.float64)
+    expected, most = float(chance.sum()), float(np.count_nonzero(chance > NEGLIGIBLE))
+    best = float(chance.max(initial=0.0))
+    rows, columns = np.nonzero(counted & (probability > NEGLIGIBLE) & (probability < 1 - NEGLIGIBLE))
+    if rows.size < 2:
+        return ShareSeen(expected, expected, expected, math.nan, best)
+    chosen = np.random.default_rng(_SEED).permutation(rows.size)[:MOST_POSTS]
+    targets = np.column_stack((rows[chosen], columns[chosen], np.full(chosen.size, target_height_m)))
+    doubtful = Doubtful.of(surface, eye, errors)
+    chances = doubtful.chances(targets, blaming=True)
+    together = _together(chances.chance, correlations(doubtful, targets, chances))
+    pairs = together[~np.eye(len(together), dtype=bool)]
+    variance = rows.size * float(together.diagonal().mean())
+    variance += rows.size * (rows.size - 1.0) * max(float(pairs.mean()), 0.0)
+    low, high = _beta_interval(expected, variance, most)
+    return ShareSeen(expected, low, high, math.nan, best)
+
+
+def _together(chance: Floats, alike: Floats) -> Floats:
+    """Covariances of being seen, (n, n): the bivariate normal integral over the correlation."""
+    at = special.ndtri(np.clip(chance, 1e-9, 1 - 1e-9))
+    sums, products = at[:, None] ** 2 + at[None, :] ** 2, np.outer(at, at)
+    total = np.zeros_like(alike)
+    for node, weight in zip(_LEGENDRE_NODES, _LEGENDRE_WEIGHTS, strict=True):
+        # The angle whose sine is the correlation, so that the integrand stays smooth up to 1 (Drezner 1978).
+        angle = np.arcsin(alike) * (node + 1.0) / 2.0
+        inside = np.exp(-(sums - 2.0 * np.sin(angle) * products) / (2.0 * np.cos(angle) ** 2))
+        total += weight * inside
+    total *= np.arcsin(alike) / 2.0 / (2.0 * math.pi)
+    np.fill_diagonal(total, chance * (1.0 - chance))
+    return total
+
+
+def _beta_interval(mean: float, variance: float, most: float) -> tuple[float, float]:
+    """95 % interval of a beta distribution on 0 to ``most``."""
+    if most <= 0.0:
+        return mean, mean
+    share, spread = mean / most, variance / most**2
+    spread = min(spread, 0.95 * share * (1.0 - share))
+    if spread <= 0.0:
+        return mean, mean
+    total = share * (1.0 - share) / spread - 1.0
+    low, high = special.betaincinv(share * total, (1.0 - share) * total, [0.025, 0.975])
+    return float(low * most), float(high * most)
+
+
+def seen_of_feature(
+    surface: Surface,
+    eye: Eye,
+    rows: Floats,
+    columns: Floats,
+    target_heights_m: Floats | float,
+    weights: Floats,
+    errors: ErrorModel,
+    doubtful: Doubtful | None = None,
+) -> ShareSeen:
+    """How much of a map feature is seen, from samples of it; its place errs as a whole.
+
+    Parameters
+    ----------
+    rows, columns : (n,) fractional, samples
+    target_heights_m : (n,) or one, metres above the ground
+    weights : (n,) share of the feature each sample stands for; those off the terrain or unknown do not count
+    doubtful : ``Doubtful.of(surface, eye, errors, feature=True)``, if there are several features
+
+    Returns
+    -------
+    shares of the known samples' weight; all NaN if no sample is known. Of more than MOST_SAMPLES samples as
+    many are taken, evenly.
+    """
+    targets, weights = targets_of(rows, columns, target_heights_m), np.asarray(weights, np.float64)
+    inside = on_terrain(surface.grid, targets)
+    targets, weights = targets[inside], weights[inside]
+    if len(targets) > MOST_SAMPLES:
+        taken = np.linspace(0, len(targets) - 1, MOST_SAMPLES).round().astype(int)
+        targets, weights = targets[taken], weights[taken]
+    doubtful = Doubtful.of(surface, eye, errors, feature=True) if doubtful is None else doubtful
+    chances = doubtful.chances(targets, blaming=True)
+    known = np.isfinite(chances.chance)
+    if not known.any():
+        return ShareSeen(*[math.nan] * 5)
+    targets, weights, chances = targets[known], weights[known], chances.some(known)
+    chance = chances.chance
+    weights = weights / weights.sum() if weights.sum() > 0 else np.full(weights.size, 1 / weights.size)
+    seen = np.broadcast_to(chance > 0.5, (_DRAWS, chance.size)).copy()
+    doubt = (chance > 0) & (chance < 1)
+    if doubt.any():
+        alike = correlations(doubtful, targets[doubt], chances.some(doubt))
+        values, vectors = np.linalg.eigh(alike)
+        normals = np.random.default_rng(_SEED).standard_normal((_DRAWS, len(alike)))
+        variables = normals @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+        variables /= np.sqrt(np.maximum((vectors**2 * np.maximum(values, 0.0)).sum(axis=1), 1e-12))
+        seen[:, doubt] = variables < special.ndtri(chance[doubt])
+    shares = seen @ weights
+    low, high = np.quantile(shares, [0.025, 0.975])
+    any_seen = max(float(seen.any(axis=1).mean()), float(chance.max()))
+    return ShareSeen(float(chance @ weights), float(low), float(high), any_seen, float(chance.max()))
