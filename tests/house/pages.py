@@ -21,6 +21,8 @@ SCRIPTS = {
     "viewshed": "viewshed",
     "dead-ground": "dead_ground",
     "bearings": "bearings",
+    "profile": "profile",
+    "landforms": "landforms",
     "doctor": "doctor",
     "demo": "demo",
 }
@@ -38,9 +40,9 @@ def option_table(name: str) -> str:
         if not isinstance(option, click.Option):
             continue
         metavar = "" if option.is_flag else f" {option.make_metavar(click.Context(script_command(name)))}"
-        default = option.default[0] if isinstance(option.default, tuple) else option.default
-        default = default if isinstance(default, int | float | str) else None
-        shown = "required" if option.required else "" if default is None or option.is_flag else f"{default:g}"
+        values = option.default if isinstance(option.default, tuple) else (option.default,)
+        default = ", ".join(f"{v:g}" for v in values if isinstance(v, int | float))
+        shown = "required" if option.required else "" if option.is_flag else default
         meaning = (option.help or "").replace("|", "\\|")
         rows.append(f"| `{option.opts[0]}{metavar}` | {meaning} | {shown} |".replace("\n", " "))
     return "\n".join(rows)

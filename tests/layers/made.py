@@ -54,6 +54,7 @@ def _shape(geometry: str, i: int) -> shapely.Geometry:
         "Point": shapely.Point(x, y),
         "Point Z": shapely.Point(x, y, 400.0 + i),
         "LineString Z": shapely.LineString([(x, y, 400.0 + i), (x + 30, y + 5, 410.5), (x + 60, y, 399.0)]),
+        "MultiLineString": shapely.MultiLineString([[(x, y), (x + 30, y + 5)], [(x + 40, y), (x + 60, y)]]),
         "Polygon": polygon,
         "MultiPolygon": shapely.MultiPolygon([polygon, shapely.box(x + 20, y, x + 30, y + 10)]),
     }[geometry]

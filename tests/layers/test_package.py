@@ -92,7 +92,7 @@ def test_second_gdal_agrees(full: Path) -> None:
             for i, column in enumerate(declared.columns):
                 assert fields.GetFieldDefn(i).GetName() == column.name
                 assert column.meaning in fields.GetFieldDefn(i).GetComment()
-            if len(HOSTILE) == read.GetFeatureCount():
+            if len(HOSTILE) == read.GetFeatureCount() and declared.columns[0].name == "station":
                 assert [feature.GetField("station") for feature in read] == list(HOSTILE)
     for table, array in (("viewshed_knoll", states()), ("depth_top", depths())):
         options = ["BAND_COUNT=1"] if array.dtype == np.uint8 else []
@@ -352,7 +352,7 @@ def test_full_disk_at_any_moment_is_one_message_and_no_file(full: Path, tmp_path
     assert run.returncode == 2, run.stderr
     assert run.stdout.startswith(str(target))
     assert len(run.stdout.strip().splitlines()) == 1
-    assert "disk is full" in run.stdout
+    assert "disk is full" in run.stdout or "grown beyond the size allowed" in run.stdout
     assert target.read_text() == "old"
     assert [entry.name for entry in tmp_path.iterdir()] == ["out.gpkg"]
 

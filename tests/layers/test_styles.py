@@ -78,14 +78,18 @@ def test_measure_agrees_with_known_colours() -> None:
         (list(palette.CREST_ROLES.values()), 20),
         (list(palette.EVIDENCE_CLASSES.values()), 18),
         (list(palette.DEPTHS), 18),
+        (list(palette.LANDFORM_LINES.values()), 18),
+        ([palette.LEVEL, *palette.STEEP], 16),
     ],
-    ids=["states", "crest roles", "evidence classes", "depths"],
+    ids=["states", "crest roles", "evidence classes", "depths", "landform lines", "landform areas"],
 )
 def test_colours_keep_apart(sight: str, colours: list[str], least: float) -> None:
     assert nearest_pair(colours, sight) >= least
 
 
-@pytest.mark.parametrize("colours", [list(palette.STATES.values()), list(palette.DEPTHS)])
+@pytest.mark.parametrize(
+    "colours", [list(palette.STATES.values()), list(palette.DEPTHS), list(palette.STEEP)]
+)
 def test_lightness_alone_tells_them_apart_in_grey_print(colours: list[str]) -> None:
     lightness = [float(lab(linear(colour))[0]) for colour in colours]
     assert lightness == sorted(lightness, reverse=True)
@@ -100,7 +104,8 @@ def test_letters_are_readable() -> None:
 
 def test_palette_is_written_one_way() -> None:
     assert all(re.fullmatch(r"#[0-9A-F]{6}", colour) for colour in palette.ALL_COLOURS)
-    assert len(palette.ALL_COLOURS) == 2 + 4 + 4 + 2 + 4 + 1  # no two names for one colour, ink apart
+    # No two names for one colour, ink apart; ridges and valley lines take those of ground shape and water.
+    assert len(palette.ALL_COLOURS) == 2 + 4 + 4 + 2 + 4 + 1 + 3 + 2 + 4
 
 
 def test_every_layer_and_raster_has_a_style_and_nothing_else_has() -> None:
@@ -136,12 +141,22 @@ def rules(name: str, column: str) -> set[str]:
 
 @pytest.mark.parametrize(
     ("layer", "column"),
-    [("bearing_list", "state"), ("crest_lines", "role"), ("skyline", "state"), ("skyline_bearings", "state")],
+    [
+        ("bearing_list", "state"),
+        ("crest_lines", "role"),
+        ("profile_stretches", "state"),
+        ("profile_points", "what"),
+        ("skyline", "state"),
+        ("skyline_bearings", "state"),
+        ("tops", "kind"),
+        ("breaks_of_slope", "kind"),
+        ("level_ground", "kind"),
+    ],
 )
 def test_every_word_of_the_schema_is_drawn(layer: str, column: str) -> None:
     (declared,) = (c for c in LAYERS[layer].columns if c.name == column)
     words = set(re.split(r", | or ", declared.unit))
-    assert len(words) >= 3
+    assert len(words) >= 2
     assert rules(layer, column) == words
 
 
@@ -167,8 +182,47 @@ def test_lines_and_marks_differ_without_colour() -> None:
     assert len(marks) == len(set(marks)) == 5
 
 
-def test_depth_classes_meet_without_gap_or_overlap() -> None:
-    root = etree.fromstring(style_text("dead_ground").encode())
+def test_landform_lines_and_marks_differ_without_colour() -> None:
+    """Ridges, valley lines, spurs, re-entrants and breaks: no two share both dash and width, cased or not."""
+    drawn = []
+    for name in palette.LANDFORM_LINES:
+        root = etree.fromstring(style_text(name).encode())
+        for rule in root.iterfind(".//sld:Rule", SPACES):
+            dash, width = (
+                rule.findtext(f".//sld:CssParameter[@name='{key}']", "0", namespaces=SPACES)
+                for key in ("stroke-dasharray", "stroke-width")
+            )
+            drawn.append((len(rule.findall("sld:LineSymbolizer", SPACES)), dash, float(width)))
+    assert len(drawn) == len(set(drawn)) == 4 + 4 + 1 + 1 + 2
+    ridges, valleys = drawn[:4], drawn[4:8]
+    assert {dash for _, dash, _ in ridges} == {"0"}  # unbroken, and no other line is so unless it is hollow
+    assert all(dash != "0" or parts == 2 for parts, dash, _ in drawn[4:])
+    for lines in (ridges, valleys):
+        widths = [width for _, _, width in lines]
+        assert widths == sorted(set(widths))  # the higher the order, the wider
+    marks = [
+        mark.findtext("sld:WellKnownName", namespaces=SPACES)
+        for name in ("tops", "saddles")
+        for mark in etree.fromstring(style_text(name).encode()).iterfind(".//sld:Mark", SPACES)
+    ]
+    assert marks == ["circle", "triangle", "circle", "x"]
+
+
+def test_kinds_of_level_ground_differ_in_pattern() -> None:
+    root = etree.fromstring(style_text("level_ground").encode())
+    patterns = [
+        rule.findtext(".//sld:GraphicFill//sld:WellKnownName", None, SPACES)
+        for rule in root.iterfind(".//sld:Rule", SPACES)
+    ]
+    assert len(patterns) == len(set(patterns)) == 3
+
+
+@pytest.mark.parametrize(
+    ("name", "classes"),
+    [("dead_ground", len(palette.DEPTHS)), ("ridges", 4), ("valley_lines", 4), ("steep_ground", 4)],
+)
+def test_classes_meet_without_gap_or_overlap(name: str, classes: int) -> None:
+    root = etree.fromstring(style_text(name).encode())
     starts, ends = (
         [
             float(node.findtext("ogc:Literal", namespaces=SPACES))
@@ -177,7 +231,13 @@ def test_depth_classes_meet_without_gap_or_overlap() -> None:
         for comparison in ("PropertyIsGreaterThanOrEqualTo", "PropertyIsLessThan")
     )
     assert starts == ends == sorted(ends)
-    assert len(root.findall(".//sld:Rule", SPACES)) == len(ends) + 1 == len(palette.DEPTHS)
+    assert len(root.findall(".//sld:Rule", SPACES)) == len(ends) + 1 == classes
+
+
+def test_steeper_ground_is_darker() -> None:
+    root = etree.fromstring(style_text("steep_ground").encode())
+    fills = root.findall(".//sld:CssParameter[@name='fill']", SPACES)
+    assert [fill.text for fill in fills] == list(palette.STEEP)
 
 
 def test_raster_colours_follow_the_codes() -> None:

@@ -13,7 +13,7 @@ from hillsight.scripts import main as program
 
 from scripts.commands import one_message, run  # isort: skip
 
-SCRIPTS = ("bearings", "dead-ground", "doctor", "outlook", "viewshed")
+SCRIPTS = ("bearings", "dead-ground", "doctor", "landforms", "outlook", "profile", "viewshed")
 HEAVY = (
     "numba",
     "numpy",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from hillsight.layers.atomic import replacing
+from hillsight.layers.csv_table import write_csv
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,9 +29,4 @@ def write_bearing_csv(
     """
     table = listed.drop(columns=listed.geometry.name).copy()
     table["easting_m"], table["northing_m"] = listed.geometry.x, listed.geometry.y
-    for name in table.columns:
-        for ending, decimals in _DECIMALS.items():
-            if name.endswith(ending):
-                table[name] = table[name].round(decimals)
-    with replacing(path, inputs=inputs) as temporary:
-        table.to_csv(temporary, index=False, lineterminator="\r\n", encoding="utf-8")
+    write_csv(path, table, _DECIMALS, inputs=inputs)

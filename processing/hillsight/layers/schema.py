@@ -2,57 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
+from hillsight.layers.columns import (
+    AREA,
+    DISTANCE_MAX,
+    DISTANCE_MIN,
+    FROM,
+    HEIGHT_MAX,
+    HEIGHT_MIN,
+    STATION,
+    TO,
+    Column,
+    Layer,
+)
+from hillsight.layers.landform_schema import LANDFORM_LAYERS
+from hillsight.layers.profile_schema import PROFILE_LAYERS
+from hillsight.layers.reading_schema import READING_LAYERS
 from hillsight.sight.states import GROUND_STATE_MEANINGS, GroundState
 
 __all__ = ["GROUND_STATE_MEANINGS", "LAYERS", "Column", "GroundState", "Layer"]
-
-ColumnType = Literal["text", "real", "integer", "boolean"]
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column: its name, type, unit with frame (empty for none) and meaning.
-
-    ``optional`` columns may hold nulls where the meaning says so.
-    """
-
-    name: str
-    type: ColumnType
-    unit: str
-    meaning: str
-    optional: bool = False
-
-
-@dataclass(frozen=True)
-class Layer:
-    """One vector layer: its name, geometry type (OGC simple features), what it is for and its columns."""
-
-    name: str
-    geometry: str
-    meaning: str
-    columns: tuple[Column, ...]
-
-
-_STATION = Column("station", "text", "", "the station's label, unique within the file")
-_AREA = Column("area_ha", "real", "ha, plane grid area", "area")
-_FROM = Column(
-    "bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station"
-)
-_TO = Column("bearing_to_true_deg", "real", "degrees from true north", "right edge as seen from the station")
-_DISTANCE_MIN = Column("distance_min_m", "real", "m, ground distance on the ellipsoid", "nearest point")
-_DISTANCE_MAX = Column("distance_max_m", "real", "m, ground distance on the ellipsoid", "farthest point")
-_HEIGHT_MIN = Column("height_min_m", "real", "m, the terrain's own datum", "lowest ground along the line")
-_HEIGHT_MAX = Column("height_max_m", "real", "m, the terrain's own datum", "highest ground along the line")
 
 STATIONS = Layer(
     "stations",
     "Point",
     "the places looked from, with the totals of what each sees",
     (
-        _STATION,
+        STATION,
         Column("name", "text", "", "the name as given, or null", optional=True),
         Column("easting_m", "real", "m in the terrain's grid", "easting"),
         Column("northing_m", "real", "m in the terrain's grid", "northing"),
@@ -90,13 +64,13 @@ STATIONS = Layer(
     ),
 )
 
-VISIBLE_GROUND = Layer("visible_ground", "MultiPolygon", "ground seen from a station", (_STATION, _AREA))
+VISIBLE_GROUND = Layer("visible_ground", "MultiPolygon", "ground seen from a station", (STATION, AREA))
 
 UNKNOWN_GROUND = Layer(
     "unknown_ground",
     "MultiPolygon",
     "ground within the reach that cannot be judged: void, off the terrain, or seen only across a void",
-    (_STATION, _AREA),
+    (STATION, AREA),
 )
 
 DEAD_GROUND = Layer(
@@ -104,13 +78,13 @@ DEAD_GROUND = Layer(
     "Polygon",
     "pockets of dead ground: connected ground that a station cannot see",
     (
-        _STATION,
+        STATION,
         Column("pocket", "integer", "", "number within the station, nearest first"),
-        _AREA,
+        AREA,
         Column("nearest_m", "real", "m, ground distance on the ellipsoid", "near edge"),
         Column("farthest_m", "real", "m, ground distance on the ellipsoid", "far edge"),
-        _FROM,
-        _TO,
+        FROM,
+        TO,
         Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
         Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
         Column(
@@ -124,15 +98,15 @@ DEAD_GROUND_BY_CREST = Layer(
     "MultiPolygon",
     "dead ground cut up by what hides it: all that lies out of view behind one crest line",
     (
-        _STATION,
+        STATION,
         Column("crest", "integer", "", "the crest line that hides it; null for specks", optional=True),
         Column("role", "text", "brow, crest or skyline", "role of that crest line", optional=True),
         Column("pocket", "integer", "", "the pocket it is part of"),
-        _AREA,
+        AREA,
         Column("nearest_m", "real", "m, ground distance on the ellipsoid", "near edge"),
         Column("farthest_m", "real", "m, ground distance on the ellipsoid", "far edge"),
-        _FROM,
-        _TO,
+        FROM,
+        TO,
         Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
         Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
     ),
@@ -143,7 +117,7 @@ CREST_LINES = Layer(
     "LineString Z",
     "where ground turns out of view with hidden ground behind it",
     (
-        _STATION,
+        STATION,
         Column("crest", "integer", "", "number within the station, nearest first"),
         Column(
             "role",
@@ -158,12 +132,12 @@ CREST_LINES = Layer(
             "share of its width on which no nearer ground turns out of view",
         ),
         Column("sky_share", "real", "0 to 1", "share of its width on which it stands against the sky"),
-        _DISTANCE_MIN,
-        _DISTANCE_MAX,
-        _FROM,
-        _TO,
-        _HEIGHT_MIN,
-        _HEIGHT_MAX,
+        DISTANCE_MIN,
+        DISTANCE_MAX,
+        FROM,
+        TO,
+        HEIGHT_MIN,
+        HEIGHT_MAX,
         Column("length_m", "real", "m on the grid", "length along the ground plan"),
         Column(
             "hidden_ha",
@@ -187,15 +161,15 @@ SKYLINE = Layer(
     "LineString Z",
     "the line where ground meets sky, in pieces that follow the ground",
     (
-        _STATION,
+        STATION,
         Column("piece", "integer", "", "number within the station, clockwise from north"),
         _SKYLINE_STATE,
-        _FROM,
-        _TO,
-        _DISTANCE_MIN,
-        _DISTANCE_MAX,
-        _HEIGHT_MIN,
-        _HEIGHT_MAX,
+        FROM,
+        TO,
+        DISTANCE_MIN,
+        DISTANCE_MAX,
+        HEIGHT_MIN,
+        HEIGHT_MAX,
     ),
 )
 
@@ -204,7 +178,7 @@ SKYLINE_BEARINGS = Layer(
     "Point Z",
     "the skyline bearing by bearing",
     (
-        _STATION,
+        STATION,
         Column("bearing_true_deg", "real", "degrees from true north", "bearing of the skyline point"),
         Column("bearing_grid_deg", "real", "degrees from grid north", "bearing of the skyline point"),
         Column(
@@ -236,7 +210,7 @@ BEARING_LIST = Layer(
     "map features in order from left to right; the point is the middle of what is seen, "
     "or of a hidden feature the place that would show first",
     (
-        _STATION,
+        STATION,
         Column("rank", "integer", "", "place in the order, left to right"),
         Column("name", "text", "", "the feature's name, or null", optional=True),
         Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
@@ -274,6 +248,13 @@ BEARING_LIST = Layer(
             "real",
             "degrees above the level",
             "apparent, with curvature and refraction",
+            optional=True,
+        ),
+        Column(
+            "relative_height",
+            "text",
+            "well above us, a little above us, level with us, a little below us or well below us",
+            "how high the listed point stands, in words",
             optional=True,
         ),
         Column(
@@ -332,5 +313,8 @@ LAYERS: dict[str, Layer] = {
         SKYLINE,
         SKYLINE_BEARINGS,
         BEARING_LIST,
+        *LANDFORM_LAYERS,
+        *PROFILE_LAYERS,
+        *READING_LAYERS,
     )
 }

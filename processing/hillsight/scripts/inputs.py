@@ -12,7 +12,7 @@ from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
 from hillsight.ground.stations import parse_at, read_places, settle_stations
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.ground.transform import horizontal_crs, transformer
+from hillsight.ground.transform import Operation, horizontal_crs, transformer
 from hillsight.layers.provenance import InputFile, input_file
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from hillsight.ground.stations import Place, Station
     from hillsight.ground.terrain import Terrain
-    from hillsight.ground.transform import CheckedTransformer, Operation
+    from hillsight.ground.transform import CheckedTransformer
 
 
 _ABOUT_FEATURES = ("feature_layer", "evidence", "csv", "to_bearing", "show_hidden")
@@ -70,8 +70,10 @@ def parse_crs(text: str, option: str) -> CRS:
     return crs
 
 
-def open_inputs(given: Mapping[str, Any]) -> Inputs:
+def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inputs:
     """Open everything that the shared options name.
+
+    Without places, where they are not needed, the working grid is chosen for the terrain's middle.
 
     Raises
     ------
@@ -91,11 +93,14 @@ def open_inputs(given: Mapping[str, Any]) -> Inputs:
         ),
     )
     default_crs = horizontal_crs(source.source_crs)
-    places = _places(given, default_crs)
-    longitude, latitude = _middle(places)
+    places = _places(given, default_crs, needed=places_needed)
+    longitude, latitude = _middle(places) if places else source.middle()
     terrain = source.on_metric_grid(longitude, latitude)
-    stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
-    notes = [*terrain.notes, *station_notes]
+    stations: list[Station] = []
+    notes, operations = list(terrain.notes), list[Operation]()
+    if places:
+        stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
+        notes += station_notes
     files = [input_file(given["terrain"])]
     if given["stations"] is not None:
         files.append(input_file(given["stations"], given["station_layer"]))
@@ -126,7 +131,7 @@ def open_inputs(given: Mapping[str, Any]) -> Inputs:
     )
 
 
-def _places(given: Mapping[str, Any], default_crs: CRS) -> list[Place]:
+def _places(given: Mapping[str, Any], default_crs: CRS, *, needed: bool) -> list[Place]:
     places: list[Place] = []
     if given["stations"] is not None:
         places += read_places(given["stations"], given["station_layer"], default_crs)
@@ -137,7 +142,7 @@ def _places(given: Mapping[str, Any], default_crs: CRS) -> list[Place]:
         places += [parse_at(text, at_crs) for text in given["at"]]
     elif given["at_crs"] is not None:
         raise CallError("--at-crs needs --at", remedy='Give places with --at "E,N,name"')
-    if not places:
+    if needed and not places:
         raise CallError(
             "no place to look from is given", remedy='Name a file with --stations, or give --at "E,N,name"'
         )

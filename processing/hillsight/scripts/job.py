@@ -21,11 +21,20 @@ from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.styles import write_styles
+from hillsight.reading.first_ground import check_sector_width
 from hillsight.reading.outlook import Request
+from hillsight.reading.relative_height import HeightWords
 from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
-from hillsight.scripts.report import Progress, bearing_table, note, say_if_compiling, station_lines
+from hillsight.scripts.report import (
+    Progress,
+    bearing_table,
+    first_ground_lines,
+    note,
+    say_if_compiling,
+    station_lines,
+)
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
@@ -69,12 +78,12 @@ def run_job(
     out_crs = (
         None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     )
-    _check_outputs(given, _named_files(given))
+    check_outputs(given, named_files(given))
     inputs = open_inputs(given)
     for text in inputs.notes:
         note(text)
     paths = [file.path for file in inputs.files]
-    provenance = _provenance(script, given, inputs)
+    provenance = provenance_of(script, given, inputs)
     out: Path | None = given["out"]
 
     def read_all(progress: Progress, file: Package | None) -> Readings:
@@ -109,10 +118,12 @@ def run_job(
     if given.get("csv") is not None:
         write_bearing_csv(given["csv"], frames["bearing_list"], inputs=paths)
     if out is not None:
-        _write_style_folder(out)
+        write_style_folder(out)
     drawn = _draw(given, inputs) if given.get("pictures") is not None else []
     if not given["quiet"]:
         for line in station_lines(frames["stations"], field):
+            click.echo(line)
+        for line in first_ground_lines(frames["first_ground"]) if "first_ground" in layers else []:
             click.echo(line)
         if "bearing_list" in frames:
             bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
@@ -138,9 +149,9 @@ def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
     return preview_all(given["out"], around, given["pictures"], features=inputs.features)
 
 
-def _named_files(given: Mapping[str, Any]) -> list[str]:
+def named_files(given: Mapping[str, Any]) -> list[str]:
     """Every file the call names as an input."""
-    single = (given["terrain"], given["stations"], given.get("evidence"))
+    single = (given["terrain"], given.get("stations"), given.get("evidence"))
     return [*(name for name in single if name is not None), *given.get("features", ())]
 
 
@@ -152,6 +163,8 @@ def _request(given: Mapping[str, Any]) -> Request:
     to_bearing = given.get("to_bearing")
     check_bearing("--from-bearing", given.get("from_bearing"))
     check_bearing("--to-bearing", to_bearing)
+    sector_width = given.get("sector_width", 10.0)
+    check_sector_width(sector_width)
     date = given.get("date")
     if date is not None:
         declination(0.0, 0.0, 0.0, date)  # a day outside the models' years is refused before the work
@@ -162,10 +175,12 @@ def _request(given: Mapping[str, Any]) -> Request:
         to_bearing_deg=None if to_bearing is None else to_bearing % 360.0,
         least_pocket_ha=least,
         follow_cells=given.get("cells", False),
+        sector_width_deg=sector_width,
+        height_words=HeightWords(given.get("level_within", 0.5), given.get("well_beyond", 3.0)),
     )
 
 
-def _check_outputs(given: Mapping[str, Any], inputs: Sequence[str]) -> None:
+def check_outputs(given: Mapping[str, Any], inputs: Sequence[str]) -> None:
     """Find an impossible place to write before the work, not after half of the files are written."""
     out: Path | None = given.get("out")
     csv: Path | None = given.get("csv")
@@ -199,7 +214,8 @@ def _check_folder(folder: Path) -> None:
         )
 
 
-def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Provenance:
+def provenance_of(script: str, given: Mapping[str, Any], inputs: Inputs) -> Provenance:
+    """Where the results of a call come from, parameters with their units."""
     units = {
         "eye_height": "eye_height_m",
         "target_height": "target_height_m",
@@ -208,13 +224,16 @@ def _provenance(script: str, given: Mapping[str, Any], inputs: Inputs) -> Proven
         "least_pocket": "least_pocket_ha",
         "from_bearing": "from_bearing_true_deg",
         "to_bearing": "to_bearing_true_deg",
+        "sector_width": "sector_width_deg",
+        "level_within": "level_within_deg",
+        "well_beyond": "well_beyond_deg",
     }
     left_out = ("out", "csv", "rasters", "pictures", "quiet", "show_hidden")
     parameters = {units.get(name, name): value for name, value in given.items() if name not in left_out}
     for name in ("terrain", "stations", "evidence"):
         if parameters.get(name) is not None:
             parameters[name] = file_name(parameters[name])
-    if isinstance(given["target_height"], tuple):  # the scripts that take several say so
+    if isinstance(given.get("target_height"), tuple):  # the scripts that take several say so
         parameters["target_height_m"] = list(given["target_height"])
     if "features" in parameters:
         parameters["features"] = [file_name(path) for path in parameters["features"]]
@@ -289,7 +308,7 @@ def _style_folder(out: Path) -> Path:
     return out.with_name(f"{out.stem}_styles")
 
 
-def _write_style_folder(out: Path) -> None:
+def write_style_folder(out: Path) -> None:
     """SLD files beside the GeoPackage, for programs that do not read its own style table."""
     folder = _style_folder(out)
     try:

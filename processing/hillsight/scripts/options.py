@@ -84,7 +84,7 @@ TEXT = FilledText()
 PATH = FilledPath()
 
 
-def _stack[F: Callable[..., Any]](*options: Callable[[F], F]) -> Callable[[F], F]:
+def stack[F: Callable[..., Any]](*options: Callable[[F], F]) -> Callable[[F], F]:
     """Several options as one decorator, shown in the order given."""
 
     def decorate(function: F) -> F:
@@ -95,7 +95,7 @@ def _stack[F: Callable[..., Any]](*options: Callable[[F], F]) -> Callable[[F], F
     return decorate
 
 
-terrain = _stack(
+terrain = stack(
     click.option(
         "--terrain", required=True, type=TEXT, metavar="FILE", help="Terrain model: any raster GDAL opens."
     ),
@@ -125,7 +125,7 @@ terrain = _stack(
     ),
 )
 
-stations = _stack(
+stations = stack(
     click.option(
         "--stations", type=TEXT, metavar="FILE", help="Places to look from: points of any vector file."
     ),
@@ -142,13 +142,13 @@ stations = _stack(
     ),
 )
 
-_eye_height = click.option(
+eye_height = click.option(
     "--eye-height", type=NUMBER, default=1.6, show_default=True, help="Eye above the ground, m."
 )
-_reach = click.option(
+reach = click.option(
     "--reach", type=NUMBER, default=10_000.0, show_default=True, help="How far to look, m on the grid."
 )
-_refraction = click.option(
+refraction = click.option(
     "--refraction",
     type=NUMBER,
     default=0.13,
@@ -156,17 +156,17 @@ _refraction = click.option(
     help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 takes a flat earth.",
 )
 
-viewing = _stack(
-    _eye_height,
+viewing = stack(
+    eye_height,
     click.option(
         "--target-height", type=NUMBER, default=0.0, show_default=True, help="Target above the ground, m."
     ),
-    _reach,
-    _refraction,
+    reach,
+    refraction,
 )
 
-field_of_view = _stack(
-    _eye_height,
+field_of_view = stack(
+    eye_height,
     click.option(
         "--target-height",
         type=NUMBER,
@@ -175,7 +175,7 @@ field_of_view = _stack(
         show_default="0",
         help="Target above the ground, m; may be repeated.",
     ),
-    _reach,
+    reach,
     click.option(
         "--inner-distance",
         type=NUMBER,
@@ -195,10 +195,10 @@ field_of_view = _stack(
         type=NUMBER,
         help="True bearing at which it ends, degrees clockwise. Without it: all round.",
     ),
-    _refraction,
+    refraction,
 )
 
-pockets = _stack(
+pockets = stack(
     click.option(
         "--least-pocket",
         type=NUMBER,
@@ -210,9 +210,34 @@ pockets = _stack(
 )
 
 
+first_ground = click.option(
+    "--sector-width",
+    type=NUMBER,
+    default=10.0,
+    show_default=True,
+    help="Width of the sectors of first ground, degrees; must divide 360.",
+)
+
+
+feature_layer = click.option(
+    "--feature-layer",
+    multiple=True,
+    type=TEXT,
+    metavar="NAME",
+    help="Layer of --features to take; may be repeated.",
+)
+
+evidence = click.option(
+    "--evidence",
+    type=TEXT,
+    metavar="FILE",
+    help="Table of evidence classes (TOML) instead of the built-in one.",
+)
+
+
 def features(*, required: bool = False) -> Callable[[F], F]:
     """Options for map features and the bearing list."""
-    return _stack(
+    return stack(
         click.option(
             "--features",
             multiple=True,
@@ -221,19 +246,8 @@ def features(*, required: bool = False) -> Callable[[F], F]:
             metavar="FILE",
             help="Map features to list by bearing: any vector file; may be repeated.",
         ),
-        click.option(
-            "--feature-layer",
-            multiple=True,
-            type=TEXT,
-            metavar="NAME",
-            help="Layer of --features to take; may be repeated.",
-        ),
-        click.option(
-            "--evidence",
-            type=TEXT,
-            metavar="FILE",
-            help="Table of evidence classes (TOML) instead of the built-in one.",
-        ),
+        feature_layer,
+        evidence,
         click.option(
             "--date",
             type=Day(),
@@ -250,6 +264,20 @@ def features(*, required: bool = False) -> Callable[[F], F]:
         click.option(
             "--to-bearing", type=NUMBER, help="Last true bearing of a sector to list, degrees clockwise."
         ),
+        click.option(
+            "--level-within",
+            type=NUMBER,
+            default=0.5,
+            show_default=True,
+            help="Things up to this vertical angle above or below the eye are level with us, degrees.",
+        ),
+        click.option(
+            "--well-beyond",
+            type=NUMBER,
+            default=3.0,
+            show_default=True,
+            help="Things beyond this vertical angle are well above or well below us, degrees.",
+        ),
         click.option("--csv", type=PATH, metavar="FILE", help="Write the bearing list as CSV too."),
         click.option(
             "--show-hidden",
@@ -261,7 +289,7 @@ def features(*, required: bool = False) -> Callable[[F], F]:
 
 def output(*, required: bool = True) -> Callable[[F], F]:
     """Options for what is written."""
-    return _stack(
+    return stack(
         click.option(
             "--out",
             type=PATH,

@@ -24,7 +24,7 @@ def note(text: str) -> None:
 
 def say_if_compiling() -> None:
     """Say why the first run takes longer, if this is one; nothing where the kernels are ready."""
-    from hillsight.sight.readiness import readiness
+    from hillsight.kernels.readiness import readiness
     from hillsight.sight.sweep import walk_fan
 
     state = readiness(walk_fan)
@@ -92,6 +92,25 @@ def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
     return lines
 
 
+def first_ground_lines(sectors: pd.DataFrame) -> list[str]:
+    """One line a station: where the nearest and the farthest brow of its sectors stand."""
+    lines = []
+    for station, rows in sectors.groupby("station", sort=False):
+        met = rows[rows["brow_distance_m"].notna()]
+        if met.empty:
+            lines.append(f"{station}: first ground stays in view on every bearing.")
+            continue
+        near, far = (
+            met.loc[place] for place in (met["brow_distance_m"].idxmin(), met["brow_distance_m"].idxmax())
+        )
+        lines.append(
+            f"{station}: first ground ends at a brow in {len(met)} of {len(rows)} sectors, "
+            f"nearest {near.brow_distance_m:,.0f} m on {whole_degrees(near.brow_bearing_true_deg)}, "
+            f"farthest {far.brow_distance_m:,.0f} m on {whole_degrees(far.brow_bearing_true_deg)} (true)."
+        )
+    return lines
+
+
 def whole_degrees(bearing_deg: float) -> str:
     """A bearing as three figures: 359.6 is 000, as on a compass."""
     return f"{round(bearing_deg) % 360:03d}"
@@ -142,6 +161,7 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
         table.add_column("seen")
         table.add_column("distance", justify="right")
         table.add_column("above eye", justify="right")
+        table.add_column("height")
         table.add_column("to next", justify="right")
         for row in rows.itertuples(index=False):
             cells = [str(row.rank), whole_degrees(row.bearing_true_deg)]
@@ -155,6 +175,7 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
                 _seen(row),
                 f"{row.distance_m:,.0f} m",
                 "-" if np.isnan(row.height_difference_m) else f"{row.height_difference_m:+.0f} m",
+                _height_word(row.relative_height),
                 "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°",
             ]
             table.add_row(*(Text(cell) for cell in cells))
@@ -188,6 +209,10 @@ def _spread(row: Any) -> str:
 TOO_CLOSE_M = 2.0
 
 _LEFT_OUT = ("hidden", "out_of_reach")
+
+
+def _height_word(word: str | None) -> str:
+    return "-" if word is None else word.removesuffix(" us").removesuffix(" with")
 
 
 def _one_line(text: str | None, absent: str) -> str:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from hillsight.sheets import palette, relief
+from hillsight.sheets.contours import draw_contours, label_contours
 from hillsight.sheets.labels import Box, Placer
 from hillsight.sheets.maps import (
     Entry,
-    Map,
     area_entry,
     distance_words,
     draw_grid,
@@ -76,7 +76,7 @@ def draw_ground(
     placer = Placer(
         Box(chart.place.left + 3, chart.place.bottom + 3, chart.place.right - 3, chart.place.top - 3)
     )
-    interval_m = None if terrain is None else _draw_contours(chart, terrain)
+    interval_m = None if terrain is None else draw_contours(chart, terrain)
     shown = None if features is None or features.empty else features.to_crs(surface.grid.crs)
     drawn = [] if shown is None else draw_features(chart, shown)
     lines = content.rows("crest_lines")
@@ -97,7 +97,7 @@ def draw_ground(
         page.text(box.left, (box.bottom + box.top) / 2, name, 9, bold=True, halo=True)
     unnamed = 0 if shown is None else label_features(chart, shown, placer)
     if terrain is not None and interval_m is not None:
-        _label_contours(chart, terrain, interval_m, placer)
+        label_contours(chart, terrain, interval_m, placer)
 
     bar_end = draw_scale_bar(chart, 100, 490)
     draw_north(chart, bar_end + 90, 468)
@@ -115,57 +115,6 @@ def draw_ground(
     below = page.paragraph(100, below - 10, 1100, north_words(content.station), 8)
     draw_foot(page, content, 100, below - 4, 1100)
     return page
-
-
-def _draw_contours(chart: Map, terrain: relief.Raised) -> float | None:
-    """Contours; returns their interval."""
-    if min(terrain.height_m.shape) < 2:
-        return None
-    interval_m = relief.contour_interval_m(terrain, chart.pixel_m)
-    if interval_m is None:
-        return None
-    for levels, width in zip(_levels(terrain, interval_m), (0.45, 0.95), strict=True):
-        if levels.size:
-            chart.axes.contour(
-                terrain.easting_m,
-                terrain.northing_m,
-                np.ma.masked_invalid(terrain.height_m),
-                levels=levels,
-                colors=palette.CONTOUR,
-                linewidths=width,
-                linestyles="solid",
-                algorithm="serial",
-                zorder=1.5,
-            )
-    return interval_m
-
-
-def _levels(terrain: relief.Raised, interval_m: float) -> tuple[Any, Any]:
-    """Heights of the thin and of the thick contours."""
-    low, high = np.nanmin(terrain.height_m), np.nanmax(terrain.height_m)
-    number = np.arange(np.ceil(low / interval_m), np.floor(high / interval_m) + 1)
-    return number[number % 5 != 0] * interval_m, number[number % 5 == 0] * interval_m
-
-
-def _label_contours(chart: Map, terrain: relief.Raised, interval_m: float, placer: Placer) -> None:
-    """Heights of thick contours, where they find room, at most two a level."""
-    import contourpy
-
-    lines = contourpy.contour_generator(
-        terrain.easting_m, terrain.northing_m, np.ma.masked_invalid(terrain.height_m), name="serial"
-    )
-    for level in _levels(terrain, interval_m)[1]:
-        text = f"{level + 0.0:.0f}".replace("-", "−")
-        parts: list[Any] = sorted(lines.lines(float(level)), key=len, reverse=True)  # type: ignore[arg-type,unused-ignore]
-        for part in parts[:2]:
-            for share in (0.5, 0.25, 0.75, 0.1, 0.9):
-                x, y = chart.to_page(*part[int(share * (len(part) - 1))])
-                width, height = chart.page.size_of(text, 6)
-                box = Box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
-                if placer.free(box):
-                    placer.taken.append(box)
-                    chart.page.text(box.left, y, text, 6, colour=palette.CONTOUR_NAME, halo=True)
-                    break
 
 
 def _ground_legend(

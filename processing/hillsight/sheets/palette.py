@@ -39,6 +39,14 @@ QUIET = "#4A4756"
 LEADER = "#6C6878"
 WATER_NAME = "#1D5288"
 
+# Landforms, besides ridges (peat) and valley lines (water). Kinds of lines differ in pattern too.
+SPUR = "#D08A1C"  # bracken
+RE_ENTRANT = "#1FA588"  # moss
+BREAK = "#9A2868"  # heather
+LEVEL = "#B2C170"  # pasture
+LEVEL_EDGE = "#5F6E26"
+STEEP = ("#EDCDCC", "#D18F8E", "#9E5452", "#612827")  # red rock, from gentle to steep
+
 STATES = {"visible": VISIBLE, "unknown": UNKNOWN, "uncertain": UNCERTAIN, "hidden": HIDDEN}
 CREST_ROLES = {"skyline": INK, "brow": BROW, "crest": CREST}
 EVIDENCE_CLASSES = {
@@ -48,6 +56,15 @@ EVIDENCE_CLASSES = {
     "unclassed": UNCLASSED,
 }
 
+LANDFORM_LINES = {
+    "ridges": GROUND_SHAPE,
+    "valley_lines": WATER,
+    "spurs": SPUR,
+    "re_entrants": RE_ENTRANT,
+    "breaks_of_slope": BREAK,
+}
+
 ALL_COLOURS = frozenset(
     {PAPER, INK, *STATES.values(), *DEPTHS, *CREST_ROLES.values(), *EVIDENCE_CLASSES.values(), CONTOUR}
+    | {*LANDFORM_LINES.values(), LEVEL, LEVEL_EDGE, *STEEP}
 )

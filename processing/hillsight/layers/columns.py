@@ -1,0 +1,44 @@
+"""What a column and a layer are, and the columns that many layers share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+ColumnType = Literal["text", "real", "integer", "boolean"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, type, unit with frame (empty for none) and meaning.
+
+    ``optional`` columns may hold nulls where the meaning says so.
+    """
+
+    name: str
+    type: ColumnType
+    unit: str
+    meaning: str
+    optional: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One vector layer: its name, geometry type (OGC simple features), what it is for and its columns."""
+
+    name: str
+    geometry: str
+    meaning: str
+    columns: tuple[Column, ...]
+
+
+STATION = Column("station", "text", "", "the station's label, unique within the file")
+AREA = Column("area_ha", "real", "ha, plane grid area", "area")
+FROM = Column(
+    "bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station"
+)
+TO = Column("bearing_to_true_deg", "real", "degrees from true north", "right edge as seen from the station")
+DISTANCE_MIN = Column("distance_min_m", "real", "m, ground distance on the ellipsoid", "nearest point")
+DISTANCE_MAX = Column("distance_max_m", "real", "m, ground distance on the ellipsoid", "farthest point")
+HEIGHT_MIN = Column("height_min_m", "real", "m, the terrain's own datum", "lowest ground along the line")
+HEIGHT_MAX = Column("height_max_m", "real", "m, the terrain's own datum", "highest ground along the line")

@@ -1,0 +1,65 @@
+"""Options about landforms: their sizes and thresholds, where to read them, and whose names they take."""
+
+from __future__ import annotations
+
+import click
+
+from hillsight.scripts import options
+from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
+
+scales = click.option(
+    "--scale",
+    "scales",
+    type=NUMBER,
+    multiple=True,
+    metavar="METRES",
+    help="Size of landforms to read, m; may be repeated. Default: 100, 300, 1000 as the terrain allows.",
+)
+
+landforms = stack(
+    scales,
+    click.option(
+        "--level-below",
+        type=NUMBER,
+        default=5.0,
+        show_default=True,
+        help="Ground gentler than this is level, degrees.",
+    ),
+    click.option(
+        "--steep-from",
+        type=NUMBER,
+        multiple=True,
+        default=(20.0, 30.0, 40.0),
+        show_default="20, 30, 40",
+        help="Where a band of steep ground begins, degrees; may be repeated.",
+    ),
+    click.option(
+        "--least-change",
+        type=NUMBER,
+        default=8.0,
+        show_default=True,
+        help="Least change of slope that makes a break of slope, degrees.",
+    ),
+)
+
+around = click.option(
+    "--reach",
+    type=NUMBER,
+    metavar="METRES",
+    help="Read only so far around the places given, m on the grid. Without places: the whole terrain.",
+)
+
+map_names = stack(
+    click.option(
+        "--features",
+        multiple=True,
+        type=TEXT,
+        metavar="FILE",
+        help="Map features whose names landforms take: any vector file; may be repeated.",
+    ),
+    options.feature_layer,
+)
+
+pictures = click.option(
+    "--pictures", type=PATH, metavar="FOLDER", help="Draw a map of the landforms at each scale as PNG too."
+)
