@@ -79,6 +79,9 @@ def test_every_layer_has_its_columns_in_order(rough, follow_cells):
         "skyline",
         "skyline_bearings",
         "bearing_list",
+        "first_ground",
+        "seen_lines",
+        "seen_areas",
     }
     for name, frame in found.frames.items():
         columns = [c for c in frame.columns if c != frame.geometry.name]

@@ -30,6 +30,7 @@ def _row(name, state, **values):
         "bearing_magnetic_deg": np.nan,
         "distance_m": 1234.0,
         "height_difference_m": -7.0,
+        "relative_height": "a little below us",
         "gap_to_next_deg": np.nan,
         "hidden_by_m": np.nan,
         "hidden_by_distance_m": np.nan,

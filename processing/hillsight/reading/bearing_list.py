@@ -13,6 +13,7 @@ from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.ground.magnetic import magnetic_bearing_deg
 from hillsight.reading.extent import scattered_extent_deg
 from hillsight.reading.judged import judge
+from hillsight.reading.relative_height import HeightWords
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +38,7 @@ COLUMNS = (
     "height_m",
     "height_difference_m",
     "vertical_angle_deg",
+    "relative_height",
     "left_edge_true_deg",
     "right_edge_true_deg",
     "nearest_seen_m",
@@ -63,6 +65,7 @@ def bearing_list(
     declination: Declination | None = None,
     from_bearing_deg: float = 0.0,
     to_bearing_deg: float | None = None,
+    height_words: HeightWords | None = None,
 ) -> geopandas.GeoDataFrame:
     """List features by true bearing, clockwise from a bearing.
 
@@ -75,20 +78,21 @@ def bearing_list(
     from_bearing_deg : true bearing that the order starts at
     to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
         that lies partly in it is judged by the part inside; the starting bearing again means all round
+    height_words : where level ends, and well above and well below begin
 
     Returns
     -------
-    frame with the columns of the layer ``bearing_list`` but for ``station``, in its order. The point of a
-    feature is the seen place in the middle of what is seen; of a hidden one, the place that would show
-    first; otherwise its middle.
+    frame with the columns of the layer ``bearing_list`` but for ``station``, in its order; a row's index
+    is the place of its feature among those given. The point of a feature is the seen place in the middle of
+    what is seen; of a hidden one, the place that would show first; otherwise its middle.
     """
     sector = None
     if to_bearing_deg is not None and (to_bearing_deg - from_bearing_deg) % 360.0 != 0.0:
         sector = (from_bearing_deg, to_bearing_deg)
     entries = [
-        _entry(view, feature, judged, lines)
-        for feature, judged in zip(
-            features.itertuples(index=False), judge(view, features, sector), strict=True
+        _entry(view, feature, judged, lines) | {"place": place}
+        for place, (feature, judged) in enumerate(
+            zip(features.itertuples(index=False), judge(view, features, sector), strict=True)
         )
         if judged is not None
     ]
@@ -97,25 +101,29 @@ def bearing_list(
     )
     _fill_hidden(entries, view, lines)
     _fill_gaps(entries, round_the_circle=sector is None)
+    words = height_words or HeightWords()
     for rank, entry in enumerate(entries, 1):
         entry["rank"] = rank
+        entry["relative_height"] = words.word(entry["vertical_angle_deg"], entry["height_difference_m"])
         true_deg = entry["bearing_true_deg"]
         entry["bearing_magnetic_deg"] = (
             None
             if declination is None
             else float(magnetic_bearing_deg(true_deg, declination.declination_deg))
         )
-    return geopandas.GeoDataFrame(
+    frame = geopandas.GeoDataFrame(
         {name: _column(name, [e[name] for e in entries]) for name in COLUMNS},
         geometry=[e["geometry"] for e in entries],
         crs=view.grid.crs,
     )
+    frame.index = pd.Index([e["place"] for e in entries], dtype=np.int64)
+    return frame
 
 
 def _column(name: str, values: Sequence[Any]) -> Any:
     if name in ("rank", "hidden_by_crest"):
         return pd.array(values, dtype="Int64")
-    if name in ("name", "kind", "evidence_class", "state", "source"):
+    if name in ("name", "kind", "evidence_class", "state", "relative_height", "source"):
         return pd.Series(values, dtype=object)
     return np.array([np.nan if v is None else v for v in values], float)
 

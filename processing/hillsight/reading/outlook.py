@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import geopandas
@@ -19,8 +19,11 @@ from hillsight.reading import cover
 from hillsight.reading.bearing_list import bearing_list
 from hillsight.reading.behind_crests import behind_crests
 from hillsight.reading.crest_lines import crest_lines
+from hillsight.reading.first_ground import first_ground
 from hillsight.reading.pockets import pockets
 from hillsight.reading.regions import HIDDEN, VISIBLE
+from hillsight.reading.relative_height import HeightWords
+from hillsight.reading.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.skyline import skyline
 from hillsight.reading.view import View
 from hillsight.sight.states import GroundState
@@ -55,6 +58,8 @@ class Request:
     least_pocket_ha : smaller pockets are not listed
     follow_cells : outlines of cells instead of the zero line of clearance
     skyline_step_deg : step of the skyline's bearings
+    sector_width_deg : width of the sectors of first ground
+    height_words : where level ends, and well above and well below begin
     """
 
     viewing: Viewing
@@ -65,6 +70,8 @@ class Request:
     least_pocket_ha: float = 0.0
     follow_cells: bool = False
     skyline_step_deg: float = 0.1
+    sector_width_deg: float = 10.0
+    height_words: HeightWords = field(default_factory=HeightWords)
 
 
 @dataclass(frozen=True)
@@ -131,16 +138,21 @@ def look_out(
         "crest_lines": _with_areas(lines.frame, behind),
         "skyline": outline.pieces,
         "skyline_bearings": outline.bearings,
+        "first_ground": first_ground(view, request.sector_width_deg),
     }
     if request.features is not None:
-        frames["bearing_list"] = bearing_list(
+        listing = bearing_list(
             view,
             request.features,
             lines,
             declination=magnetic,
             from_bearing_deg=request.from_bearing_deg,
             to_bearing_deg=request.to_bearing_deg,
+            height_words=request.height_words,
         )
+        frames["seen_lines"] = seen_lines(view, request.features, listing)
+        frames["seen_areas"] = seen_areas(view, request.features, listing, ground)
+        frames["bearing_list"] = listing.reset_index(drop=True)
     for frame in frames.values():
         if "station" not in frame.columns:
             frame.insert(

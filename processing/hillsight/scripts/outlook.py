@@ -17,6 +17,9 @@ LAYERS = (
     "skyline",
     "skyline_bearings",
     "bearing_list",
+    "first_ground",
+    "seen_lines",
+    "seen_areas",
 )
 
 
@@ -35,6 +38,7 @@ LAYERS = (
 @options.viewing
 @options.features()
 @options.pockets
+@options.first_ground
 @options.output()
 @options.rasters
 @options.pictures

@@ -1,0 +1,221 @@
+"""First ground: sector by sector, the ground from the feet out to where it turns out of view."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from hillsight.errors import CallError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.reading.view import View
+
+    Floats = NDArray[np.float64]
+
+#: Ground that dips out of view by less (m) at its deepest makes no brow: terrain models are wrong by metres.
+#: Common practice, no source.
+LEAST_DEPTH_M = 1.0
+
+#: Bearings looked along are at most this far apart.
+STEP_DEG = 0.5
+
+#: The slope beyond a brow is taken over this many post spacings.
+_BEYOND_POSTS = 2.0
+
+#: Places looked at for the lowest ground of a pocket, on each bearing.
+_MOST_PLACES = 400
+
+
+@dataclass(frozen=True)
+class _Brows:
+    """What each bearing meets first; all (n,), NaN where it meets no brow or, of ``out_m``, never again."""
+
+    brow_m: Floats
+    out_m: Floats
+    depth_m: Floats
+    end_m: Floats
+
+
+def check_sector_width(width_deg: float) -> None:
+    """Refuse sectors that do not go round.
+
+    Raises
+    ------
+    CallError : the width is not a whole part of a turn, or below one degree
+    """
+    sectors = 360.0 / width_deg if width_deg > 0 else 0.0
+    if width_deg < 1 or width_deg > 360 or abs(sectors - round(sectors)) > 1e-9:
+        raise CallError(
+            f"--sector-width is {width_deg:g}",
+            remedy="Give degrees that divide 360 evenly, 1 or more: 5, 10, 30, 45 ...",
+        )
+
+
+def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDataFrame:
+    """The ground before the first brow of each sector, clockwise from true north.
+
+    A brow is the nearest place on a bearing behind which ground is hidden by at least LEAST_DEPTH_M. The
+    figures of a sector are those of one of its bearings, that with the middle brow distance, so that they
+    belong together; the nearest and the farthest brow are told too. The polygon is the ground itself, from
+    the feet out to the brow on every bearing, or where there is none to the end of what is seen: it has a
+    shape in every sector, brow or not.
+
+    Returns
+    -------
+    frame with the columns of the layer ``first_ground`` but for ``station``
+    """
+    check_sector_width(sector_width_deg)
+    sectors = round(360.0 / sector_width_deg)
+    steps = max(2, int(np.ceil(sector_width_deg / STEP_DEG)))
+    true_deg = np.arange(sectors * steps) * (360.0 / (sectors * steps))
+    grid_deg = true_deg - float(view.geodesy.convergence_deg(view.easting_m, view.northing_m))
+    brows = _brows(view, grid_deg)
+    spacing_m = max(view.grid.spacing_x_m, view.grid.spacing_y_m)
+    there = np.isfinite(brows.brow_m)
+    until_m = np.maximum(np.where(there, brows.brow_m, brows.end_m), spacing_m / 100)
+    east, north = np.sin(np.radians(grid_deg)), np.cos(np.radians(grid_deg))
+    rim = np.column_stack((view.easting_m + until_m * east, view.northing_m + until_m * north))
+    figures = _figures(view, brows, east, north, _BEYOND_POSTS * spacing_m)
+    rows, shapes = [], []
+    for sector in range(sectors):
+        at = np.arange(sector * steps, (sector + 1) * steps + 1) % true_deg.size
+        rows.append(_sector(sector, sectors, at, true_deg, brows, figures))
+        corner = [] if sectors == 1 else [(view.easting_m, view.northing_m)]
+        ring = rim[at[:-1]] if sectors == 1 else rim[at]
+        shapes.append(shapely.Polygon([*corner, *ring]))
+    frame = pd.DataFrame(rows)
+    return geopandas.GeoDataFrame(frame, geometry=shapes, crs=view.grid.crs)
+
+
+def _brows(view: View, grid_deg: NDArray[Any]) -> _Brows:
+    along = view.along(np.asarray(grid_deg, np.float64))
+    deep = along.crests[:, :, 2] >= LEAST_DEPTH_M
+    first = np.argmax(deep, axis=1)
+    chosen = along.crests[np.arange(grid_deg.size), first]
+    chosen = np.where(deep.any(axis=1)[:, None], chosen, np.nan)
+    # Without a brow ground rises to the eye all the way: its end stands highest, or small dips follow.
+    ends = np.column_stack((along.skyline_distance_m, along.crests[:, :, 1]))
+    end_m = np.max(np.where(np.isfinite(ends), ends, 0.0), axis=1)
+    return _Brows(chosen[:, 0], chosen[:, 1], chosen[:, 2], end_m)
+
+
+def _figures(view: View, brows: _Brows, east: Floats, north: Floats, beyond_m: float) -> dict[str, Floats]:
+    """Slopes and heights on every bearing; NaN where there is no brow."""
+
+    def ground_m(bearings: Any, distance_m: Floats) -> Floats:
+        return _height_m(
+            view,
+            view.easting_m + distance_m * east[bearings],
+            view.northing_m + distance_m * north[bearings],
+        )
+
+    every = slice(None)
+    brow_height_m = ground_m(every, brows.brow_m)
+    until_m = np.where(np.isfinite(brows.out_m), brows.out_m, view.viewing.reach_m)
+    run_m = np.minimum(beyond_m, until_m - brows.brow_m)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        before = np.degrees(np.arctan((brow_height_m - view.ground_height_m) / brows.brow_m))
+        behind = np.degrees(np.arctan((ground_m(every, brows.brow_m + run_m) - brow_height_m) / run_m))
+    floor_m = np.full(east.size, np.nan)
+    there = np.flatnonzero(np.isfinite(brows.brow_m))
+    if there.size:
+        spacing_m = min(view.grid.spacing_x_m, view.grid.spacing_y_m)
+        longest_m = float((until_m - brows.brow_m)[there].max())
+        places = int(np.clip(np.ceil(2 * longest_m / spacing_m), 2, _MOST_PLACES))
+        share = np.linspace(0.0, 1.0, places)
+        length_m = (until_m - brows.brow_m)[there]
+        where_m = brows.brow_m[there, None] + share[None, :] * length_m[:, None]
+        heights_m = _height_m(
+            view,
+            view.easting_m + where_m * east[there, None],
+            view.northing_m + where_m * north[there, None],
+        )
+        floor_m[there] = np.nanmin(np.column_stack((heights_m, brow_height_m[there])), axis=1)
+    return {"before": before, "behind": behind, "brow_height": brow_height_m, "floor": floor_m}
+
+
+def _height_m(view: View, easting_m: Floats, northing_m: Floats) -> Floats:
+    """Ground between posts, bilinear; NaN off the terrain, beside a void and where a place is NaN."""
+    row, column = (np.asarray(v, np.float64) for v in view.grid.to_array(easting_m, northing_m))
+    rows, columns = view.grid.rows, view.grid.columns
+    inside = (row >= 0) & (row <= rows - 1) & (column >= 0) & (column <= columns - 1)
+    row, column = np.where(inside, row, 0.0), np.where(inside, column, 0.0)
+    top = np.minimum(row.astype(np.int64), max(rows - 2, 0))
+    left = np.minimum(column.astype(np.int64), max(columns - 2, 0))
+    down, right = row - top, column - left
+    below, beside = np.minimum(top + 1, rows - 1), np.minimum(left + 1, columns - 1)
+    heights_m = view.surface.height_m
+    upper = heights_m[top, left] * (1 - right) + heights_m[top, beside] * right
+    lower = heights_m[below, left] * (1 - right) + heights_m[below, beside] * right
+    return np.asarray(np.where(inside, upper * (1 - down) + lower * down, np.nan), np.float64)
+
+
+def _sector(
+    sector: int,
+    sectors: int,
+    at: NDArray[np.int64],
+    true_deg: NDArray[Any],
+    brows: _Brows,
+    figures: dict[str, Floats],
+) -> dict[str, Any]:
+    """One row: the bearing with the middle brow distance speaks for the sector."""
+    met = at[np.isfinite(brows.brow_m[at])]
+    row: dict[str, Any] = {
+        "sector": sector + 1,
+        "bearing_from_true_deg": sector * 360.0 / sectors,
+        "bearing_to_true_deg": 360.0 if sectors == 1 else (sector + 1) % sectors * 360.0 / sectors,
+        "brow_share": met.size / at.size,
+    }
+    names = (
+        "brow_bearing_true_deg",
+        "brow_distance_m",
+        "brow_nearest_m",
+        "brow_farthest_m",
+        "slope_to_brow_deg",
+        "slope_beyond_deg",
+        "depth_max_m",
+        "drop_m",
+        "out_again_m",
+    )
+    if met.size == 0:
+        row |= dict.fromkeys(names, np.nan)
+        row["description"] = "no brow: ground stays in view"
+        return row
+    order = met[np.argsort(brows.brow_m[met], kind="stable")]
+    one = int(order[(order.size - 1) // 2])
+    values = (
+        true_deg[one],
+        brows.brow_m[one],
+        brows.brow_m[order[0]],
+        brows.brow_m[order[-1]],
+        figures["before"][one],
+        figures["behind"][one],
+        brows.depth_m[one],
+        figures["brow_height"][one] - figures["floor"][one],
+        brows.out_m[one],
+    )
+    row |= {name: float(value) for name, value in zip(names, values, strict=True)}
+    row["description"] = _description(row)
+    return row
+
+
+def _description(row: dict[str, Any]) -> str:
+    slope, brow = row["slope_to_brow_deg"], f"to a brow at {row['brow_distance_m']:,.0f} m"
+    if np.isnan(slope):
+        before = f"runs {brow}"
+    elif abs(slope) < 0.5:
+        before = f"level {brow}"
+    else:
+        degrees = f"{abs(slope):.0f} {'degree' if round(abs(slope)) == 1 else 'degrees'}"
+        before = f"{'falls' if slope < 0 else 'rises'} {degrees} {brow}"
+    again = row["out_again_m"]
+    after = "not out again within reach" if np.isnan(again) else f"out again at {again:,.0f} m"
+    some = "" if row["brow_share"] > 0.995 else f" ({row['brow_share']:.0%} of the sector)"
+    return f"{before}{some}; behind it {row['depth_max_m']:.0f} m of dead ground, {after}"

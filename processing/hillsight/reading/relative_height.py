@@ -1,0 +1,63 @@
+"""How high a thing stands as a person would say it: above us, level with us, below us."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hillsight.errors import CallError
+
+#: A thing whose height differs from the eye's by no more (m) stands level with us: the ground at our own feet
+#: does. Common practice, no source.
+LEVEL_DIFFERENCE_M = 2.0
+
+#: A thing stands well above or below only if its height differs by more (m): a bank beside the path is steep
+#: to look down, but not far down. Common practice, no source.
+WELL_DIFFERENCE_M = 10.0
+
+WELL_ABOVE, ABOVE, LEVEL = "well above us", "a little above us", "level with us"
+BELOW, WELL_BELOW = "a little below us", "well below us"
+WORDS = (WELL_ABOVE, ABOVE, LEVEL, BELOW, WELL_BELOW)
+
+
+@dataclass(frozen=True)
+class HeightWords:
+    """Where one word ends and the next begins; the defaults are common practice, no source.
+
+    level_within_deg : vertical angles up to this, either way, are level
+    well_beyond_deg : angles beyond this are well above or well below
+
+    Raises
+    ------
+    CallError : an angle out of its bounds, or the first not below the second
+    """
+
+    level_within_deg: float = 0.5
+    well_beyond_deg: float = 3.0
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.level_within_deg < 90:
+            raise CallError(
+                f"--level-within is {self.level_within_deg:g}",
+                remedy="Give an angle of 0 to below 90 degrees",
+            )
+        if not self.level_within_deg < self.well_beyond_deg < 90:
+            raise CallError(
+                f"--well-beyond is {self.well_beyond_deg:g} with --level-within {self.level_within_deg:g}",
+                remedy="Give an angle above --level-within and below 90 degrees",
+            )
+
+    def word(self, vertical_angle_deg: float | None, height_difference_m: float | None) -> str | None:
+        """Word for a thing by its apparent vertical angle and its height above the eye; None if not known."""
+        if vertical_angle_deg is None or height_difference_m is None:
+            return None
+        if not (np.isfinite(vertical_angle_deg) and np.isfinite(height_difference_m)):
+            return None
+        steep = abs(vertical_angle_deg)
+        if steep <= self.level_within_deg or abs(height_difference_m) <= LEVEL_DIFFERENCE_M:
+            return LEVEL
+        above = vertical_angle_deg > 0
+        if steep > self.well_beyond_deg and abs(height_difference_m) > WELL_DIFFERENCE_M:
+            return WELL_ABOVE if above else WELL_BELOW
+        return ABOVE if above else BELOW
