@@ -92,6 +92,32 @@
           </PointSymbolizer>
         </Rule>
         <Rule>
+          <Name>uncertain</Name>
+          <Title>Uncertain: the terrain model may be wrong by as much</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>uncertain</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>triangle</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#C2703D</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">0.8</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>9</Size>
+            </Graphic>
+          </PointSymbolizer>
+        </Rule>
+        <Rule>
           <Name>partly</Name>
           <Title>Partly seen</Title>
           <ogc:Filter>

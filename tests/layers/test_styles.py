@@ -179,7 +179,7 @@ def test_lines_and_marks_differ_without_colour() -> None:
         )
         for mark in root.iterfind(".//sld:Mark", SPACES)
     ]
-    assert len(marks) == len(set(marks)) == 5
+    assert len(marks) == len(set(marks)) == 6
 
 
 def test_landform_lines_and_marks_differ_without_colour() -> None:

@@ -59,7 +59,7 @@ def _features(view, *things, height_m=None):
 
 def _list(reading, *things, height_m=None, **how):
     features = _features(reading.view, *things, height_m=height_m)
-    return bearing_list(reading.view, features, reading.lines, **how)
+    return bearing_list(reading.view, features, reading.lines, **how).frame
 
 
 def _one(reading, shape, **how):
@@ -378,6 +378,6 @@ def test_a_feature_round_the_station_is_seen_all_round():
         geometry=[ring],
         crs=view.grid.crs,
     )
-    row = bearing_list(view, frame, reading_of(view).lines).iloc[0]
+    row = bearing_list(view, frame, reading_of(view).lines).frame.iloc[0]
     assert row.state == "visible"
     assert (row.left_edge_true_deg, row.right_edge_true_deg) == (0.0, 360.0)

@@ -41,7 +41,7 @@ def _features(view, *shapes, height_m=np.nan):
 
 def _outlines(reading, *shapes, height_m=np.nan):
     features = _features(reading.view, *shapes, height_m=height_m)
-    listed = bearing_list(reading.view, features, reading.lines)
+    listed = bearing_list(reading.view, features, reading.lines).frame
     lines = seen_lines(reading.view, features, listed)
     return features, listed, lines, seen_areas(reading.view, features, listed, reading.cover)
 

@@ -68,6 +68,7 @@ def made(
 @pytest.fixture(scope="module")
 def computed(tmp_path_factory: pytest.TempPathFactory) -> list[Outlook]:
     """The same reading, inside this process and without files."""
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.evidence import EvidenceTable
     from hillsight.ground.features import read_features
     from hillsight.ground.stations import parse_at, settle_stations
@@ -80,7 +81,8 @@ def computed(tmp_path_factory: pytest.TempPathFactory) -> list[Outlook]:
     listed, _, _ = read_features(
         [str(features(folder))], [], ground.crs, default_crs=None, table=EvidenceTable.load(None)
     )
-    request = Request(Viewing(reach_m=REACH_M), features=listed)
+    errors = ErrorModel.guessed_from_spacing(max(ground.spacing_x_m, ground.spacing_y_m))
+    request = Request(Viewing(reach_m=REACH_M), features=listed, errors=errors)
     return [look_out(ground, station, request) for station in stations]
 
 

@@ -36,6 +36,11 @@ def _row(name, state, **values):
         "hidden_by_distance_m": np.nan,
         "left_edge_true_deg": np.nan,
         "right_edge_true_deg": np.nan,
+        "bearing_plus_minus_deg": np.nan,
+        "height_difference_plus_minus_m": np.nan,
+        "seen_probability": np.nan,
+        "landform": None,
+        "description": None,
     }
     return row | values
 
@@ -99,3 +104,20 @@ def test_a_reach_without_cells_has_no_shares(areas_ha, shown):
     place = {"station": "A", "easting_m": 1.0, "northing_m": 2.0, "ground_height_m": 3.0, "eye_level_m": 4.6}
     row = place | {"reach_m": 20.0} | dict(zip(names, areas_ha, strict=True))
     assert shown in station_lines(pd.DataFrame([row]))[0]
+
+
+def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen(capsys):
+    about = {"landform": "spur-300-1-2", "description": "spur falling NE from Rook, 400 m long"}
+    listed = pd.DataFrame(
+        [
+            _row("Rook", "uncertain", seen_probability=0.42, bearing_plus_minus_deg=1.2, landform="top-1-2"),
+            _row(None, "visible", height_difference_plus_minus_m=5.2, **about),
+            _row(None, "uncertain", seen_probability=0.6, **about),
+        ]
+    )
+    bearing_table(listed, pd.DataFrame({"station": ["A"]}), show_hidden=False)
+    out = capsys.readouterr().out
+    assert "uncertain, p 0.4" in out and "010 ±2" in out
+    assert "-7 ±6 m" in out
+    assert " ".join(out.split()).count("spur falling NE") == 1
+    assert "1 landforms without a name that are not surely seen" in out

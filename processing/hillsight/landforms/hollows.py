@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 #: scale, squared. By trial, no source.
 _LEAST_DEPTH_SHARE, _LEAST_DEPTH_M, _LEAST_SHARE = 0.01, 1.0, 0.25
 
+#: Greatest area, likewise: a larger one is a valley whose way out is too narrow for the posts. By trial.
+_MOST_SHARE = 3.0
+
 
 @dataclass(frozen=True)
 class Hollow:
@@ -74,7 +77,8 @@ def _hollow(
     areas = areas_between(
         inside, grid, -1e6, rim_m, least_m2=(_LEAST_SHARE * worked.scale_m) ** 2, least_hole_m2=0.0
     )
-    areas = [area for area in areas if area.intersects(place)]
+    most_m2 = (_MOST_SHARE * worked.scale_m) ** 2
+    areas = [area for area in areas if area.area <= most_m2 and area.intersects(place)]
     return _measured(worked, areas[0]) if areas else None
 
 

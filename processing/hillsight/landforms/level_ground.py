@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 #: Least area as a share of the scale, squared; smaller holes are filled. By trial, no source.
 _LEAST_SHARE, _LEAST_HOLE_SHARE = 0.5, 0.25
 
-#: From this share of its outline ground must fall away for a flat top, and from no more for a floor.
-_TOP_SHARE, _FLOOR_SHARE = 0.8, 0.2
+#: From this share of its outline ground must fall away for a flat top, and from no more for a floor, which
+#: has two ends where the valley goes on down. By trial, no source.
+_TOP_SHARE, _FLOOR_SHARE = 0.75, 0.35
 
 #: How far outside the outline it is seen whether ground falls away, as a share of the scale.
 _OUTSIDE_SHARE = 0.25

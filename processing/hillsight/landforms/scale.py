@@ -31,7 +31,7 @@ SCALE_PER_SIGMA = 6.0
 #: at 30 m is read alike. By trial.
 _POSTS_A_SCALE = 16.0
 
-#: But no closer than this (m) or the terrain's own spacing, if that is less.
+#: But no closer than this (m) or the terrain's own spacing, if that is less; nor than half the terrain's own.
 _FINEST_M = 10.0
 
 #: Two spacings are the least that a scale can be; what is so small is guesswork: the usual scales want more.
@@ -70,8 +70,8 @@ class Worked:
         sigma_m = scale_m / SCALE_PER_SIGMA
         grid = raw.grid
         smooth = _smoothed(raw.height_m, sigma_m / grid.spacing_y_m, sigma_m / grid.spacing_x_m)
-        finest_m = min(_FINEST_M, grid.spacing_x_m, grid.spacing_y_m)
-        spacing_m = max(scale_m / _POSTS_A_SCALE, finest_m)
+        own_m = min(grid.spacing_x_m, grid.spacing_y_m)
+        spacing_m = max(scale_m / _POSTS_A_SCALE, min(own_m, _FINEST_M), own_m / 2)
         rows, columns = (
             _evenly(size, spacing_m / spacing)
             for size, spacing in ((grid.rows, grid.spacing_y_m), (grid.columns, grid.spacing_x_m))

@@ -24,7 +24,7 @@ from hillsight.landforms.scale import Worked, settle_scales
 from hillsight.landforms.tops import raw_peaks, rises, rises_within, tops
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -67,6 +67,7 @@ def survey(
     progress: Callable[[float], None] | None = None,
     *,
     seen_from: tuple[float, float] | None = None,
+    spread_m: float = 0.0,
 ) -> dict[str, geopandas.GeoDataFrame]:
     """All landforms of a terrain, by layer.
 
@@ -78,6 +79,7 @@ def survey(
     progress : called with the share done
     seen_from : easting and northing of a station: landforms but for tops and saddles are then read, at each
         scale, only as far off as they are worth looking for (``SEEN_WITHIN_SCALES``)
+    spread_m : how far from it other stations stand that look too
 
     Returns
     -------
@@ -92,7 +94,7 @@ def survey(
     rows: dict[str, Rows] = {name: [] for name in COLUMNS}
     known = np.isfinite(surface.height_m)
     if known.any() and float(np.ptp(surface.height_m[known])) > 0.0:
-        _read_all(surface, scales, options, geodesy, rows, progress, seen_from)
+        _read_all(surface, scales, options, geodesy, rows, progress, seen_from, spread_m)
     if seen_from is not None:
         _forget_unread(rows)
     frames = {name: _frame(name, found, surface) for name, found in rows.items()}
@@ -107,6 +109,7 @@ def _read_all(
     rows: dict[str, Rows],
     progress: Callable[[float], None] | None,
     seen_from: tuple[float, float] | None,
+    spread_m: float,
 ) -> None:
     def done(share: float) -> None:
         if progress is not None:
@@ -127,7 +130,7 @@ def _read_all(
         # A saddle belongs to the lower of its two tops, and the list begins with the highest.
         over = np.where(rise.parents >= 0, np.maximum(numbers, numbers[rise.parents]), -1)
         if seen_from is not None:
-            ground, rise, numbers, over = _near(ground, rise, numbers, over, seen_from)
+            ground, rise, numbers, over = _near(ground, rise, numbers, over, seen_from, spread_m)
         counted = numbers >= 0
         crossed = np.flatnonzero(counted & (rise.saddles >= 0))
         with ThreadPoolExecutor(2) as pool:  # their kernels run without the interpreter lock
@@ -155,7 +158,7 @@ def _read_all(
             found_here["steep_ground"] = steep_rows(ground, options.steep_bands_deg, geodesy, taken)
         for name, made in found_here.items():
             if seen_from is not None:
-                made = [row for row in made if _worth_seeing(row, seen_from)]
+                made = [row for row in made if _worth_seeing(row, seen_from, spread_m)]
             rows[name] += made if name in _EVERY_SCALE else without_repeats(made, rows[name])
         _set_between(rows["saddles"], rows["ridges"], heights_m)
         done(0.2 + 0.8 * (k + 1) / len(worked))
@@ -182,9 +185,10 @@ def _near(
     numbers: NDArray[np.int64],
     over: NDArray[np.int64],
     seen_from: tuple[float, float],
+    spread_m: float,
 ) -> tuple[Worked, Rises, NDArray[np.int64], NDArray[np.int64]]:
     """The ground at one scale about a station, with a margin so that what is kept is whole."""
-    reach_m = (SEEN_WITHIN_SCALES + _MARGIN_SCALES) * ground.scale_m
+    reach_m = (SEEN_WITHIN_SCALES + _MARGIN_SCALES) * ground.scale_m + spread_m
     part, top, left = ground.around(*seen_from, reach_m)
     within, kept = rises_within(rise, ground.grid.columns, part.grid, top, left)
     return part, within, numbers[kept], over[kept]
@@ -200,9 +204,23 @@ def _forget_unread(rows: dict[str, Rows]) -> None:
                     row[column] = None
 
 
-def _worth_seeing(row: dict[str, Any], seen_from: tuple[float, float]) -> bool:
+def worth_seeing(
+    frames: Mapping[str, geopandas.GeoDataFrame], seen_from: tuple[float, float], reach_m: float
+) -> dict[str, geopandas.GeoDataFrame]:
+    """Landforms within a reach of a station, and no farther off than is worth looking for them."""
+    place = shapely.Point(seen_from)
+    kept = {}
+    for layer, frame in frames.items():
+        most_m = np.full(len(frame), reach_m)
+        if layer not in ("tops", "saddles"):
+            most_m = np.minimum(most_m, SEEN_WITHIN_SCALES * frame["scale_m"].to_numpy(float))
+        kept[layer] = frame[shapely.distance(np.asarray(frame.geometry), place) <= most_m]
+    return kept
+
+
+def _worth_seeing(row: dict[str, Any], seen_from: tuple[float, float], spread_m: float) -> bool:
     away_m = shapely.distance(row["geometry"], shapely.Point(seen_from))
-    return bool(away_m <= SEEN_WITHIN_SCALES * row["scale_m"])
+    return bool(away_m <= SEEN_WITHIN_SCALES * row["scale_m"] + spread_m)
 
 
 def _frame(name: str, found: Rows, surface: Surface) -> geopandas.GeoDataFrame:

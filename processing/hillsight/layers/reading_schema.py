@@ -79,4 +79,32 @@ SEEN_AREAS = Layer(
     ),
 )
 
-READING_LAYERS = (FIRST_GROUND, SEEN_LINES, SEEN_AREAS)
+RELATIONS = Layer(
+    "relations",
+    "LineString Z",
+    "how landforms stand to what is seen beside them: a line from the one to the other",
+    (
+        STATION,
+        Column("rank", "integer", "", "the landform's place in bearing_list"),
+        Column("feature", "text", "", "its name or description"),
+        Column(
+            "relation",
+            "text",
+            "in_front_of, behind, overlapping, left_of or right_of",
+            "what it is to the other: nearer or farther where both are seen, changing about, or beside it",
+        ),
+        Column("other_rank", "integer", "", "the other's place in bearing_list"),
+        Column("other_feature", "text", "", "the other's name or description"),
+        Column("gap_deg", "real", "degrees clockwise", "between their edges; 0 where they overlap"),
+        Column(
+            "nearer_by_m",
+            "real",
+            "m, ground distance on the ellipsoid",
+            "how much nearer it is where both are seen; null where they are not on one bearing",
+            optional=True,
+        ),
+        Column("description", "text", "", "the relation in plain words"),
+    ),
+)
+
+READING_LAYERS = (FIRST_GROUND, SEEN_LINES, SEEN_AREAS, RELATIONS)

@@ -217,12 +217,28 @@ BEARING_LIST = Layer(
         Column(
             "evidence_class", "text", "ground_shape, water, man_made or unclassed", "trust class of the kind"
         ),
-        Column("state", "text", "visible, partly, hidden, unknown or out_of_reach", "whether it is seen"),
+        Column(
+            "state",
+            "text",
+            "visible, partly, uncertain, hidden, unknown or out_of_reach",
+            "whether it is seen",
+        ),
         Column(
             "visible_share",
             "real",
             "0 to 1",
             "seen share of the part that can be judged: points, length or area within the reach",
+            optional=True,
+        ),
+        Column("visible_share_low", "real", "0 to 1", "least seen share, of a 95 % interval", optional=True),
+        Column(
+            "visible_share_high", "real", "0 to 1", "greatest seen share, of a 95 % interval", optional=True
+        ),
+        Column(
+            "seen_probability",
+            "real",
+            "0 to 1",
+            "probability that anything of it is seen, by the error model",
             optional=True,
         ),
         Column(
@@ -239,16 +255,30 @@ BEARING_LIST = Layer(
             "the same bearing by compass; null if no declination was asked for",
             optional=True,
         ),
+        Column(
+            "bearing_plus_minus_deg",
+            "real",
+            "degrees, 95 %",
+            "of the true and grid bearing; a compass errs besides",
+            optional=True,
+        ),
         Column("distance_m", "real", "m, ground distance on the ellipsoid", "to the point that is listed"),
+        Column("distance_plus_minus_m", "real", "m, 95 %", "of the distance", optional=True),
         Column("slope_distance_m", "real", "m, eye to point", "straight-line distance", optional=True),
         Column("height_m", "real", "m, the terrain's own datum", "ground at the listed point", optional=True),
         Column("height_difference_m", "real", "m, eye to point", "above the eye positive", optional=True),
+        Column(
+            "height_difference_plus_minus_m", "real", "m, 95 %", "of the height difference", optional=True
+        ),
         Column(
             "vertical_angle_deg",
             "real",
             "degrees above the level",
             "apparent, with curvature and refraction",
             optional=True,
+        ),
+        Column(
+            "vertical_angle_plus_minus_deg", "real", "degrees, 95 %", "of the vertical angle", optional=True
         ),
         Column(
             "relative_height",
@@ -265,10 +295,24 @@ BEARING_LIST = Layer(
             optional=True,
         ),
         Column(
+            "left_edge_plus_minus_deg",
+            "real",
+            "degrees, 95 %",
+            "of that edge by the places of station and feature; not by what is seen",
+            optional=True,
+        ),
+        Column(
             "right_edge_true_deg",
             "real",
             "degrees from true north",
             "right edge of what is seen",
+            optional=True,
+        ),
+        Column(
+            "right_edge_plus_minus_deg",
+            "real",
+            "degrees, 95 %",
+            "of that edge by the places of station and feature; not by what is seen",
             optional=True,
         ),
         Column(
@@ -279,6 +323,9 @@ BEARING_LIST = Layer(
             optional=True,
         ),
         Column("highest_seen_m", "real", "m, the terrain's own datum", "highest seen point", optional=True),
+        Column(
+            "sky_share", "real", "0 to 1", "share of what is seen that stands against the sky", optional=True
+        ),
         Column(
             "gap_to_next_deg",
             "real",
@@ -297,6 +344,10 @@ BEARING_LIST = Layer(
             optional=True,
         ),
         Column("hidden_by_crest", "integer", "", "the crest line that hides it, if listed", optional=True),
+        Column("landform", "text", "", "identifier of the landform; null for other features", optional=True),
+        Column(
+            "description", "text", "", "the landform in plain words; null for other features", optional=True
+        ),
         Column("source", "text", "", "file and layer the feature came from"),
     ),
 )

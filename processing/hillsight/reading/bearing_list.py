@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import geopandas
@@ -11,13 +12,17 @@ import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.ground.magnetic import magnetic_bearing_deg
+from hillsight.reading.against_sky import sky_shares
 from hillsight.reading.extent import scattered_extent_deg
 from hillsight.reading.judged import judge
+from hillsight.reading.listed_doubt import add_doubt
 from hillsight.reading.relative_height import HeightWords
+from hillsight.reading.trust import Limits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.magnetic import Declination
     from hillsight.reading.crest_lines import CrestLines
     from hillsight.reading.judged import Judged
@@ -30,31 +35,53 @@ COLUMNS = (
     "evidence_class",
     "state",
     "visible_share",
+    "visible_share_low",
+    "visible_share_high",
+    "seen_probability",
     "bearing_true_deg",
     "bearing_grid_deg",
     "bearing_magnetic_deg",
+    "bearing_plus_minus_deg",
     "distance_m",
+    "distance_plus_minus_m",
     "slope_distance_m",
     "height_m",
     "height_difference_m",
+    "height_difference_plus_minus_m",
     "vertical_angle_deg",
+    "vertical_angle_plus_minus_deg",
     "relative_height",
     "left_edge_true_deg",
+    "left_edge_plus_minus_deg",
     "right_edge_true_deg",
+    "right_edge_plus_minus_deg",
     "nearest_seen_m",
     "highest_seen_m",
+    "sky_share",
     "gap_to_next_deg",
     "hidden_by_m",
     "hidden_by_distance_m",
     "hidden_by_crest",
+    "landform",
+    "description",
     "source",
 )
+
+_TEXTS = ("name", "kind", "evidence_class", "state", "relative_height", "landform", "description", "source")
 
 #: A feature seen in all directions but for gaps below this surrounds the station.
 _ALL_ROUND_GAP_DEG = 5.0
 
 #: States in which something of a feature is seen.
 SEEN_STATES = ("visible", "partly")
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A bearing list, and the samples that each of its rows was judged by, in the same order."""
+
+    frame: geopandas.GeoDataFrame
+    judged: list[Judged]
 
 
 def bearing_list(
@@ -66,23 +93,28 @@ def bearing_list(
     from_bearing_deg: float = 0.0,
     to_bearing_deg: float | None = None,
     height_words: HeightWords | None = None,
-) -> geopandas.GeoDataFrame:
+    errors: ErrorModel | None = None,
+    limits: Limits | None = None,
+) -> Listing:
     """List features by true bearing, clockwise from a bearing.
 
     Parameters
     ----------
     view : the view; features are judged out to its reach
-    features : columns name, kind, evidence_class, target_height_m, source and geometry in the view's CRS
+    features : columns name, kind, evidence_class, target_height_m, source and geometry in the view's CRS;
+        landform and description too where landforms are among them
     lines : the view's crest lines, to name what hides a hidden feature
     declination : magnetic declination at the station, for compass bearings
     from_bearing_deg : true bearing that the order starts at
     to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
         that lies partly in it is judged by the part inside; the starting bearing again means all round
     height_words : where level ends, and well above and well below begin
+    errors : what errs, and how much; None leaves the columns of doubt null
+    limits : probabilities of being seen between which a feature is uncertain
 
     Returns
     -------
-    frame with the columns of the layer ``bearing_list`` but for ``station``, in its order; a row's index
+    the frame with the columns of the layer ``bearing_list`` but for ``station``, in its order; a row's index
     is the place of its feature among those given. The point of a feature is the seen place in the middle of
     what is seen; of a hidden one, the place that would show first; otherwise its middle.
     """
@@ -90,7 +122,7 @@ def bearing_list(
     if to_bearing_deg is not None and (to_bearing_deg - from_bearing_deg) % 360.0 != 0.0:
         sector = (from_bearing_deg, to_bearing_deg)
     entries = [
-        _entry(view, feature, judged, lines) | {"place": place}
+        _entry(view, feature, judged, lines) | {"place": place, "judged": judged}
         for place, (feature, judged) in enumerate(
             zip(features.itertuples(index=False), judge(view, features, sector), strict=True)
         )
@@ -100,6 +132,13 @@ def bearing_list(
         key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
     )
     _fill_hidden(entries, view, lines)
+    for entry, share in zip(entries, sky_shares(view, [e["judged"] for e in entries]), strict=True):
+        entry["sky_share"] = share
+    if errors is not None:
+        heights_m = features["target_height_m"].to_numpy(float)
+        heights_m = np.where(np.isnan(heights_m), view.viewing.target_height_m, heights_m)
+        own_m = [float(heights_m[e["place"]]) for e in entries]
+        add_doubt(view, entries, [e["judged"] for e in entries], own_m, errors, limits or Limits())
     _fill_gaps(entries, round_the_circle=sector is None)
     words = height_words or HeightWords()
     for rank, entry in enumerate(entries, 1):
@@ -112,18 +151,18 @@ def bearing_list(
             else float(magnetic_bearing_deg(true_deg, declination.declination_deg))
         )
     frame = geopandas.GeoDataFrame(
-        {name: _column(name, [e[name] for e in entries]) for name in COLUMNS},
+        {name: _column(name, [e.get(name) for e in entries]) for name in COLUMNS},
         geometry=[e["geometry"] for e in entries],
         crs=view.grid.crs,
     )
     frame.index = pd.Index([e["place"] for e in entries], dtype=np.int64)
-    return frame
+    return Listing(frame, [e["judged"] for e in entries])
 
 
 def _column(name: str, values: Sequence[Any]) -> Any:
     if name in ("rank", "hidden_by_crest"):
         return pd.array(values, dtype="Int64")
-    if name in ("name", "kind", "evidence_class", "state", "relative_height", "source"):
+    if name in _TEXTS:
         return pd.Series(values, dtype=object)
     return np.array([np.nan if v is None else v for v in values], float)
 
@@ -148,6 +187,8 @@ def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[
         "kind": feature.kind,
         "evidence_class": feature.evidence_class,
         "source": feature.source,
+        "landform": getattr(feature, "landform", None),
+        "description": getattr(feature, "description", None),
         "state": state,
         "bearing_true_deg": float(judged.bearing_deg[at]),
         "bearing_grid_deg": float(grid_bearing_deg(view.easting_m, view.northing_m, here_e, here_n)[0]),

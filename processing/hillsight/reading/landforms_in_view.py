@@ -26,7 +26,8 @@ _KINDS = {
     "hollows": "hollow",
 }
 
-#: Layers whose lines are listed only where they are no spur or re-entrant, which are listed themselves.
+#: Layers whose lines are listed only where they are no spur or re-entrant, which are listed themselves, and
+#: at the largest scale alone.
 _NETWORKS = ("ridges", "valley_lines")
 
 
@@ -54,8 +55,8 @@ def landform_features(
         frame = frames.get(layer)
         if frame is None:
             continue
-        if layer in _NETWORKS:
-            frame = frame[frame["order"] > 1]
+        if layer in _NETWORKS:  # which hold the whole of each scale
+            frame = frame[(frame["order"] > 1) & (frame["scale_m"] == frame["scale_m"].max())]
         if features is not None and layer in ("tops", "saddles"):
             frame = _not_on_the_map(frame, tables[0])
         tables.append(_as_features(frame, layer, kind))

@@ -15,16 +15,21 @@ from hillsight.errors import StationError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import transformer
+from hillsight.landforms.map_names import named
+from hillsight.landforms.survey import LandformOptions, survey, worth_seeing
 from hillsight.reading import cover
 from hillsight.reading.bearing_list import bearing_list
 from hillsight.reading.behind_crests import behind_crests
 from hillsight.reading.crest_lines import crest_lines
 from hillsight.reading.first_ground import first_ground
+from hillsight.reading.landforms_in_view import landform_features
 from hillsight.reading.pockets import pockets
 from hillsight.reading.regions import HIDDEN, VISIBLE
+from hillsight.reading.relations import relations, seen_of
 from hillsight.reading.relative_height import HeightWords
 from hillsight.reading.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.skyline import skyline
+from hillsight.reading.trust import Limits
 from hillsight.reading.view import View
 from hillsight.sight.states import GroundState
 
@@ -34,6 +39,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
     from hillsight.ground.magnetic import Declination
     from hillsight.ground.stations import Station
@@ -43,6 +49,19 @@ if TYPE_CHECKING:
 
 #: An eye this far (m) from what the terrain says, by a surveyed height, is worth a word.
 _SURVEY_DIFFERENCE_M = 10.0
+
+
+@dataclass(frozen=True)
+class Landforms:
+    """Landforms to list: those of a file, or read about each station.
+
+    frames : layers of landforms in the terrain's CRS; None to read them
+    scales_m, options : how to read them
+    """
+
+    frames: dict[str, geopandas.GeoDataFrame] | None = None
+    scales_m: tuple[float, ...] = ()
+    options: LandformOptions = field(default_factory=LandformOptions)
 
 
 @dataclass(frozen=True)
@@ -60,6 +79,9 @@ class Request:
     skyline_step_deg : step of the skyline's bearings
     sector_width_deg : width of the sectors of first ground
     height_words : where level ends, and well above and well below begin
+    errors : what errs, and how much; None for no plus-minus
+    limits : probabilities of being seen between which a feature is uncertain
+    landforms : which landforms to list among the features; None for none
     """
 
     viewing: Viewing
@@ -72,6 +94,9 @@ class Request:
     skyline_step_deg: float = 0.1
     sector_width_deg: float = 10.0
     height_words: HeightWords = field(default_factory=HeightWords)
+    errors: ErrorModel | None = None
+    limits: Limits = field(default_factory=Limits)
+    landforms: Landforms | None = None
 
 
 @dataclass(frozen=True)
@@ -140,19 +165,24 @@ def look_out(
         "skyline_bearings": outline.bearings,
         "first_ground": first_ground(view, request.sector_width_deg),
     }
-    if request.features is not None:
+    features = _features(view, request)
+    if features is not None:
         listing = bearing_list(
             view,
-            request.features,
+            features,
             lines,
             declination=magnetic,
             from_bearing_deg=request.from_bearing_deg,
             to_bearing_deg=request.to_bearing_deg,
             height_words=request.height_words,
+            errors=request.errors,
+            limits=request.limits,
         )
-        frames["seen_lines"] = seen_lines(view, request.features, listing)
-        frames["seen_areas"] = seen_areas(view, request.features, listing, ground)
-        frames["bearing_list"] = listing.reset_index(drop=True)
+        frames["seen_lines"] = seen_lines(view, features, listing.frame)
+        frames["seen_areas"] = seen_areas(view, features, listing.frame, ground)
+        if request.landforms is not None:
+            frames["relations"] = relations(seen_of(listing), view.grid.crs)
+        frames["bearing_list"] = listing.frame.reset_index(drop=True)
     for frame in frames.values():
         if "station" not in frame.columns:
             frame.insert(
@@ -173,6 +203,20 @@ def look_out(
     return Outlook(
         station.label, frames, _states(view), view.depth_m, view.grid, tuple(notes), to_wgs84.operation
     )
+
+
+def _features(view: View, request: Request) -> geopandas.GeoDataFrame | None:
+    """What is listed by bearing: map features, landforms, or both."""
+    wanted = request.landforms
+    if wanted is None:
+        return request.features
+    place = view.easting_m, view.northing_m
+    found = wanted.frames
+    if found is None:
+        found = survey(view.surface, wanted.scales_m, wanted.options, view.geodesy, seen_from=place)
+        if request.features is not None:
+            found = named(found, request.features)
+    return landform_features(worth_seeing(found, place, view.viewing.reach_m), request.features)
 
 
 def ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing) -> tuple[float, list[str]]:

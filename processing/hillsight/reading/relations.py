@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
+    from hillsight.reading.bearing_list import Listing
+
 COLUMNS = (
     "rank",
     "feature",
@@ -35,6 +37,9 @@ _CLEARLY = 0.8
 
 #: Overlapping things told of each, the ones least far apart in depth first.
 _MOST_OVERLAPPING = 4
+
+#: Kinds of landforms whose relations are told.
+_TOLD_KINDS = ("summit", "knoll", "saddle", "spur", "re-entrant", "ridge")
 
 _WORDS = {
     "in_front_of": "in front of",
@@ -67,6 +72,30 @@ class Seen:
     easting_m: float
     northing_m: float
     height_m: float
+
+
+def seen_of(listing: Listing) -> list[Seen]:
+    """What a bearing list says is seen, wholly or partly; landforms that a navigator argues from are told."""
+    found = []
+    for row, samples in zip(listing.frame.itertuples(index=False), listing.judged, strict=True):
+        seen = np.flatnonzero(samples.seen)
+        if row.state not in ("visible", "partly") or not seen.size:
+            continue
+        found.append(
+            Seen(
+                int(row.rank),
+                row.name or (row.description or str(row.kind)).split(",")[0],
+                row.landform is not None and row.kind in _TOLD_KINDS,
+                samples.bearing_deg[seen],
+                samples.distance_m[seen],
+                float(row.left_edge_true_deg),
+                float(row.right_edge_true_deg),
+                row.geometry.x,
+                row.geometry.y,
+                row.geometry.z,
+            )
+        )
+    return found
 
 
 def relations(seen: Sequence[Seen], crs: CRS) -> geopandas.GeoDataFrame:

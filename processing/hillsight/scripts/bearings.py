@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.scripts import options
+from hillsight.scripts import landform_options, options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -19,7 +19,9 @@ from hillsight.scripts.running import script
 @options.terrain
 @options.stations
 @options.viewing
-@options.features(required=True)
+@options.features()
+@landform_options.in_view
+@trust_options.trust
 @options.output(required=False)
 @options.quiet
 def command(**given: Any) -> None:
@@ -30,7 +32,7 @@ def command(**given: Any) -> None:
     """
     from hillsight.scripts.job import run_job
 
-    run_job("bearings", given, layers=("stations", "bearing_list"), rasters=False)
+    run_job("bearings", given, layers=("stations", "bearing_list", "relations"), rasters=False)
 
 
 if __name__ == "__main__":

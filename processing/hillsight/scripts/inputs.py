@@ -115,7 +115,11 @@ def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inpu
         files += [input_file(path) for path in given["features"]]
         if given["evidence"] is not None:
             files.append(input_file(given["evidence"]))
-    elif "features" in given and (wanted := [name for name in _ABOUT_FEATURES if given.get(name)]):
+    elif (
+        "features" in given
+        and not given.get("landforms")
+        and (wanted := [name for name in _ABOUT_FEATURES if given.get(name)])
+    ):
         names = ", ".join(f"--{option.replace('_', '-')}" for option in wanted)
         raise CallError(
             f"{names} {'is' if len(wanted) == 1 else 'are'} about map features, and none are given",

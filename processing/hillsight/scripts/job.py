@@ -17,24 +17,29 @@ from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import horizontal_crs, transformer
 from hillsight.layers.atomic import check_place
 from hillsight.layers.bearing_csv import write_bearing_csv
+from hillsight.layers.landform_file import read_landforms
 from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.styles import write_styles
 from hillsight.reading.first_ground import check_sector_width
-from hillsight.reading.outlook import Request
+from hillsight.reading.outlook import Landforms, Request
 from hillsight.reading.relative_height import HeightWords
 from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.landform_job import landforms_in_common
+from hillsight.scripts.landform_options import COMPUTED
 from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
 from hillsight.scripts.report import (
     Progress,
     bearing_table,
     first_ground_lines,
     note,
+    relation_lines,
     say_if_compiling,
     station_lines,
 )
+from hillsight.scripts.trust_options import error_model, error_note, uncertain_limits
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
@@ -79,7 +84,11 @@ def run_job(
         None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     )
     check_outputs(given, named_files(given))
+    _check_landforms(given)
     inputs = open_inputs(given)
+    if "uncertain_between" in given and (inputs.features is not None or given["landforms"]):
+        model = error_model(given, max(inputs.terrain.spacing_x_m, inputs.terrain.spacing_y_m))
+        inputs = replace(inputs, notes=(*inputs.notes, error_note(model)))
     for text in inputs.notes:
         note(text)
     paths = [file.path for file in inputs.files]
@@ -92,9 +101,7 @@ def run_job(
         if see is not None and file is not None:
             return see(inputs, progress, file)
         assert request is not None
-        return read_stations(
-            inputs, replace(request, features=inputs.features), progress, file if rasters else None
-        )
+        return read_stations(inputs, _settled(request, given, inputs), progress, file if rasters else None)
 
     with Progress(quiet=given["quiet"]) as progress:
         if out is None:
@@ -127,6 +134,10 @@ def run_job(
             click.echo(line)
         if "bearing_list" in frames:
             bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
+        if "relations" in frames:
+            for station in frames["stations"]["station"]:
+                for line in relation_lines(frames["relations"], station):
+                    click.echo(line)
         if out is not None:
             click.echo(f"wrote {out} and styles beside it")
         for also in (given.get("csv"), given.get("rasters") if rasters else None):
@@ -134,6 +145,36 @@ def run_job(
                 click.echo(f"wrote {also}")
         for picture in drawn:
             click.echo(f"drew {picture}")
+
+
+def _settled(request: Request, given: Mapping[str, Any], inputs: Inputs) -> Request:
+    """The request with what depends on the files: features, landforms, errors."""
+    if "uncertain_between" not in given:
+        return replace(request, features=inputs.features)
+    terrain = inputs.terrain
+    errors = error_model(given, max(terrain.spacing_x_m, terrain.spacing_y_m))
+    wanted = None
+    if given["landforms"] == COMPUTED:
+        wanted = landforms_in_common(inputs, given["scales"], request.viewing.reach_m)
+    elif given["landforms"] is not None:
+        wanted = Landforms(frames=read_landforms(given["landforms"], terrain.crs))
+    return replace(
+        request,
+        features=inputs.features,
+        errors=errors,
+        limits=uncertain_limits(given),
+        landforms=wanted,
+    )
+
+
+def _check_landforms(given: Mapping[str, Any]) -> None:
+    """Refuse what does not go with --landforms, or needs it."""
+    wanted = given.get("landforms")
+    if given.get("scales") and wanted != COMPUTED:
+        raise CallError(
+            "--scale is about landforms that are read about each station",
+            remedy="Give --landforms without a file, or leave --scale out",
+        )
 
 
 def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
@@ -151,7 +192,13 @@ def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
 
 def named_files(given: Mapping[str, Any]) -> list[str]:
     """Every file the call names as an input."""
-    single = (given["terrain"], given.get("stations"), given.get("evidence"))
+    landforms = given.get("landforms")
+    single = (
+        given["terrain"],
+        given.get("stations"),
+        given.get("evidence"),
+        None if landforms == COMPUTED else landforms,
+    )
     return [*(name for name in single if name is not None), *given.get("features", ())]
 
 

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
@@ -14,8 +15,8 @@ from hillsight.landforms.map_names import named
 from hillsight.landforms.scale import settle_scales
 from hillsight.landforms.survey import LandformOptions, survey
 from hillsight.layers.package import package
+from hillsight.reading.outlook import Landforms
 from hillsight.scripts.inputs import open_inputs, parse_crs
-from hillsight.scripts.job import check_outputs, named_files, provenance_of, write_style_folder
 from hillsight.scripts.report import Progress, note
 
 if TYPE_CHECKING:
@@ -37,6 +38,9 @@ def run_landforms(given: Mapping[str, Any]) -> None:
     ------
     HillsightError : bad input, or the output cannot be written; nothing is left behind
     """
+    # Not above: the other jobs list landforms too, and import this one.
+    from hillsight.scripts.job import check_outputs, named_files, provenance_of, write_style_folder
+
     thresholds = landform_options(given)
     given = {**given, "evidence": None}
     out_crs = None if given["out_crs"] is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
@@ -71,6 +75,26 @@ def run_landforms(given: Mapping[str, Any]) -> None:
         click.echo(f"wrote {given['out']} and styles beside it")
         for picture in drawn:
             click.echo(f"drew {picture}")
+
+
+def landforms_in_common(inputs: Inputs, scales_m: tuple[float, ...], reach_m: float) -> Landforms:
+    """Landforms for the lists of all stations: read once where they stand near each other, else about each.
+
+    Raises
+    ------
+    CallError : a scale that the terrain cannot give
+    """
+    east = np.array([station.easting_m for station in inputs.stations])
+    north = np.array([station.northing_m for station in inputs.stations])
+    middle = float(east.max() + east.min()) / 2, float(north.max() + north.min()) / 2
+    spread_m = float(np.hypot(east - middle[0], north - middle[1]).max())
+    if spread_m > reach_m / 2:
+        return Landforms(scales_m=scales_m)
+    surface = inputs.terrain.window(*middle, spread_m + reach_m)
+    frames = survey(
+        surface, scales_m, LandformOptions(), Geodesy(surface.grid.crs), seen_from=middle, spread_m=spread_m
+    )
+    return Landforms(frames=frames if inputs.features is None else named(frames, inputs.features))
 
 
 def landform_options(given: Mapping[str, Any]) -> LandformOptions:

@@ -7,6 +7,9 @@ import click
 from hillsight.scripts import options
 from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
 
+#: What --landforms holds when it is given without a file.
+COMPUTED = "computed"
+
 scales = click.option(
     "--scale",
     "scales",
@@ -62,4 +65,15 @@ map_names = stack(
 
 pictures = click.option(
     "--pictures", type=PATH, metavar="FOLDER", help="Draw a map of the landforms at each scale as PNG too."
+)
+
+in_view = stack(
+    click.option(
+        "--landforms",
+        is_flag=False,
+        flag_value=COMPUTED,
+        metavar="[FILE.gpkg]",
+        help="List landforms too: read about each station, or those of a file that `landforms` wrote.",
+    ),
+    scales,
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.scripts import options
+from hillsight.scripts import landform_options, options, trust_options
 from hillsight.scripts.running import script
 
 LAYERS = (
@@ -20,6 +20,7 @@ LAYERS = (
     "first_ground",
     "seen_lines",
     "seen_areas",
+    "relations",
 )
 
 
@@ -39,6 +40,8 @@ LAYERS = (
 @options.features()
 @options.pockets
 @options.first_ground
+@landform_options.in_view
+@trust_options.trust
 @options.output()
 @options.rasters
 @options.pictures

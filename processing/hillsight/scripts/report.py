@@ -111,6 +111,25 @@ def first_ground_lines(sectors: pd.DataFrame) -> list[str]:
     return lines
 
 
+#: Relations told at the terminal for each station; the file holds all.
+_RELATIONS_TOLD = 8
+
+
+def relation_lines(told: pd.DataFrame, station: str) -> list[str]:
+    """The most telling relations of a station: spurs in front of or behind something named, then the rest."""
+    rows = told[told["station"] == station]
+    if rows.empty:
+        return []
+    depth = ~rows["relation"].isin(("in_front_of", "behind"))
+    minor = ~rows["feature"].str.startswith("spur")
+    nearness = rows["nearer_by_m"].abs().fillna(np.inf)
+    order = np.lexsort((nearness, depth, minor))[:_RELATIONS_TOLD]
+    lines = [f"From {station}: {text}." for text in rows["description"].iloc[order]]
+    if len(rows) > len(lines):
+        lines.append(f"From {station}: {len(rows) - len(lines)} more relations are in the file.")
+    return lines
+
+
 def whole_degrees(bearing_deg: float) -> str:
     """A bearing as three figures: 359.6 is 000, as on a compass."""
     return f"{round(bearing_deg) % 360:03d}"
@@ -135,18 +154,23 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
             continue
         close = (rows["state"] == "hidden") & (rows["hidden_by_m"] < TOO_CLOSE_M)
         dropped = rows["state"].isin(_LEFT_OUT) & ~close & (not show_hidden)
+        # Of landforms without a name only those that are surely seen: there are hundreds.
+        unnamed = rows["landform"].notna() & rows["name"].isna()
+        minor = unnamed & ~rows["state"].isin(("visible", "partly")) & ~dropped & (not show_hidden)
         counts = rows.loc[dropped, "state"].value_counts()
+        close &= ~minor
+        dropped |= minor
         left_out = [state for state in _LEFT_OUT if state in counts]
         rows = rows[~dropped]
         if rows.empty:
             click.echo(f"From {station} nothing on the list is seen.")
-            _say_left_out(counts, left_out)
+            _say_left_out(counts, left_out, int(minor.sum()))
             continue
         magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
         table = Table(
             title=Text(f"From {station}, left to right"),
             caption="Bearings in degrees from true" + (", magnetic" if magnetic else "") + " and grid north. "
-            "From-to: true bearings of the edges of what is seen. Distance over the ground.",
+            "From-to: true bearings of the edges of what is seen. Distance over the ground. ±: 95 %.",
             title_justify="left",
             caption_justify="left",
         )
@@ -164,17 +188,17 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
         table.add_column("height")
         table.add_column("to next", justify="right")
         for row in rows.itertuples(index=False):
-            cells = [str(row.rank), whole_degrees(row.bearing_true_deg)]
+            cells = [str(row.rank), whole_degrees(row.bearing_true_deg) + _degrees_either_way(row)]
             if magnetic:
                 cells.append(whole_degrees(row.bearing_magnetic_deg))
             cells += [
                 whole_degrees(row.bearing_grid_deg),
                 _spread(row),
-                _one_line(row.name, "-"),
+                _one_line(_called(row), "-"),
                 _one_line(row.kind, "-"),
                 _seen(row),
                 f"{row.distance_m:,.0f} m",
-                "-" if np.isnan(row.height_difference_m) else f"{row.height_difference_m:+.0f} m",
+                _above_eye(row),
                 _height_word(row.relative_height),
                 "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°",
             ]
@@ -187,13 +211,16 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
             click.echo(
                 f"Just hidden (by less than {TOO_CLOSE_M:g} m): too close to call, no evidence either way."
             )
-        _say_left_out(counts, left_out)
+        _say_left_out(counts, left_out, int(minor.sum()))
 
 
-def _say_left_out(counts: pd.Series, left_out: list[str]) -> None:
-    if left_out:
-        words = " and ".join(f"{counts[state]} {state.replace('_', ' ')}" for state in left_out)
-        click.echo(f"Left out of this table: {words} (--show-hidden lists them).")
+def _say_left_out(counts: pd.Series, left_out: list[str], minor: int) -> None:
+    words = [f"{counts[state]} {state.replace('_', ' ')}" for state in left_out]
+    if minor:
+        words.append(f"{minor} landforms without a name that are not surely seen")
+    if words:
+        listed = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+        click.echo(f"Left out of this table: {listed} (--show-hidden lists them).")
 
 
 def _spread(row: Any) -> str:
@@ -209,6 +236,26 @@ def _spread(row: Any) -> str:
 TOO_CLOSE_M = 2.0
 
 _LEFT_OUT = ("hidden", "out_of_reach")
+
+
+def _called(row: Any) -> str | None:
+    """A feature's name, or the first words of a landform's description."""
+    if isinstance(row.name, str):
+        return row.name
+    return row.description.split(",")[0] if isinstance(row.description, str) else None
+
+
+def _degrees_either_way(row: Any) -> str:
+    """Plus-minus of a bearing in whole degrees, not rounded down."""
+    half = row.bearing_plus_minus_deg
+    return "" if np.isnan(half) else f" ±{max(1, int(np.ceil(half - 0.05)))}"
+
+
+def _above_eye(row: Any) -> str:
+    if np.isnan(row.height_difference_m):
+        return "-"
+    half = row.height_difference_plus_minus_m
+    return f"{row.height_difference_m:+.0f}{'' if np.isnan(half) else f' ±{np.ceil(half):.0f}'} m"
 
 
 def _height_word(word: str | None) -> str:
@@ -230,4 +277,6 @@ def _seen(row: Any) -> str:
         depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
         just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""
         return f"{just}hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
+    if row.state == "uncertain":
+        return f"uncertain, p {row.seen_probability:.1f}"
     return str(row.state).replace("_", " ")

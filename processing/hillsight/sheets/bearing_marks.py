@@ -21,8 +21,8 @@ def label_words(entry: dict[str, Any]) -> str:
         text += " (hidden)" if by is None or not np.isfinite(by) else f" (hidden by {_round_up(by)} m)"
     elif entry["state"] == "unknown":
         text += " (unknown)"
-    elif entry["state"] == "partly":
-        text += " (partly)"
+    elif entry["state"] in ("partly", "uncertain"):
+        text += f" ({entry['state']})"
     return text
 
 
@@ -44,6 +44,8 @@ def state_mark(entry: dict[str, Any], *, minor: bool = False) -> dict[str, Any]:
     }
     if entry["state"] == "partly":
         style["fillstyle"] = "left"
+    elif entry["state"] == "uncertain":
+        style.update(fillstyle="bottom", markerfacecolor=palette.UNCERTAIN)
     elif entry["state"] == "hidden":
         style["markerfacecolor"] = PAPER
     elif entry["state"] == "unknown":
@@ -66,6 +68,7 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
     words = {
         "visible": "seen",
         "partly": "partly seen",
+        "uncertain": "uncertain",
         "hidden": "hidden, by how many metres",
         "unknown": "unknown",
     }

@@ -32,7 +32,10 @@ _LABEL_SIZE = 7.0
 _MOST_NAMES = 80  # tried on a strip
 _WIDEST_BAR_DEG = 45.0  # a wider extent, drawn at one angle, would say little
 _FEET = 9.0  # least pixels between leaders
-_SHOWN = ("visible", "partly", "hidden", "unknown")
+_SHOWN = ("visible", "partly", "uncertain", "hidden", "unknown")
+
+#: States in which a feature is worth its label more than others.
+_SEEN = ("visible", "partly", "uncertain")
 
 
 def draw_bearings(content: Content) -> Page:
@@ -92,6 +95,8 @@ def _entries(content: Content, start: float, span: float) -> list[dict[str, Any]
     found = []
     for row in frame.drop(columns="geometry").to_dict("records"):
         angle = row["vertical_angle_deg"]
+        if row.get("landform") is not None and not row.get("name"):
+            continue  # there are hundreds; the list and the layer have them
         if row["state"] not in _SHOWN or angle is None or not np.isfinite(angle):
             continue
         from_start = (float(row["bearing_true_deg"]) - start) % 360.0
@@ -280,12 +285,12 @@ class _Strip:
         boxes, feet = _placed(entries, xs, widths, height, band)
         for entry, x, y, box in zip(entries, xs, ys, boxes, strict=True):
             self._draw_extent(entry, y, drawn)
-            minor = box is None and entry["state"] not in ("visible", "partly")
+            minor = box is None and entry["state"] not in _SEEN
             page.line([x], [y], linestyle="none", zorder=6 if minor else 8, **state_mark(entry, minor=minor))
         for entry, text, x, foot, y, box in zip(entries, labels, xs, feet, ys, boxes, strict=True):
             if box is None:
                 continue
-            seen = entry["state"] in ("visible", "partly")
+            seen = entry["state"] in _SEEN
             page.line(
                 [x, foot, foot],
                 [y + 6, band.bottom - 6, box.bottom],
@@ -327,7 +332,7 @@ def _placed(
         entry = entries[i]
         by = entry.get("hidden_by_m")
         return (
-            entry["state"] not in ("visible", "partly"),
+            entry["state"] not in _SEEN,
             not name_of(entry.get("name")),
             float(by) if by is not None and np.isfinite(by) else np.inf,
         )

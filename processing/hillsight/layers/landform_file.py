@@ -1,0 +1,49 @@
+"""Reads back the landforms that were written to a GeoPackage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hillsight.errors import FeatureError
+from hillsight.ground.vector import list_layers
+from hillsight.layers.landform_schema import LANDFORM_LAYERS
+
+if TYPE_CHECKING:
+    import geopandas
+    from pyproj import CRS
+
+
+def read_landforms(path: str, crs: CRS) -> dict[str, geopandas.GeoDataFrame]:
+    """Layers of landforms in a file, in a CRS.
+
+    Raises
+    ------
+    FeatureError : no such file, or none of its layers holds landforms with their columns
+    """
+    import pyogrio
+
+    there = set(list_layers(path))
+    frames = {}
+    for layer in LANDFORM_LAYERS:
+        if layer.name not in there:
+            continue
+        frame = pyogrio.read_dataframe(path, layer=layer.name)
+        missing = [column.name for column in layer.columns if column.name not in frame.columns]
+        if missing:
+            raise FeatureError(
+                f"this is no layer of landforms: it lacks {', '.join(missing)}",
+                where=f"{path}, layer {layer.name}",
+                remedy="Give a file that hillsight landforms wrote",
+            )
+        texts = [column.name for column in layer.columns if column.type == "text"]
+        for name in texts:
+            frame[name] = [value if isinstance(value, str) else None for value in frame[name]]
+            frame[name] = frame[name].astype(object)
+        frames[layer.name] = frame.to_crs(crs)
+    if not frames:
+        raise FeatureError(
+            "the file holds no landforms",
+            where=path,
+            remedy="Give a file that hillsight landforms wrote, or --landforms without a file to read them",
+        )
+    return frames
