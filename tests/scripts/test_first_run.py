@@ -7,7 +7,7 @@ from pathlib import Path
 import numba
 import pytest
 
-from hillsight.sight import readiness
+from hillsight.kernels import readiness
 
 from scripts.commands import AT, Ended, done, run_process, terrain  # isort: skip
 
@@ -75,7 +75,7 @@ def test_the_first_run_says_that_it_compiles(ground: Path, tmp_path: Path) -> No
 def test_a_quiet_first_run_says_nothing(
     monkeypatch: pytest.MonkeyPatch, ground: Path, tmp_path: Path
 ) -> None:
-    from hillsight.sight import readiness
+    from hillsight.kernels import readiness
 
     said = {"once": ["compiling the sight kernels for this machine, once: some twenty seconds"], "ready": []}
     for state, notes in said.items():

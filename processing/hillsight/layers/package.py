@@ -148,12 +148,15 @@ class Package:
             Table(layer, layer, declared.meaning, GEOMETRY_COLUMN, declared, rows=len(fitting.index))
         )
 
-    def write_raster(self, table: str, array: NDArray[Any], grid: Grid, meaning: str) -> None:
+    def write_raster(
+        self, table: str, array: NDArray[Any], grid: Grid, meaning: str, style: str | None = None
+    ) -> None:
         """Write one raster without loss and read it back.
 
-        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are depths in metres and become
-        TIFF tiles of a gridded coverage in which NaN is no data; 16-bit whole numbers are counts of stations
-        and become PNG tiles of a gridded coverage. In another CRS each cell takes the nearest post.
+        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are depths in metres, or
+        probabilities, and become TIFF tiles of a gridded coverage in which NaN is no data; 16-bit whole
+        numbers are counts of stations and become PNG tiles of a gridded coverage. In another CRS each cell
+        takes the nearest post.
 
         Parameters
         ----------
@@ -161,6 +164,7 @@ class Package:
         array : (rows, columns) uint8, uint16 or float32
         grid : the posts of the array
         meaning : what the values say, one clause
+        style : name of its style; by the type of its values if not given
 
         Raises
         ------
@@ -197,7 +201,8 @@ class Package:
             raise self._failure(table, error) from error
         check_raster(self._temporary, raster, f"{self._path}, {table}", **_raster_options(table, is_byte))
         self._places[table] = replace(raster, array=np.empty((0, 0), raster.array.dtype))
-        style = {"uint8": "viewshed", "uint16": "visible_count"}.get(raster.array.dtype.name, "depth")
+        usual = {"uint8": "viewshed", "uint16": "visible_count"}.get(raster.array.dtype.name, "depth")
+        style = usual if style is None else style
         self._tables.append(Table(table, style, meaning, codes=bool(is_byte)))
 
     def read_raster(self, table: str) -> Placed:

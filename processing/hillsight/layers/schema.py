@@ -61,6 +61,27 @@ STATIONS = Layer(
             "ha, plane grid area",
             "part of hidden_ha in pockets smaller than the least area asked for, absent from dead_ground",
         ),
+        Column(
+            "expected_visible_ha",
+            "real",
+            "ha, plane grid area",
+            "mean of the ground seen under the error model; null unless probabilities are asked for",
+            optional=True,
+        ),
+        Column(
+            "expected_visible_low_ha",
+            "real",
+            "ha, plane grid area",
+            "least, of a 95 % interval",
+            optional=True,
+        ),
+        Column(
+            "expected_visible_high_ha",
+            "real",
+            "ha, plane grid area",
+            "greatest, of a 95 % interval",
+            optional=True,
+        ),
     ),
 )
 

@@ -301,6 +301,9 @@ def _station_frame(
         "hidden_ha": hidden_ha,
         "unknown_ha": float(shapely.area(ground.unknown.polygons).sum()) / 10_000,
         "unlisted_hidden_ha": max(0.0, hidden_ha - float(listed["area_ha"].sum())),
+        "expected_visible_ha": np.nan,
+        "expected_visible_low_ha": np.nan,
+        "expected_visible_high_ha": np.nan,
     }
     return geopandas.GeoDataFrame(
         {

@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
+from hillsight.scripts.trust_options import uncertain_limits
 from hillsight.sight.field import Field
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from hillsight.reading.trust import Limits
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,7 @@ class Asked:
     from_bearing_deg, to_bearing_deg : sector, degrees from true north, clockwise; None for all round
     depth : whether to tell how deep hidden ground lies
     count : whether to write one raster for all stations together in place of theirs
+    limits : probabilities of being seen between which a post is uncertain; None for no probabilities
     """
 
     viewing: Viewing
@@ -34,6 +38,7 @@ class Asked:
     to_bearing_deg: float | None
     depth: bool
     count: bool
+    limits: Limits | None = None
 
     @classmethod
     def of(cls, given: Mapping[str, Any]) -> Asked:
@@ -73,8 +78,14 @@ class Asked:
                 "--count writes one raster in place of each station's, and --only-states asks for theirs",
                 remedy="Leave one of them out",
             )
+        if given["probability"] and (given["count"] or len(heights_m) > 1):
+            raise CallError(
+                "--probability is worked out for each station and one target height",
+                remedy="Leave --count out, and give one --target-height",
+            )
         depth = not (given["only_states"] or given["count"])
-        return cls(viewings[0], heights_m, inner_m, from_deg, to_deg, depth, given["count"])
+        limits = uncertain_limits(given) if given["probability"] else None
+        return cls(viewings[0], heights_m, inner_m, from_deg, to_deg, depth, given["count"], limits)
 
     @property
     def field_words(self) -> str:

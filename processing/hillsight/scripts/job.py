@@ -47,12 +47,13 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.layers.package import Package
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.read_stations import Readings
 
-    See = Callable[[Inputs, Progress, Package], Readings]
+    See = Callable[..., Readings]
 
 
 def run_job(
@@ -86,9 +87,9 @@ def run_job(
     check_outputs(given, named_files(given))
     _check_landforms(given)
     inputs = open_inputs(given)
-    if "uncertain_between" in given and (inputs.features is not None or given["landforms"]):
-        model = error_model(given, max(inputs.terrain.spacing_x_m, inputs.terrain.spacing_y_m))
-        inputs = replace(inputs, notes=(*inputs.notes, error_note(model)))
+    doubted = inputs.features is not None or given.get("landforms") or given.get("probability")
+    if "uncertain_between" in given and doubted:
+        inputs = replace(inputs, notes=(*inputs.notes, error_note(_errors(given, inputs))))
     for text in inputs.notes:
         note(text)
     paths = [file.path for file in inputs.files]
@@ -99,6 +100,8 @@ def run_job(
         if not given["quiet"]:
             say_if_compiling()
         if see is not None and file is not None:
+            if given.get("probability"):
+                return see(inputs, progress, file, errors=_errors(given, inputs))
             return see(inputs, progress, file)
         assert request is not None
         return read_stations(inputs, _settled(request, given, inputs), progress, file if rasters else None)
@@ -152,7 +155,7 @@ def _settled(request: Request, given: Mapping[str, Any], inputs: Inputs) -> Requ
     if "uncertain_between" not in given:
         return replace(request, features=inputs.features)
     terrain = inputs.terrain
-    errors = error_model(given, max(terrain.spacing_x_m, terrain.spacing_y_m))
+    errors = _errors(given, inputs)
     wanted = None
     if given["landforms"] == COMPUTED:
         wanted = landforms_in_common(inputs, given["scales"], request.viewing.reach_m)
@@ -165,6 +168,10 @@ def _settled(request: Request, given: Mapping[str, Any], inputs: Inputs) -> Requ
         limits=uncertain_limits(given),
         landforms=wanted,
     )
+
+
+def _errors(given: Mapping[str, Any], inputs: Inputs) -> ErrorModel:
+    return error_model(given, max(inputs.terrain.spacing_x_m, inputs.terrain.spacing_y_m))
 
 
 def _check_landforms(given: Mapping[str, Any]) -> None:
@@ -336,7 +343,7 @@ def _write_cogs(folder: Path, file: Package, tables: Mapping[str, str], inputs: 
         write_placed_cog(
             folder / f"{table}.tif",
             file.read_raster(table),
-            nodata={"viewshed": 0.0, "depth": float("nan")}.get(kind),
+            nodata={"viewshed": 0.0, "depth": float("nan"), "probability": float("nan")}.get(kind),
             provenance=file.provenance,
             meaning=RASTER_MEANING[kind],
             unit="m" if kind == "depth" else "",

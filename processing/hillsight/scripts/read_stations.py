@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 RASTER_MEANING = {
     "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
     "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
+    "probability": "probability that each post is seen, 0 to 1, by the error model; no data where unknown",
     "visible_count": "how many stations see each post; 0 where none does, and beyond every reach",
 }
 

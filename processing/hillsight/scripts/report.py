@@ -89,6 +89,12 @@ def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
         else:  # outlines of cells, and none has its post so near
             seen = "no terrain post"
         lines.append(f"{where} {field or f'Within {row.reach_m:,.0f} m'}: {seen}.")
+        expected_ha = getattr(row, "expected_visible_ha", np.nan)
+        if not np.isnan(expected_ha):
+            lines.append(
+                f"{row.station}: under the terrain model's errors {expected_ha:,.1f} ha are likely seen "
+                f"(95 %: {row.expected_visible_low_ha:,.1f} to {row.expected_visible_high_ha:,.1f} ha)."
+            )
     return lines
 
 

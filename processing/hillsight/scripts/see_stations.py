@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from contextlib import ExitStack, closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import geopandas
@@ -24,6 +24,7 @@ from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.layers.schema import LAYERS, GroundState
+from hillsight.reading.ground_doubt import doubt_of_ground
 from hillsight.reading.outlook import ground_height_m
 from hillsight.scripts.read_stations import RASTER_MEANING, Readings
 from hillsight.scripts.report import note
@@ -39,9 +40,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.stations import Station
     from hillsight.ground.transform import CheckedTransformer
     from hillsight.layers.package import Package
+    from hillsight.reading.ground_doubt import GroundDoubt
     from hillsight.scripts.asked import Asked
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.report import Progress
@@ -82,10 +85,15 @@ class _Seen:
 
     states: NDArray[np.uint8]
     depth_m: NDArray[np.float32]
+    doubt: GroundDoubt | None = None
 
 
-def see_stations(inputs: Inputs, progress: Progress, file: Package, *, asked: Asked) -> Readings:
+def see_stations(
+    inputs: Inputs, progress: Progress, file: Package, *, asked: Asked, errors: ErrorModel | None = None
+) -> Readings:
     """See the posts around every station, in their order, and write the rasters.
+
+    errors : what errs, and how much, where probabilities are asked for
 
     Raises
     ------
@@ -105,9 +113,12 @@ def see_stations(inputs: Inputs, progress: Progress, file: Package, *, asked: As
         counts = _no_counts(inputs, asked, hull)
         rasters: dict[str, str] = {}
         rows = []
-        views = stack.enter_context(closing(_views(inputs, read, stands, asked, progress)))
+        views = stack.enter_context(closing(_views(inputs, read, stands, asked, progress, errors)))
         for stand, seen in zip(stands, views, strict=True):
-            rows.append(stand.row | _areas(inputs, stand, seen.states[0], notes))
+            areas = _areas(inputs, stand, seen.states[0], notes)
+            rows.append(stand.row | areas | _expected(seen.doubt))
+            if seen.doubt is not None:
+                seen = replace(seen, states=seen.doubt.states[np.newaxis])
             if asked.count:
                 top, left = stand.window.row - hull.row, stand.window.column - hull.column
                 there = counts[:, top : top + stand.window.rows, left : left + stand.window.columns]
@@ -134,6 +145,17 @@ def see_stations(inputs: Inputs, progress: Progress, file: Package, *, asked: As
         crs=inputs.terrain.crs,
     )
     return Readings({"stations": frame}, notes, [to_wgs84.operation], rasters)
+
+
+def _expected(doubt: GroundDoubt | None) -> dict[str, float]:
+    """Columns of the ground that is likely seen."""
+    if doubt is None:
+        return {}
+    return {
+        "expected_visible_ha": doubt.expected_ha,
+        "expected_visible_low_ha": doubt.low_ha,
+        "expected_visible_high_ha": doubt.high_ha,
+    }
 
 
 def _stand(
@@ -186,6 +208,9 @@ def _stand(
         "declination_date": None,
         "reach_m": viewing.reach_m,
         "unlisted_hidden_ha": 0.0,
+        "expected_visible_ha": np.nan,
+        "expected_visible_low_ha": np.nan,
+        "expected_visible_high_ha": np.nan,
     }
     return _Stand(station, ground_m, eye, field, window, about)
 
@@ -215,23 +240,34 @@ def _no_counts(inputs: Inputs, asked: Asked, hull: Window) -> NDArray[np.uint16]
 
 
 def _views(
-    inputs: Inputs, read: Read, stands: list[_Stand], asked: Asked, progress: Progress
+    inputs: Inputs,
+    read: Read,
+    stands: list[_Stand],
+    asked: Asked,
+    progress: Progress,
+    errors: ErrorModel | None,
 ) -> Generator[_Seen]:
     """Views of all stations, in their order; few are held at a time."""
     grid = inputs.terrain.grid
     posts = [stand.window.rows * stand.window.columns for stand in stands]
-    if asked.depth and max(posts) > MOST_POSTS:
+    if (asked.depth or errors is not None) and max(posts) > MOST_POSTS:
         largest = stands[posts.index(max(posts))]
         raise TerrainError(
             f"{largest.window.rows:,} x {largest.window.columns:,} posts around {largest.station.label} are "
-            f"more than can be held at once with their depths ({MOST_POSTS:,})",
+            f"more than can be held at once with depths or probabilities ({MOST_POSTS:,})",
             where=inputs.terrain.path,
-            remedy="Ask for less with --reach METRES, or for no depths with --only-states",
+            remedy="Ask for less with --reach METRES, or for states alone with --only-states",
         )
     hull = _hull([stand.window for stand in stands])
     together = hull.rows * hull.columns <= min(MOST_POSTS, 2 * sum(posts))
     one_field = len({stand.field for stand in stands}) == 1  # not if each has a sector from its grid north
-    if len(stands) > 1 and together and one_field and max(posts) <= _MOST_POSTS_SIDE_BY_SIDE:
+    if (
+        len(stands) > 1
+        and errors is None
+        and together
+        and one_field
+        and max(posts) <= _MOST_POSTS_SIDE_BY_SIDE
+    ):
         yield from _side_by_side(Surface(grid.part(*hull), read(*hull)), hull, stands, asked, progress)
         return
     for stand, count in zip(stands, posts, strict=True):
@@ -240,7 +276,7 @@ def _views(
                 yield _in_bands(inputs, read, stand, asked, advance)
             else:
                 surface = Surface(grid.part(*stand.window), read(*stand.window))
-                yield _in_memory(surface, stand, asked, advance)
+                yield _in_memory(surface, stand, asked, advance, errors)
 
 
 def _side_by_side(
@@ -260,7 +296,11 @@ def _side_by_side(
 
 
 def _in_memory(
-    surface: Surface, stand: _Stand, asked: Asked, advance: Callable[[float], None] | None
+    surface: Surface,
+    stand: _Stand,
+    asked: Asked,
+    advance: Callable[[float], None] | None,
+    errors: ErrorModel | None,
 ) -> _Seen:
     eye, heights_m, maxima = (
         _moved(stand.eye, stand.window),
@@ -272,7 +312,12 @@ def _in_memory(
         first_m = heights_m[0]
         posts = see_posts(surface, eye, stand.field, first_m, advance, maxima=maxima, crests=False)
         depth_m, advance = _depth_m(posts.clearance_m), None
-    return _Seen(see_states(surface, eye, stand.field, heights_m, advance, maxima=maxima), depth_m)
+    told = None if errors is not None else advance
+    states = see_states(surface, eye, stand.field, heights_m, told, maxima=maxima)
+    if errors is None or asked.limits is None:
+        return _Seen(states, depth_m)
+    doubt = doubt_of_ground(surface, eye, stand.field, heights_m[0], errors, asked.limits, states[0], advance)
+    return _Seen(states, depth_m, doubt)
 
 
 def _in_bands(
@@ -346,9 +391,11 @@ def _write(
     ]
     if asked.depth:
         arrays.append(("depth", asked.target_heights_m[0], "", seen.depth_m))
+    if seen.doubt is not None:
+        arrays.append(("probability", asked.target_heights_m[0], "", seen.doubt.probability))
     for kind, height_m, ending, array in arrays:
         table = raster_table(kind, label, taken, ending)
-        file.write_raster(table, array, grid, f"{label}: {RASTER_MEANING[kind]}{_of_target(height_m)}")
+        file.write_raster(table, array, grid, f"{label}: {RASTER_MEANING[kind]}{_of_target(height_m)}", kind)
         rasters[table] = kind
 
 

@@ -121,7 +121,12 @@ def uncertain_limits(given: Mapping[str, Any]) -> Limits:
 
 def error_note(model: ErrorModel) -> str:
     """What is reported of the error model, always."""
+    figures = (
+        ""
+        if model.is_guess
+        else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:.3g} m)")
+    )
     return (
-        f"errors of the terrain model: {model.source} (RMSE {model.terrain_rmse_m:.3g} m, alike over "
-        f"{model.correlation_length_m:.3g} m). Trees, walls and buildings that it leaves out are not modelled"
+        f"errors of the terrain model: {model.source}{figures}. Trees, walls and buildings that it leaves out "
+        "are not modelled"
     )

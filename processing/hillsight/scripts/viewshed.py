@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import options
+from hillsight.scripts import options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -32,6 +32,12 @@ from hillsight.scripts.running import script
     is_flag=True,
     help="One raster for all stations, of how many see each post, in place of theirs.",
 )
+@click.option(
+    "--probability",
+    is_flag=True,
+    help="How likely each post is seen, by the error model: a raster more, and uncertain posts told.",
+)
+@trust_options.trust
 @options.output()
 @options.rasters
 @options.quiet
@@ -40,7 +46,8 @@ def command(**given: Any) -> None:
 
     Two rasters a station: viewshed (0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown) and
     depth, the metres a thing must stand tall to show; of several target heights, a viewshed for each and the
-    depth for the first.
+    depth for the first. With --probability one more: how likely each post is seen if the terrain model errs
+    as it is known to. Trees, walls and buildings that it leaves out are not modelled.
     """
     from hillsight.scripts.asked import Asked
     from hillsight.scripts.job import run_job

@@ -1,0 +1,90 @@
+"""Bearing lists with doubt, and what stands against the sky, on grounds where the answer is known."""
+
+from __future__ import annotations
+
+import geopandas
+import numpy as np
+import pytest
+import shapely
+
+from hillsight.ground.accuracy import ErrorModel
+from hillsight.reading.against_sky import sky_shares
+from hillsight.reading.bearing_list import bearing_list
+from hillsight.reading.judged import judge
+from hillsight.reading.trust import Limits
+from terrains import plane
+from views import reading_of, view_of
+
+ERRORS = ErrorModel(1.0, 30.0).exactly_placed()
+    1.0, 30.0, station_position_m=0.0, eye_height_m=0.0, refraction=0.0, feature_position_m=0.0
+)
+
+
+def points(view, *places):
+    """Map features at (east, north, target height) from the station."""
+    shapes = [shapely.Point(view.easting_m + e, view.northing_m + n) for e, n, _ in places]
+    return geopandas.GeoDataFrame(
+        {
+            "name": [f"thing {k}" for k in range(len(places))],
+            "kind": ["cairn"] * len(places),
+            "evidence_class": ["man_made"] * len(places),
+            "target_height_m": [float(h) for _, _, h in places],
+            "source": ["made"] * len(places),
+        },
+        geometry=shapes,
+        crs=view.grid.crs,
+    )
+
+
+def walled():
+    """A plane with a wall of 10 m across it 200 m north of an eye 1.6 m above it."""
+    height_m = plane(81, 81)
+    height_m[20] += 10.0
+    return view_of(height_m, 40, 40)
+
+
+def test_on_the_limit_of_being_seen_a_thing_is_uncertain_and_far_from_it_sure():
+    # The line over the wall stands (10 - 1.6) / 200 m a metre: at 380 m it is 17.56 m above the ground.
+    view = walled()
+    listed = bearing_list(
+        view,
+        points(view, (0, 380, 17.56), (0, 380, 60.0), (0, 380, 0.0)),
+        reading_of(view).lines,
+        errors=ERRORS,
+    ).frame.sort_index()
+    assert listed["state"].tolist() == ["uncertain", "visible", "hidden"]
+    assert listed["seen_probability"].iloc[0] == pytest.approx(0.5, abs=0.1)
+    assert listed["seen_probability"].iloc[1] > 0.99
+    assert listed["seen_probability"].iloc[2] < 0.01
+    wide = bearing_list(
+        view, points(view, (0, 380, 17.56)), reading_of(view).lines, errors=ERRORS, limits=Limits(0.5, 0.5)
+    ).frame
+    assert wide["state"].iloc[0] in ("visible", "hidden")
+
+
+def test_without_an_error_model_nothing_is_doubted():
+    view = walled()
+    listed = bearing_list(view, points(view, (0, 380, 17.56)), reading_of(view).lines).frame
+    assert listed["state"].iloc[0] in ("visible", "hidden")
+    assert listed["seen_probability"].isna().all() and listed["bearing_plus_minus_deg"].isna().all()
+
+
+def test_what_tops_the_skyline_stands_against_the_sky():
+    view = walled()
+    on_wall, before = points(view, (0, 200, 0.0)), points(view, (0, 100, 0.0))
+    (against,), (below,) = (sky_shares(view, judge(view, each)) for each in (on_wall, before))
+    assert against == 1.0
+    assert below == 0.0
+    (hidden,) = sky_shares(view, judge(view, points(view, (0, 380, 0.0))))
+    assert hidden is None
+
+
+def test_plus_minus_of_bearing_is_that_of_the_places():
+    # 1.96 sigma across at 300 m: arctan(1.96 * 10 / 300), first order (standard propagation of errors).
+    view = walled()
+    errors = ErrorModel(1.0, 30.0, station_position_m=6.0, feature_position_m=8.0)
+    listed = bearing_list(
+        view, points(view, (300, 0, 2.0)), reading_of(view).lines, errors=errors
+    ).frame.iloc[0]
+    assert listed["bearing_plus_minus_deg"] == pytest.approx(np.degrees(np.arcsin(19.6 / 300)), rel=0.03)
+    assert listed["distance_plus_minus_m"] == pytest.approx(19.6, rel=0.01)
