@@ -16,8 +16,6 @@ from terrains import plane
 from views import reading_of, view_of
 
 ERRORS = ErrorModel(1.0, 30.0).exactly_placed()
-    1.0, 30.0, station_position_m=0.0, eye_height_m=0.0, refraction=0.0, feature_position_m=0.0
-)
 
 
 def points(view, *places):

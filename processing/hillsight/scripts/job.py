@@ -85,7 +85,7 @@ def run_job(
         None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     )
     check_outputs(given, named_files(given))
-    _check_landforms(given)
+    _check_landforms(script, given)
     inputs = open_inputs(given)
     doubted = inputs.features is not None or given.get("landforms") or given.get("probability")
     if "uncertain_between" in given and doubted:
@@ -174,9 +174,13 @@ def _errors(given: Mapping[str, Any], inputs: Inputs) -> ErrorModel:
     return error_model(given, max(inputs.terrain.spacing_x_m, inputs.terrain.spacing_y_m))
 
 
-def _check_landforms(given: Mapping[str, Any]) -> None:
+def _check_landforms(script: str, given: Mapping[str, Any]) -> None:
     """Refuse what does not go with --landforms, or needs it."""
     wanted = given.get("landforms")
+    if script == "bearings" and wanted is None and not given["features"]:
+        raise CallError(
+            "nothing is given to list", remedy="Name map features with --features FILE, or add --landforms"
+        )
     if given.get("scales") and wanted != COMPUTED:
         raise CallError(
             "--scale is about landforms that are read about each station",
