@@ -403,7 +403,7 @@ def test_readme_tells_what_the_outlook_of_its_exercise_says(demo: Demo, tmp_path
     for k, name in enumerate(table[""]):
         assert table["height"][k] == f"{stations['ground_height_m'][name]:.0f} m"
         assert table["ground in sight within 6 km"][k] == f"{stations['visible_ha'][name]:.0f} ha"
-        seen = tops[(tops["station"] == name) & (tops["state"] == "visible")]["name"]
+        seen = tops[(tops["station"] == name) & (tops["visible_share"] > 0)]["name"]
         assert set(table["named tops in sight within 6 km"][k].split(", ")) == set(seen.dropna())
         rays = skyline[skyline["station"] == name]
         for word, bearing in (("north-east", 45), ("south-west", 225), ("west", 270)):

@@ -127,6 +127,6 @@ def error_note(model: ErrorModel) -> str:
         else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:.3g} m)")
     )
     return (
-        f"errors of the terrain model: {model.source}{figures}. Trees, walls and buildings that it leaves out "
-        "are not modelled"
+        f"errors of the terrain model: {model.source}{figures}. Trees, walls and buildings that it leaves "
+        "out are not modelled"
     )
