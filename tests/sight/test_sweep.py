@@ -11,7 +11,8 @@ import pytest
 import oracle
 import terrains
 from assertions import assert_same_clearance, states
-from hillsight.sight import posts, threads
+from hillsight.kernels import threads
+from hillsight.sight import posts
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import see_pairs, see_points
 from hillsight.sight.posts import see_posts, see_states

@@ -95,7 +95,7 @@ def _entries(content: Content, start: float, span: float) -> list[dict[str, Any]
     found = []
     for row in frame.drop(columns="geometry").to_dict("records"):
         angle = row["vertical_angle_deg"]
-        if row.get("landform") is not None and not row.get("name"):
+        if isinstance(row.get("landform"), str) and not isinstance(row["name"], str):
             continue  # there are hundreds; the list and the layer have them
         if row["state"] not in _SHOWN or angle is None or not np.isfinite(angle):
             continue
@@ -129,7 +129,7 @@ def _count_words(content: Content, entries: list[dict[str, Any]], start: float, 
     words = [f"{number} {state}" for state, number in counts.items() if number]
     undrawn = listed - len(entries)
     if undrawn:
-        words.append(f"{undrawn} out of reach or without a height, not drawn")
+        words.append(f"{undrawn} not drawn: out of reach, no height, or a landform without a name")
     what = f"{listed} features: {', '.join(words)}" if listed else "no features listed"
     part = (
         "round the whole circle"
