@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
 #: The eight points of the compass, from north clockwise.
@@ -57,13 +55,3 @@ def middle_of(places: NDArray[np.float64]) -> NDArray[np.float64]:
     steps = np.hypot(*np.diff(places[:, :2], axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     return np.array([np.interp(along[-1] / 2, along, places[:, k]) for k in (0, 1)])
-
-
-def of_top(name: str | None, height_m: float) -> str:
-    """How a description speaks of a top."""
-    return name if name else f"the top at {height_m:.0f} m"
-
-
-def listed(words: Sequence[str]) -> str:
-    """Words joined by commas and a last "and"."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
