@@ -155,3 +155,14 @@ def test_usual_scales_that_do_not_suit_are_told() -> None:
     assert "1000 m" in notes[0]
     with pytest.raises(CallError, match="none of the usual scales"):
         settle_scales(flat(30, 30), None)
+
+
+@pytest.mark.parametrize("scales_m", [None, [20.0]])
+def test_a_strip_too_narrow_for_any_scale_is_told_so_without_bounds(scales_m: list[float] | None) -> None:
+    """Seven rows 10 m apart: a quarter of 70 m is less than two spacings, 20 m; eight rows will do."""
+    with pytest.raises(CallError) as refused:
+        settle_scales(flat(7, 60), scales_m)
+    for said in ("7 rows by 60 columns", "too narrow", "17.5 m", "20 m", "80 m at least"):
+        assert said in str(refused.value)
+    assert "from 20 m" not in str(refused.value)
+    assert settle_scales(flat(8, 60), [20.0]) == ([20.0], [])

@@ -201,8 +201,8 @@ def test_a_refusal_leaves_the_older_file_as_it_was(tmp_path: Path) -> None:
 
 def test_a_terrain_too_narrow_for_any_scale(tmp_path: Path) -> None:
     write_geotiff(tmp_path / "strip.tif", fractal(60, 60, seed=1)[:3], unit="m")
-    assert_refused(tmp_path, says=("none of the usual scales",), ground="strip.tif")
-    assert_refused(tmp_path, "--scale", "20", says=("--scale is 20 m",), ground="strip.tif")
+    assert_refused(tmp_path, says=("3 rows by 60 columns", "too narrow"), ground="strip.tif")
+    assert_refused(tmp_path, "--scale", "20", says=("too narrow", "80 m at least"), ground="strip.tif")
 
 
 def test_writing_over_the_terrain_is_refused(tmp_path: Path) -> None:

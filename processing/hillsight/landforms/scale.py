@@ -164,11 +164,20 @@ def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[l
 
     Raises
     ------
-    CallError : a scale below two spacings or above a quarter of the terrain's shorter side
+    CallError : a scale below two spacings or above a quarter of the terrain's shorter side, or a terrain
+        too narrow for any
     """
     grid = surface.grid
     least_m = _LEAST_CELLS * max(grid.spacing_x_m, grid.spacing_y_m)
     most_m = _LARGEST_SHARE * min(grid.rows * grid.spacing_y_m, grid.columns * grid.spacing_x_m)
+    if most_m < least_m:
+        raise CallError(
+            f"{grid.rows} rows by {grid.columns} columns of posts are too narrow for landforms of any scale: "
+            f"a quarter of the shorter side is {most_m:g} m, less than two spacings of posts ({least_m:g} m)",
+            where="the terrain to be read",
+            remedy="Give a terrain, or a --reach, that makes its shorter side "
+            f"{least_m / _LARGEST_SHARE:g} m at least, or posts that stand closer",
+        )
     bounds = f"from {least_m:g} m (two spacings of its posts) to {most_m:g} m (a quarter of its shorter side)"
     if scales_m:
         for scale_m in scales_m:
