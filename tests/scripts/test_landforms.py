@@ -11,11 +11,13 @@ import numpy as np
 import pyogrio
 import pytest
 
+from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.landforms.survey import LandformOptions, survey
 from hillsight.layers.landform_schema import LANDFORM_LAYERS
 from hillsight.layers.schema import LAYERS
+from hillsight.layers.styles import write_styles
 from scripts.commands import AT, NORTH, POSTS, SPACING, WEST, Ended, done, features, run, terrain
 from scripts.commands import assert_refused as refused
 from terrains import fractal, plane, with_hole, write_geotiff
@@ -197,6 +199,30 @@ def test_a_refusal_leaves_the_older_file_as_it_was(tmp_path: Path) -> None:
     done(*words(tmp_path))
     assert_refused(tmp_path, "--scale", "19", says=("--scale is 19 m",))
     assert len(layer(tmp_path, "spurs")) > 0
+
+
+def test_a_style_missing_from_the_installation_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The style of a layer that is not in the package, so that the package alone would do without it."""
+    lacking = tmp_path / "installed"
+    lacking.mkdir()
+    write_styles(lacking)
+    (lacking / "skyline.sld").unlink()
+    folder = tmp_path / "work"
+    folder.mkdir()
+    monkeypatch.setattr("hillsight.layers.styles._folder", lambda: lacking)
+    assert_refused(folder, *SCALES, says=("style of skyline is missing", "Install hillsight again"))
+
+
+def test_pictures_that_cannot_be_drawn_leave_no_package(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OutputError("the disk is full", where="pictures")
+
+    monkeypatch.setattr("hillsight.sheets.landform_sheet.draw_landforms", full)
+    assert_refused(tmp_path, *SCALES, "--pictures", tmp_path / "pictures", says=("the disk is full",))
 
 
 def test_a_terrain_too_narrow_for_any_scale(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from hillsight.landforms.map_names import named
 from hillsight.landforms.scale import settle_scales
 from hillsight.landforms.survey import LandformOptions, survey
 from hillsight.layers.package import package
+from hillsight.layers.styles import style_names, style_text
 from hillsight.reading.outlook import Landforms
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.report import Progress, note
@@ -36,7 +37,8 @@ def run_landforms(given: Mapping[str, Any]) -> None:
 
     Raises
     ------
-    HillsightError : bad input, or the output cannot be written; nothing is left behind
+    HillsightError : bad input, an incomplete installation, or the output cannot be written; the GeoPackage
+        takes its name when nothing but the copies of its styles is left to write
     """
     # Not above: the other jobs list landforms too, and import this one.
     from hillsight.scripts.job import check_outputs, named_files, provenance_of, write_style_folder
@@ -45,6 +47,8 @@ def run_landforms(given: Mapping[str, Any]) -> None:
     given = {**given, "evidence": None}
     out_crs = None if given["out_crs"] is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     check_outputs(given, named_files(given))
+    for style in style_names():  # a missing one is known before the package is in its place
+        style_text(style)
     inputs = open_inputs(given, places_needed=False)
     surface = _ground(given, inputs)
     scales_m, scale_notes = settle_scales(surface, given["scales"])
@@ -61,14 +65,14 @@ def run_landforms(given: Mapping[str, Any]) -> None:
                 notes.append("no landforms: the ground is level, or has none of this size")
             for layer, frame in frames.items():
                 file.write(layer, frame)
+            drawn = []
+            if given["pictures"] is not None:  # from the frames, so before the package takes its name
+                from hillsight.sheets.landform_sheet import draw_landforms
+
+                drawn = draw_landforms(surface, frames, given["pictures"])
     for text in notes:
         note(text)
     write_style_folder(given["out"])
-    drawn = []
-    if given["pictures"] is not None:
-        from hillsight.sheets.landform_sheet import draw_landforms
-
-        drawn = draw_landforms(surface, frames, given["pictures"])
     if not given["quiet"]:
         for line in summary(frames):
             click.echo(line)
