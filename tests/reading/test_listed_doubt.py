@@ -12,6 +12,7 @@ from hillsight.reading.against_sky import sky_shares
 from hillsight.reading.bearing_list import bearing_list
 from hillsight.reading.judged import judge
 from hillsight.reading.trust import Limits
+from hillsight.sight.doubt_shares import seen_of_feature
 from terrains import plane
 from views import reading_of, view_of
 
@@ -86,3 +87,37 @@ def test_plus_minus_of_bearing_is_that_of_the_places():
     ).frame.iloc[0]
     assert listed["bearing_plus_minus_deg"] == pytest.approx(np.degrees(np.arcsin(19.6 / 300)), rel=0.03)
     assert listed["distance_plus_minus_m"] == pytest.approx(19.6, rel=0.01)
+
+
+def long_view():
+    """A plane with a wall of 100 m across it 400 m north of an eye at its southern end."""
+    height_m = plane(220, 61)
+    height_m[170] += 100.0
+    return view_of(height_m, 210, 30)
+
+
+@pytest.mark.parametrize("half_width_m", [0.0, 60.0])
+def test_of_a_long_thing_a_fifth_of_which_is_surely_seen_the_share_is_a_fifth(half_width_m):
+    """10 m high from the eye's feet to 2,000 m: seen up to the wall at 400 m and surely hidden behind it."""
+    view = long_view()
+    things = points(view, (0, 380, 10.0))
+    line = shapely.LineString([(view.easting_m, view.northing_m + n) for n in (5.0, 2000.0)])
+    things.geometry = [line if half_width_m == 0 else line.buffer(half_width_m, cap_style="flat")]
+    assert judge(view, things)[0].weight.size > 200
+    listed = bearing_list(
+        view, things, reading_of(view).lines, errors=ErrorModel(0.2, 30.0).exactly_placed()
+    ).frame.iloc[0]
+    assert listed["state"] == "partly"
+    assert listed["seen_probability"] > 0.99
+    assert listed["visible_share_low"] == pytest.approx(0.2, abs=0.02)
+    assert listed["visible_share_high"] == pytest.approx(0.2, abs=0.02)
+
+
+def test_a_sample_without_weight_counts_for_anything_seen_and_not_for_the_share():
+    view = walled()
+    row, column = np.array([view.eye.row - 10.0, view.eye.row - 38.0]), np.full(2, view.eye.column)
+    share = seen_of_feature(
+        view.surface, view.eye, row, column, np.array([9.0, 0.0]), np.array([0.0, 1.0]), ErrorModel(0.1, 30.0)
+    )
+    assert share.any_seen > 0.99
+    assert share.high < 0.01

@@ -13,6 +13,8 @@ from hillsight.sight.doubt_shares import seen_of_feature
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.reading.judged import Judged
     from hillsight.reading.view import View
@@ -29,8 +31,8 @@ COLUMNS = (
     "right_edge_plus_minus_deg",
 )
 
-#: Samples of a feature whose chances are worked out: as many evenly, and as many of those nearest to the
-#: limit of being seen.
+#: Samples of a feature whose chances are worked out: as many spread evenly, and as many of those likeliest to
+#: be seen.
 _SAMPLES = 24
 
 
@@ -72,11 +74,9 @@ def add_doubt(
         _add_edges(entry, samples, place_m)
         if entry["state"] in ("out_of_reach", "unknown"):
             continue
-        chosen = _chosen(samples)
+        chosen, weight = _chosen(samples)
         row, column = view.grid.to_array(samples.easting_m[chosen], samples.northing_m[chosen])
-        share = seen_of_feature(
-            view.surface, view.eye, row, column, heights_m[k], samples.weight[chosen], errors, doubtful
-        )
+        share = seen_of_feature(view.surface, view.eye, row, column, heights_m[k], weight, errors, doubtful)
         if np.isnan(share.any_seen):
             continue
         entry["seen_probability"] = share.any_seen
@@ -85,15 +85,31 @@ def add_doubt(
             entry["state"] = "uncertain"
 
 
-def _chosen(samples: Judged) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
-    """Indices of the samples within the reach to look at: spread evenly, and the likeliest to be seen."""
+def _chosen(samples: Judged) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Indices of the samples within the reach to look at, and the weight that each stands for.
+
+    Shares rest on samples spread evenly over what the terrain as it is shows, hides and leaves unknown, so
+    that of each as much is kept as there is. Those likeliest to be seen are added for the chance that
+    anything is seen, without weight.
+    """
     near = np.flatnonzero(samples.near)
     if near.size <= 2 * _SAMPLES:
-        return near
-    even = near[np.linspace(0, near.size - 1, _SAMPLES).round().astype(int)]
+        return near, samples.weight[near]
+    weight = samples.weight if samples.weight[near].any() else np.ones_like(samples.weight)
+    whole = float(weight[near].sum())
+    kept = np.zeros(weight.size)
+    for state in (samples.seen, samples.hidden, samples.unknown):
+        members = np.flatnonzero(state & (weight > 0))
+        if not members.size:
+            continue
+        upto = np.cumsum(weight[members])
+        count = max(1, round(_SAMPLES * float(upto[-1]) / whole))
+        middles = (np.arange(count) + 0.5) / count * upto[-1]
+        np.add.at(kept, members[np.searchsorted(upto, middles)], upto[-1] / count)
     clearance = np.nan_to_num(samples.clearance_m[near], nan=-np.inf)
     best = near[np.argsort(-clearance, kind="stable")[:_SAMPLES]]
-    return np.unique(np.concatenate([even, best]))
+    chosen = np.union1d(np.flatnonzero(kept), best)
+    return chosen, kept[chosen]
 
 
 def _add_edges(entry: dict[str, Any], samples: Judged, place_m: float) -> None:
