@@ -17,7 +17,8 @@ from hillsight.landforms.axes import (
     standing_parts,
     with_heights,
 )
-from hillsight.landforms.scale import Worked
+from hillsight.landforms.scale import SCALE_PER_SIGMA, Worked
+from hillsight.layers.landform_schema import RE_ENTRANTS, SPURS
 from landforms.known import CENTRE
 from landforms.worked_ground import Array, as_it_is, grid_of, ground, places_on
 
@@ -148,6 +149,24 @@ def test_figures_of_a_gaussian_ridge(turned_deg: float, spread_m: float) -> None
     assert measured.width_m == pytest.approx(2 * spread_m, abs=step_m + 5.0)
     fall_m = 40.0 * (1 - np.exp(-((SCALE_M / 2) ** 2) / (2 * spread_m**2)))
     assert measured.relief_m == pytest.approx(fall_m, abs=0.3)
+
+
+def test_widths_and_reliefs_are_those_of_the_smoothed_ground_and_their_columns_say_so() -> None:
+    """A Gaussian ridge smoothed by a Gaussian is one again: wider, variances adding, and lower by as much."""
+    spread_m, sigma_m = 40.0, SCALE_M / SCALE_PER_SIGMA
+    surface = ground(lambda x, y: 300.0 + 40.0 * np.exp(-(x**2) / (2 * spread_m**2)), grid_of(141, 141, 5.0))
+    measured = figures(Worked.of(surface, SCALE_M), along_axis(0.0, 21))
+    wide_m = np.hypot(spread_m, sigma_m)
+    fall_m = 40.0 * spread_m / wide_m * (1 - np.exp(-((SCALE_M / 2) ** 2) / (2 * wide_m**2)))
+    assert measured.relief_m == pytest.approx(fall_m, abs=0.5)
+    assert measured.width_m == pytest.approx(2 * wide_m, abs=SCALE_M / 24 + 5.0)
+    for layer, column in (
+        (SPURS, "relief_m"),
+        (RE_ENTRANTS, "depth_m"),
+        (SPURS, "width_m"),
+        (RE_ENTRANTS, "width_m"),
+    ):
+        assert "smoothed" in next(c.meaning for c in layer.columns if c.name == column), column
 
 
 def test_a_valley_has_the_same_figures_below_and_a_bent_line_the_same_flanks() -> None:

@@ -30,7 +30,12 @@ _FALLS = (
     Column("falls_true_deg", "real", "degrees from true north", "direction in which it falls, end to end"),
     Column("falls_towards", "text", "N, NE, E ... of true north", "the same as one of eight compass points"),
 )
-_WIDTH = Column("width_m", "real", "m on the grid", "mean distance between the flanks' steepest places")
+_WIDTH = Column(
+    "width_m",
+    "real",
+    "m on the grid",
+    "mean distance between the flanks' steepest places, on the ground smoothed for the scale",
+)
 _SLOPE = Column("slope_deg", "real", "degrees", "mean slope along its axis")
 _ORDER = Column("order", "integer", "", "Strahler's order: 1 for a line without branches")
 _TOP = Column("top", "text", "", "the top it belongs to", optional=True)
@@ -116,7 +121,12 @@ SPURS = Layer(
         _LENGTH,
         _DROP,
         _WIDTH,
-        Column("relief_m", "real", "m", "mean height of the axis above the ground half a scale to each side"),
+        Column(
+            "relief_m",
+            "real",
+            "m",
+            "mean height of the axis above the ground half a scale to each side, both smoothed for the scale",
+        ),
         _SLOPE,
         Column("root_height_m", "real", _DATUM, "ground at the root"),
         Column("nose_height_m", "real", _DATUM, "ground at the nose"),
@@ -135,7 +145,12 @@ RE_ENTRANTS = Layer(
         _LENGTH,
         _DROP,
         _WIDTH,
-        Column("depth_m", "real", "m", "mean depth of the axis below the ground half a scale to each side"),
+        Column(
+            "depth_m",
+            "real",
+            "m",
+            "mean depth of the axis below the ground half a scale to each side, both smoothed for the scale",
+        ),
         _SLOPE,
         Column("head_height_m", "real", _DATUM, "ground at the head"),
         Column("mouth_height_m", "real", _DATUM, "ground at the mouth"),
@@ -203,7 +218,7 @@ HOLLOWS = Layer(
     (
         *_common(),
         AREA,
-        Column("depth_m", "real", "m", "depth below the lowest place of the rim"),
+        Column("depth_m", "real", "m", "depth below the lowest place of the rim, on the terrain itself"),
         Column("floor_height_m", "real", _DATUM, "lowest post"),
         Column("rim_height_m", "real", _DATUM, "lowest place of the rim, where water would leave"),
         _CUT_BY,
