@@ -157,3 +157,67 @@ def test_without_relations_the_columns_are_there_with_their_types() -> None:
     assert pd.api.types.is_integer_dtype(frame["rank"])
     assert pd.api.types.is_float_dtype(frame["gap_deg"])
     assert frame.crs == GRID
+
+
+def line_thing(rank: int, bearing_deg: list[float], distance_m: list[float], number: list[int]) -> Seen:
+    """Few seen samples of a line, numbered as they follow each other."""
+    return Seen(
+        rank,
+        f"thing {rank}",
+        True,
+        np.array(bearing_deg) % 360.0,
+        np.array(distance_m),
+        min(bearing_deg) % 360.0,
+        max(bearing_deg) % 360.0,
+        4e5,
+        3e5 + distance_m[0],
+        100.0,
+        np.array(number),
+    )
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 350.0])
+@pytest.mark.parametrize("backwards", [False, True])
+def test_a_line_is_whole_between_seen_samples_next_to_each_other(turn_deg: float, backwards: bool) -> None:
+    """From 1,000 m at 10 degrees to 2,000 m at 20, so 1,500 m half-way, where a point stands 200 m behind."""
+    bearing, distance = [turn_deg + 10.0, turn_deg + 20.0], [1000.0, 2000.0]
+    if backwards:
+        bearing, distance = bearing[::-1], distance[::-1]
+    middle = turn_deg + 15.1
+    point = line_thing(2, [middle], [1700.0], [0])
+    found = told(line_thing(1, bearing, distance, [4, 5]), point)
+    # The slice from 15 to 15.25 degrees, by its middle: 1,512.5 m.
+    assert found[1, 2] == ("in_front_of", 0.0, pytest.approx(187.5))
+    assert found[2, 1] == ("behind", 0.0, pytest.approx(-187.5))
+    assert told(line_thing(1, bearing, distance, [4, 6]), point) == {}, "a hidden sample lies between"
+
+
+def test_many_things_at_once_are_told_as_pair_by_pair() -> None:
+    """Each of 150 held against each other one: slices shared, shares of them, median, four at most."""
+    random = np.random.default_rng(8)
+    things = [
+        thing(k, float(left), float(left + width), [float(far), 1.1 * float(far), 0.8 * float(far)])
+        for k, (left, width, far) in enumerate(random.uniform((0, 0.3, 500), (360, 9, 600), (150, 3)))
+    ]
+    found = told(*things)
+    by_slice = [
+        dict(zip((t.bearing_deg // 0.25).astype(int).tolist(), t.distance_m.tolist(), strict=True))
+        for t in things
+    ]
+    for k, mine in enumerate(by_slice):
+        expected = []
+        for j, theirs in enumerate(by_slice):
+            nearer = [theirs[n] - mine[n] for n in mine.keys() & theirs.keys()]
+            if j != k and nearer:
+                median = float(np.median(nearer))
+                word = "overlapping"
+                if sum(m > 0 for m in nearer) >= 0.8 * len(nearer):
+                    word = "in_front_of"
+                elif sum(m < 0 for m in nearer) >= 0.8 * len(nearer):
+                    word = "behind"
+                expected.append((abs(median), j, word, median))
+        assert {
+            (pair[1], word, round(nearer, 6))
+            for pair, (word, _, nearer) in found.items()
+            if pair[0] == k and np.isfinite(nearer)
+        } == {(j, word, round(median, 6)) for _, j, word, median in sorted(expected)[:4]}

@@ -125,3 +125,14 @@ def test_a_hull_s_centroid_is_that_of_its_samples(corners):
     found = sample(hull, 2.0)
     assert (found.easting_m * found.weight).sum() == pytest.approx(hull.centroid.x, abs=3)
     assert (found.northing_m * found.weight).sum() == pytest.approx(hull.centroid.y, abs=3)
+
+
+def test_numbers_follow_each_other_along_one_line_only() -> None:
+    lines = shapely.MultiLineString([[(0, 0), (100, 0)], [(100, 0), (100, 60)]])
+    found = sample(lines, 10.0)
+    steps = np.diff(found.number)
+    assert steps[:11].tolist() == [1] * 11  # ten middles and two ends
+    assert steps[11] == 2
+    assert steps[12:].tolist() == [1] * 7
+    for other in (shapely.MultiPoint([(0, 0), (5, 0), (9, 0)]), shapely.box(0, 0, 90, 90)):
+        assert (np.diff(sample(other, 10.0).number) >= 2).all()

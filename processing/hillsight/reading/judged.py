@@ -27,6 +27,7 @@ class Judged:
     near : within the reach
     clearance_m : as in ``sight.points.PointSight``
     ground_m, slope, crest_distance_m : likewise
+    number : samples next to each other along a line follow each other in number; see ``samples.Samples``
     """
 
     easting_m: NDArray[np.float64]
@@ -39,6 +40,7 @@ class Judged:
     ground_m: NDArray[np.float64]
     slope: NDArray[np.float64]
     crest_distance_m: NDArray[np.float64]
+    number: NDArray[np.int64]
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -94,6 +96,7 @@ def judge(
         sight.ground_m,
         sight.slope,
         sight.crest_distance_m,
+        np.concatenate([s.number for s in samples]),
     )
     inside = np.ones(easting.size, bool) if sector is None else within_arc(bearing, *sector)
     ends = np.cumsum(counts)

@@ -31,6 +31,7 @@ COLUMNS = (
 
 #: Width of the slices of the view in which two things are compared, degrees.
 _SLICE_DEG = 0.25
+_SLICES = round(360 / _SLICE_DEG)
 
 #: One stands in front of another if it is the nearer in this share of the slices that they share.
 _CLEARLY = 0.8
@@ -60,6 +61,8 @@ class Seen:
     bearing_deg, distance_m : (n,) true bearing and ground distance of its seen samples, n >= 1
     left_deg, right_deg : true bearings of its edges, clockwise from left to right
     easting_m, northing_m, height_m : its listed point
+    number : (n,) of its seen samples, which follow each other in number where they are neighbours along a
+        line; None where none are
     """
 
     rank: int
@@ -72,6 +75,7 @@ class Seen:
     easting_m: float
     northing_m: float
     height_m: float
+    number: NDArray[np.int64] | None = None
 
 
 def seen_of(listing: Listing) -> list[Seen]:
@@ -93,6 +97,7 @@ def seen_of(listing: Listing) -> list[Seen]:
                 row.geometry.x,
                 row.geometry.y,
                 row.geometry.z,
+                samples.number[seen],
             )
         )
     return found
@@ -106,13 +111,19 @@ def relations(seen: Sequence[Seen], crs: CRS) -> geopandas.GeoDataFrame:
     frame with the columns of the layer ``relations`` but for ``station``; each geometry leads from the one
     thing's listed point to the other's
     """
-    slices = [_nearest_by_slice(thing) for thing in seen]
+    nearest_m = np.array([_nearest_by_slice(thing) for thing in seen]).reshape(len(seen), _SLICES)
+    left_deg, right_deg, width_deg = (
+        np.array([edge(thing) for thing in seen], float)
+        for edge in (lambda thing: thing.left_deg, lambda thing: thing.right_deg, _width_deg)
+    )
     rows: list[dict[str, Any]] = []
     for k, thing in enumerate(seen):
         if thing.told:
             rows += [
                 _row(thing, seen[other], relation, gap_deg, nearer_m)
-                for other, relation, gap_deg, nearer_m in _of_one(k, seen, slices)
+                for other, relation, gap_deg, nearer_m in _of_one(
+                    k, left_deg, right_deg, width_deg, nearest_m
+                )
             ]
     return geopandas.GeoDataFrame(
         {
@@ -127,55 +138,82 @@ def relations(seen: Sequence[Seen], crs: CRS) -> geopandas.GeoDataFrame:
     )
 
 
-def _nearest_by_slice(thing: Seen) -> dict[int, float]:
-    """Least distance of what is seen in each slice of the view; lines are taken as whole between samples."""
-    count = round(360 / _SLICE_DEG)
-    number = np.floor(np.asarray(thing.bearing_deg) / _SLICE_DEG).astype(int) % count
-    nearest: dict[int, float] = {}
-    for n, distance in zip(number.tolist(), thing.distance_m.tolist(), strict=True):
-        nearest[n] = min(distance, nearest.get(n, np.inf))
-    return nearest
+def _nearest_by_slice(thing: Seen) -> NDArray[np.float64]:
+    """Least distance (m) of what is seen in each slice of the view, inf where nothing is.
+
+    A line is whole between two seen samples next to each other: its distance is interpolated there, linearly
+    by bearing. Points, areas and lines across a hidden sample have only what their samples show.
+    """
+    bearing, distance_m = np.asarray(thing.bearing_deg, float), np.asarray(thing.distance_m, float)
+    nearest_m = np.full(_SLICES, np.inf)
+    np.minimum.at(nearest_m, np.floor(bearing / _SLICE_DEG).astype(int) % _SLICES, distance_m)
+    if thing.number is None:
+        return nearest_m
+    one = np.flatnonzero(np.diff(thing.number) == 1)
+    turn = (bearing[one + 1] - bearing[one] + 180.0) % 360.0 - 180.0
+    low = np.where(turn < 0, bearing[one] + turn, bearing[one])
+    first = np.floor(low / _SLICE_DEG).astype(int) + 1
+    count = np.maximum(np.floor((low + np.abs(turn)) / _SLICE_DEG).astype(int) - first, 0)
+    pair = np.repeat(np.arange(one.size), count)
+    number = first[pair] + np.arange(pair.size) - np.repeat(np.cumsum(count) - count, count)
+    share = ((number + 0.5) * _SLICE_DEG - low[pair]) / np.abs(turn[pair])
+    share = np.where(turn[pair] < 0, 1.0 - share, share)
+    here, ahead = distance_m[one[pair]], distance_m[one[pair] + 1]
+    np.minimum.at(nearest_m, number % _SLICES, here + share * (ahead - here))
+    return nearest_m
 
 
 def _of_one(
-    k: int, seen: Sequence[Seen], slices: Sequence[dict[int, float]]
+    k: int,
+    left_deg: NDArray[np.float64],
+    right_deg: NDArray[np.float64],
+    width_deg: NDArray[np.float64],
+    nearest_m: NDArray[np.float64],
 ) -> list[tuple[int, str, float, float]]:
-    """(other, relation, gap in degrees, how much nearer in metres) of one thing."""
-    here = seen[k]
-    overlaps: list[tuple[int, str, float, float]] = []
-    lefts: list[tuple[float, int]] = []
-    rights: list[tuple[float, int]] = []
-    for j, other in enumerate(seen):
-        if j == k:
-            continue
-        gap_right = (other.left_deg - here.right_deg) % 360.0
-        gap_left = (here.left_deg - other.right_deg) % 360.0
-        if _apart(here, other):
-            (rights if gap_right <= gap_left else lefts).append((min(gap_right, gap_left), j))
-            continue
-        shared = slices[k].keys() & slices[j].keys()
-        if shared:
-            nearer_m = np.array([slices[j][n] - slices[k][n] for n in sorted(shared)])
-            relation = "overlapping"
-            if np.count_nonzero(nearer_m > 0) >= _CLEARLY * nearer_m.size:
-                relation = "in_front_of"
-            elif np.count_nonzero(nearer_m < 0) >= _CLEARLY * nearer_m.size:
-                relation = "behind"
-            overlaps.append((j, relation, 0.0, float(np.median(nearer_m))))
-    overlaps.sort(key=lambda told: (abs(told[3]), told[0]))
-    told = overlaps[:_MOST_OVERLAPPING]
+    """(other, relation, gap in degrees, how much nearer in metres) of one thing.
+
+    Parameters
+    ----------
+    left_deg, right_deg, width_deg : (things,) edges, and the angle between them
+    nearest_m : (things, slices) as ``_nearest_by_slice`` tells it
+    """
+    # Two are apart that share no bearing, edges taken as of the whole between them.
+    apart = ((left_deg - left_deg[k]) % 360.0 > width_deg[k]) & ((left_deg[k] - left_deg) % 360.0 > width_deg)
+    told = _overlapping(np.flatnonzero(~apart & (np.arange(apart.size) != k)), k, nearest_m)
+    gap_right, gap_left = (left_deg - right_deg[k]) % 360.0, (left_deg[k] - right_deg) % 360.0
     # What lies to the right of this has this on its left.
-    told += [(j, "left_of", gap, np.nan) for gap, j in sorted(rights)[:1]]
-    told += [(j, "right_of", gap, np.nan) for gap, j in sorted(lefts)[:1]]
+    for relation, side in (("left_of", gap_right <= gap_left), ("right_of", gap_right > gap_left)):
+        others = np.flatnonzero(apart & side)
+        if others.size:
+            gap = np.minimum(gap_right[others], gap_left[others])
+            least = int(np.argmin(gap))
+            told.append((int(others[least]), relation, float(gap[least]), np.nan))
     return told
 
 
-def _apart(one: Seen, other: Seen) -> bool:
-    """Whether the two share no bearing, edges taken as of the whole between them."""
-    width_one, width_other = _width_deg(one), _width_deg(other)
-    return (other.left_deg - one.left_deg) % 360.0 > width_one and (
-        one.left_deg - other.left_deg
-    ) % 360.0 > width_other
+def _overlapping(
+    others: NDArray[np.int64], k: int, nearest_m: NDArray[np.float64]
+) -> list[tuple[int, str, float, float]]:
+    """As ``_of_one``, of those of some others that share a slice with it, the least apart in depth first."""
+    mine = np.flatnonzero(np.isfinite(nearest_m[k]))
+    nearer_m = nearest_m[np.ix_(others, mine)] - nearest_m[k, mine]  # inf where the other is not seen
+    shared = np.isfinite(nearer_m)
+    counts = shared.sum(axis=1)
+    others, nearer_m, shared, counts = (v[counts > 0] for v in (others, nearer_m, shared, counts))
+    ordered, row = np.sort(nearer_m, axis=1), np.arange(others.size)
+    median_m = (ordered[row, (counts - 1) // 2] + ordered[row, counts // 2]) / 2.0
+    before = ((nearer_m > 0) & shared).sum(axis=1) >= _CLEARLY * counts
+    behind = (nearer_m < 0).sum(axis=1) >= _CLEARLY * counts
+    chosen = np.lexsort((others, np.abs(median_m)))[:_MOST_OVERLAPPING]
+    return [
+        (
+            int(others[i]),
+            "in_front_of" if before[i] else "behind" if behind[i] else "overlapping",
+            0.0,
+            float(median_m[i]),
+        )
+        for i in chosen
+    ]
 
 
 def _width_deg(thing: Seen) -> float:

@@ -23,11 +23,14 @@ class Samples:
     weight : (n,) float64, share of the feature that each stands for. The outline of an area has none: it
         counts for the edges of what is seen but not for the share; unless the area is too narrow for
         samples inside, when its sides stand for it
+    number : (n,) int64; samples next to each other along a line feature follow each other in number, and all
+        others are at least 2 apart
     """
 
     easting_m: NDArray[np.float64]
     northing_m: NDArray[np.float64]
     weight: NDArray[np.float64]
+    number: NDArray[np.int64]
 
 
 def sample(geometry: shapely.Geometry, spacing_m: float) -> Samples:
@@ -41,35 +44,46 @@ def sample(geometry: shapely.Geometry, spacing_m: float) -> Samples:
     dimension = shapely.get_dimensions(geometry)
     if dimension == 0:
         xy = shapely.get_coordinates(geometry)
-        return Samples(xy[:, 0], xy[:, 1], np.full(len(xy), 1 / len(xy)))
+        return Samples(xy[:, 0], xy[:, 1], np.full(len(xy), 1 / len(xy)), _apart(len(xy)))
     if dimension == 1:
-        xy, weight = _along(geometry, spacing_m)
-        return Samples(xy[:, 0], xy[:, 1], weight / weight.sum())
-    outline, lengths = _along(shapely.boundary(geometry), spacing_m)
+        xy, weight, number = _along(geometry, spacing_m)
+        return Samples(xy[:, 0], xy[:, 1], weight / weight.sum(), number)
+    outline, lengths, _ = _along(shapely.boundary(geometry), spacing_m)
     inside = _inside(geometry, spacing_m)
     if not len(inside):
-        return Samples(outline[:, 0], outline[:, 1], lengths / lengths.sum())
+        return Samples(outline[:, 0], outline[:, 1], lengths / lengths.sum(), _apart(len(outline)))
     xy = np.concatenate((inside, outline))
     weight = np.r_[np.full(len(inside), 1 / len(inside)), np.zeros(len(outline))]
-    return Samples(xy[:, 0], xy[:, 1], weight)
+    return Samples(xy[:, 0], xy[:, 1], weight, _apart(len(xy)))
 
 
-def _along(geometry: shapely.Geometry, spacing_m: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Middles of equal stretches of each line, with their lengths, and each line's two ends (length 0)."""
+def _apart(count: int) -> NDArray[np.int64]:
+    return 2 * np.arange(count, dtype=np.int64)
+
+
+def _along(
+    geometry: shapely.Geometry, spacing_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Middles of equal stretches of each line, with their lengths, and each line's two ends (length 0).
+
+    Numbered along each line, with one number left out between two.
+    """
     lines = [part for part in shapely.get_parts(shapely.get_parts(geometry)) if part.length > 0]
     if not lines:
         xy = shapely.get_coordinates(geometry)[:1]
-        return xy, np.ones(1)
+        return xy, np.ones(1), _apart(1)
     total_m = float(sum(line.length for line in lines))
     spacing_m = max(spacing_m, total_m / MOST_SAMPLES)
-    places, weights = [], []
+    places, weights, numbers, first = [], [], [], 0
     for line in lines:
         stretches = max(1, int(np.ceil(line.length / spacing_m)))
         step_m = line.length / stretches
         at = np.r_[0.0, (np.arange(stretches) + 0.5) * step_m, line.length]
         places.append(_places_along(line, at))
         weights.append(np.r_[0.0, np.full(stretches, step_m), 0.0])
-    return np.concatenate(places), np.concatenate(weights)
+        numbers.append(first + np.arange(at.size, dtype=np.int64))
+        first += at.size + 1
+    return np.concatenate(places), np.concatenate(weights), np.concatenate(numbers)
 
 
 def _places_along(line: shapely.LineString, at_m: NDArray[np.float64]) -> NDArray[np.float64]:
