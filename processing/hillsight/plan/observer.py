@@ -1,0 +1,108 @@
+"""How people misjudge what they see in a picture: the figures that statements are weighed with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from hillsight.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True)
+class Noticing:
+    """How a thing of a class is told of.
+
+    told_if_shown : chance that it is told of where it plainly shows
+    told_if_not : chance that one is told of where the map has none in sight: it was built since, or another
+        thing was taken for it
+    missed_if_shown : chance that it is told to be absent where it ought to show: it has fallen or gone
+    missed_if_not : chance that it is told to be absent where it does not show
+    plain_within_m : distance at which half of them are still noticed
+    """
+
+    told_if_shown: float
+    told_if_not: float
+    missed_if_shown: float
+    missed_if_not: float
+    plain_within_m: float
+
+
+#: By evidence class. A presence of a work of man tells at most 6 to 1, its absence at most 2 to 1. Common
+#: practice, no source: walls fall, fences come and go, maps age.
+_NOTICING = MappingProxyType(
+    {
+        "ground_shape": Noticing(0.95, 0.05, 0.10, 0.95, 6_000.0),
+        "water": Noticing(0.90, 0.06, 0.20, 0.90, 4_000.0),
+        "man_made": Noticing(0.72, 0.12, 0.45, 0.90, 1_200.0),
+        "unclassed": Noticing(0.72, 0.12, 0.45, 0.90, 1_500.0),
+    }
+)
+
+
+@dataclass(frozen=True)
+class Observer:
+    """Standard deviations of what is judged by eye, from a picture.
+
+    distance_log : of the natural logarithm of a distance judged by eye. Distances outdoors are judged to
+        some 20 to 30 % by practised people (from memory, no page at hand); a picture gives less to go by
+    slope_deg : of a slope judged by eye, degrees. Slopes are overestimated, a 5 degree hill at some 20
+        (Proffitt and others 1995, from memory), so only the words on either side are told apart
+    vertical_deg : of a vertical angle judged in a picture whose level is not known. Common practice, no
+        source
+    height_log : of the logarithm of a height difference told in metres, besides 3 m. Common practice
+    skyline_deg : of the shape of a skyline, degrees. Common practice
+    picture_edge : of where a part of the picture ends, as a share of the picture's width
+    sun_deg : of the direction to the sun told from a picture
+    bearing_deg : of a bearing whose spread is not given: a hand-held compass, some 3 degrees (common
+        practice, no source)
+    angle_deg, angle_share : of an angle between two things, besides a share of it
+    alike : how far statements about one thing are one statement, 0 to 1: n of them count as
+        n / (1 + (n - 1) alike). The formula is the design effect of clustered samples (Kish 1965, from
+        memory); the figure is ours
+    discount : all evidence is raised to this power, so that what the model leaves out does not make
+        verdicts surer than they are; settled by simulation (docs/verdict.md)
+    noticing : by evidence class
+    """
+
+    distance_log: float = 0.4
+    slope_deg: float = 6.0
+    vertical_deg: float = 0.8
+    height_log: float = 0.5
+    skyline_deg: float = 0.35
+    picture_edge: float = 0.06
+    sun_deg: float = 8.0
+    bearing_deg: float = 3.0
+    angle_deg: float = 1.5
+    angle_share: float = 0.1
+    alike: float = 0.5
+    discount: float = 1.0
+    noticing: Mapping[str, Noticing] = field(default_factory=lambda: _NOTICING)
+
+    def __post_init__(self) -> None:
+        for name in (
+            "distance_log",
+            "slope_deg",
+            "vertical_deg",
+            "height_log",
+            "skyline_deg",
+            "picture_edge",
+            "sun_deg",
+            "bearing_deg",
+            "angle_deg",
+        ):
+            value = getattr(self, name)
+            if not 0 < value < 1000:
+                raise CallError(
+                    f"{name} is {value:g}", where="observer", remedy="Give a standard deviation above 0"
+                )
+        for name in ("alike", "angle_share"):
+            if not 0 <= getattr(self, name) <= 1:
+                raise CallError(f"{name} is {getattr(self, name):g}", where="observer", remedy="Give 0 to 1")
+        if not 0 < self.discount <= 1:
+            raise CallError(
+                f"discount is {self.discount:g}", where="observer", remedy="Give a power above 0, at most 1"
+            )
