@@ -105,7 +105,7 @@ def test_level_ground_is_half_a_scale_wide_at_least() -> None:
 
 
 def test_the_flank_of_a_cone_cut_off_is_a_ring_of_steep_ground() -> None:
-    """Falls by 0.4 (21.8 degrees) from 150 to 350 m out: 80 m. Horn's window reaches a post over each bend."""
+    """Falls by 0.4 (21.8 degrees) from 150 to 350 m out: 80 m. Horn reaches a post over each bend."""
     cut = as_it_is(lambda x, y: 300.0 - 0.4 * np.clip(np.hypot(x, y) - 150.0, 0.0, 200.0), GRID, SCALE_M)
     (found,) = find_steep_ground(cut, (20.0, 30.0))
     assert (found.slope_from_deg, found.slope_to_deg) == (20.0, 30.0)
