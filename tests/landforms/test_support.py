@@ -48,6 +48,39 @@ def test_the_axis_of_a_roof_stands_out_by_its_fall_over_half_a_scale(
     assert not stands_out(worked, -worked.height_m).any()
 
 
+@pytest.mark.parametrize("spacing", SPACINGS)
+@pytest.mark.parametrize("crest_runs", ["east", "north"])
+def test_a_level_crest_right_on_a_row_or_column_of_posts_stands_out(
+    spacing: tuple[float, float], crest_runs: str
+) -> None:
+    """A roof whose crest is level: flanks that fall by 0.3 lie 0.3 of half a scale below it."""
+    grid = grid_of(61, 61, *spacing)
+    worked = as_it_is(lambda x, y: 500.0 - 0.3 * np.abs(y if crest_runs == "east" else x), grid, SCALE_M)
+    found, valley = relief_m(worked, worked.height_m), relief_m(worked, -worked.height_m)
+    axis = stands_out(worked, worked.height_m)
+    if crest_runs == "east":
+        found, valley, axis = found.T, valley.T, axis.T
+    assert found[15:-15, 30] == pytest.approx(0.3 * SCALE_M / 2)
+    assert np.isnan(valley[15:-15, 30]).all()
+    assert axis[15:-15, 30].all()
+    assert not np.delete(axis[15:-15], 30, axis=1).any()
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_level_crest_along_a_diagonal_stands_out_too(sign: float) -> None:
+    """Half a scale across the crest the ground has fallen by 0.3 * 100 * sqrt(2)."""
+    worked = as_it_is(lambda x, y: 500.0 - 0.3 * np.abs(x + sign * y), grid_of(61, 61), SCALE_M)
+    found = relief_m(worked, worked.height_m)
+    crest = np.diagonal(found if sign > 0 else found[:, ::-1])
+    assert crest[20:40] == pytest.approx(0.3 * np.sqrt(2) * SCALE_M / 2, rel=1e-6)
+
+
+@pytest.mark.parametrize("bend", [-1.0, 1.0])
+def test_a_round_top_and_a_saddle_do_not_stand_out_for_being_level(bend: float) -> None:
+    worked = as_it_is(lambda x, y: 500.0 - (x**2 + bend * y**2) / 900.0, grid_of(61, 61), SCALE_M)
+    assert np.isnan(relief_m(worked, worked.height_m)[30, 30])
+
+
 @pytest.mark.parametrize("share", [0.9, 1.1])
 def test_the_least_relief_is_a_share_of_the_scale(share: float) -> None:
     flank = share * LEAST_RELIEF_SHARE * 2

@@ -22,11 +22,16 @@ LEAST_RELIEF_SHARE = 0.02
 #: a cone every line down the slope stands out alike, and none is a spur. By trial, no source.
 _MOST_FLANK_SHARE = 0.5
 
+#: What slopes less is level.
+_LEVEL = 1e-9
+
 
 def relief_m(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.float64]:
     """Height of each post over the mean of two places half a scale along its contour to either side.
 
     A plane gives 0 whichever way it slopes, a roof its flanks' fall over half a scale, a valley minus that.
+
+    On a level crest that lies on the posts themselves the two places lie across it.
 
     Parameters
     ----------
@@ -79,13 +84,26 @@ def _between(values: NDArray[np.float64], row: float, column: float) -> float:
 def _along_contour(
     height_m: NDArray[np.float64], row: int, column: int, spacing_x_m: float, spacing_y_m: float
 ) -> tuple[float, float]:
-    """Unit direction (east, north) of the contour through a post; NaN where the ground is level."""
+    """Unit direction (east, north) of the contour through a post; NaN where the ground is level.
+
+    On a level crest that lies on the posts themselves there is no slope to tell it by: across the crest.
+    """
     east = (height_m[row, column + 1] - height_m[row, column - 1]) / (2.0 * spacing_x_m)
     north = (height_m[row - 1, column] - height_m[row + 1, column]) / (2.0 * spacing_y_m)
     steep = np.hypot(east, north)
-    if not steep > 1e-9:
-        return np.nan, np.nan
-    return -north / steep, east / steep
+    if steep > _LEVEL:
+        return -north / steep, east / steep
+    here = height_m[row, column]
+    for down, right in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        east, north = right * spacing_x_m, -down * spacing_y_m
+        level_m = _LEVEL * np.hypot(east, north)
+        ahead = height_m[row + down, column + right] - here
+        back = height_m[row - down, column - right] - here
+        one = height_m[row + right, column - down] - here
+        other = height_m[row - right, column + down] - here
+        if max(abs(ahead), abs(back)) <= level_m and max(one, other) < -level_m:
+            return -north / np.hypot(east, north), east / np.hypot(east, north)
+    return np.nan, np.nan
 
 
 @compiled
