@@ -37,6 +37,10 @@ class FeatureError(HillsightError):
     """Map features cannot be read or used."""
 
 
+class SightingError(HillsightError):
+    """A sighting cannot be read, or contradicts itself."""
+
+
 class CallError(HillsightError):
     """An option or a combination of options makes no sense."""
 
