@@ -109,10 +109,11 @@ def glance(
     things: Things,
     errors: ErrorModel,
     maxima: Maxima | None = None,
+    raised_m: float = 0.0,
 ) -> Glance:
-    """Look round from a place whose ground height is known."""
+    """Look round from a place whose ground height is known; ``raised_m`` puts the eye higher than usual."""
     drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
-    eye = Eye.on(surface.grid, easting_m, northing_m, ground_m + viewing.eye_height_m, drop)
+    eye = Eye.on(surface.grid, easting_m, northing_m, ground_m + viewing.eye_height_m + raised_m, drop)
     convergence_deg = float(geodesy.convergence_deg(easting_m, northing_m))
     true_deg = np.arange(BEARINGS, dtype=np.float64) * np.float64(STEP_DEG)
     along = see_bearings(surface, eye, viewing.reach_m, true_deg - convergence_deg)

@@ -28,11 +28,11 @@ class Table:
     log_fits: Floats
     log_prior: Floats
 
-    def without(self, left_out: Floats | None = None) -> Floats:
+    def without(self, left_out: NDArray[np.bool_] | None = None) -> Floats:
         """Log likelihood of each place, (c,), without the statements marked, (s,) of truth values."""
         fits = self.log_fits
         if left_out is not None:
-            fits = fits[:, ~np.asarray(left_out, bool), :]
+            fits = fits[:, ~left_out, :]
         joint = fits.sum(axis=1) + self.log_prior[None, :]
         return np.asarray(special.logsumexp(joint, axis=1), np.float64)
 

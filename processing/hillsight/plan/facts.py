@@ -1,0 +1,189 @@
+"""What a place shows of the matter of a statement, in words and with the figure they rest on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from hillsight.plan.glance import BEARINGS, STEP_DEG
+from hillsight.plan.pair_facts import angle_fact, order_fact, relation_fact
+from hillsight.plan.thing_facts import (
+    bearing_fact,
+    comes_down_fact,
+    distance_words,
+    height_fact,
+    number_fact,
+    seen_fact,
+    sky_fact,
+)
+from hillsight.plan.verdict import Fact
+from hillsight.plan.vocabulary import SHAPES, SLOPES
+from hillsight.plan.weigh_ground import BROW_WITHIN_M, skyline_fit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hillsight.plan.glance import Glance
+    from hillsight.plan.sighting import Statement
+    from hillsight.plan.weigh import Weighing
+
+    Floats = NDArray[np.float64]
+
+_OF_THINGS = {
+    "seen": seen_fact,
+    "height": height_fact,
+    "vertical_angle": height_fact,
+    "against_sky": sky_fact,
+    "number": number_fact,
+    "comes_down": comes_down_fact,
+    "bearing": bearing_fact,
+    "order": order_fact,
+    "relation": relation_fact,
+    "angle": angle_fact,
+}
+
+_SHAPE_WORDS = {
+    "flat": "is flat",
+    "pointed": "rises to a point",
+    "saddle": "dips to a saddle",
+    "falls left": "falls to the left",
+    "falls right": "falls to the right",
+}
+
+
+def fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """What would be seen of it if the picture looked in one of the directions weighed.
+
+    Parameters
+    ----------
+    direction : index among the framing's headings
+    """
+    if statement.kind == "brow":
+        return _brow(statement, glance, weighing, direction)
+    if statement.kind == "dead_ground":
+        return _dead_ground(statement, glance, weighing, direction)
+    if statement.kind in ("skyline", "skyline_points"):
+        return _skyline(statement, glance, weighing, direction)
+    return _OF_THINGS[statement.kind](statement, glance, weighing, direction)
+
+
+def slope_word(slope_deg: float) -> str:
+    """Word for a slope, falling away negative."""
+    for word, (low, high) in SLOPES.items():
+        if low <= slope_deg < high:
+            return word
+    return "rises steeply"
+
+
+def _rim(glance: Glance, at: NDArray[np.int64], distance_m: Floats) -> shapely.Geometry | None:
+    """Line through places at distances along bearings."""
+    there = np.isfinite(distance_m)
+    if np.count_nonzero(there) < 2:
+        return None
+    turn = np.radians(at[there] * STEP_DEG - glance.convergence_deg)
+    away = distance_m[there]
+    return shapely.LineString(
+        np.column_stack((glance.easting_m + away * np.sin(turn), glance.northing_m + away * np.cos(turn)))
+    )
+
+
+def _middle_deg(at: NDArray[np.int64]) -> float:
+    return float(at[at.size // 2] * STEP_DEG % 360.0)
+
+
+def _brow(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    at = weighing.framing.bearings(statement.part)[direction]
+    brow_m = glance.brow_m[at]
+    near = np.isfinite(brow_m) & (brow_m <= BROW_WITHIN_M)
+    if near.mean() < 0.5:
+        return Fact(
+            f"the ground stays in view for {distance_words(BROW_WITHIN_M)} or more",
+            bearing_true_deg=_middle_deg(at),
+        )
+    middle_m = float(np.median(brow_m[near]))
+    words = f"the ground turns out of view at about {distance_words(middle_m)}"
+    figure, unit = middle_m, "m on the grid"
+    for key, slopes, place in (
+        ("slope_before", glance.before_deg, "up to the brow"),
+        ("slope_beyond", glance.beyond_deg, "behind the brow"),
+    ):
+        if key in statement.values and np.isfinite(slopes[at][near]).any():
+            slope = float(np.nanmedian(slopes[at][near]))
+            word = slope_word(slope)
+            words = f"the ground {'is level' if word == 'level' else word} {place} ({slope:+.0f} degrees)"
+            figure, unit = slope, "degrees, falling negative"
+    return Fact(words, figure, unit, _rim(glance, at, np.where(near, brow_m, np.nan)), _middle_deg(at))
+
+
+def _dead_ground(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    at = weighing.framing.bearings(statement.part)[direction]
+    brow_m, out_m = glance.brow_m[at], glance.out_again_m[at]
+    there = np.isfinite(brow_m)
+    if there.mean() < 0.5:
+        return Fact("no ground is out of view behind a brow", 0.0, "m on the grid", None, _middle_deg(at))
+    rim = _rim(glance, at, brow_m)
+    if "beyond" in statement.values:
+        again = glance.again_deg[at][there & np.isfinite(out_m)]
+        again = again[np.isfinite(again)]
+        if again.size < 0.5 * np.count_nonzero(there):
+            return Fact("no ground shows again behind the brow", None, "", rim, _middle_deg(at))
+        slope = float(np.median(again))
+        word = slope_word(slope)
+        return Fact(
+            f"the ground that shows again {'is level' if word == 'level' else word} ({slope:+.0f} degrees)",
+            slope,
+            "degrees, falling negative",
+            _rim(glance, at, np.where(np.isfinite(out_m), out_m, np.nan)),
+            _middle_deg(at),
+        )
+    hidden_m = float(np.median((out_m - brow_m)[there]))
+    if not np.isfinite(hidden_m):
+        return Fact("all the ground behind the brow is out of view", None, "", rim, _middle_deg(at))
+    return Fact(
+        f"about {distance_words(hidden_m)} of ground are out of view behind the brow",
+        hidden_m,
+        "m on the grid",
+        rim,
+        _middle_deg(at),
+    )
+
+
+def _skyline(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    from hillsight.plan.sighting import Statement as Told
+
+    at = weighing.framing.bearings(statement.part)[direction]
+    rim = _rim(glance, at, glance.skyline_m[at])
+    if statement.kind == "skyline_points":
+        points = np.asarray(statement.values["points"], np.float64)
+        bearing = weighing.framing.heading_deg[direction] + points[:, 0]
+        slot = np.rint(bearing / STEP_DEG).astype(int) % BEARINGS
+        off = np.nan_to_num(glance.skyline_deg[slot], nan=-5.0) - points[:, 1]
+        spread = float(np.sqrt(((off - off.mean()) ** 2).mean()))
+        return Fact(
+            f"the skyline runs {spread:.1f} degrees off the traced points, on average",
+            spread,
+            "degrees",
+            rim,
+            _middle_deg(at),
+        )
+    fits = [
+        float(
+            skyline_fit(
+                Told("skyline", {"shape": shape}, statement.part), glance, weighing.framing, weighing.observer
+            )[direction]
+        )
+        for shape in SHAPES
+    ]
+    shape = SHAPES[int(np.argmax(fits))]
+    angles = glance.skyline_deg[at]
+    range_deg = float(np.nanmax(angles) - np.nanmin(angles)) if np.isfinite(angles).any() else 0.0
+    where = "" if statement.part == "anywhere" else f" of the {statement.part}"
+    return Fact(
+        f"the skyline{where} {_SHAPE_WORDS[shape]}, within {range_deg:.1f} degrees",
+        range_deg,
+        "degrees",
+        rim,
+        _middle_deg(at),
+    )

@@ -1,0 +1,370 @@
+"""Relocation: from a sighting and candidates to a verdict."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import CallError, StationError
+from hillsight.ground.stations import Station
+from hillsight.plan.arguing import arguments
+from hillsight.plan.asking import next_questions
+from hillsight.plan.changes import changed, judge
+from hillsight.plan.decision import NONE_FITS, UNDECIDED, Rules
+from hillsight.plan.elsewhere import places_about
+from hillsight.plan.posterior import Table, base_rates, log_mean, table_of
+from hillsight.plan.telling import cautions, headline
+from hillsight.plan.things import Things, wanted_rows
+from hillsight.plan.verdict import Change, Verdict, Weighed
+from hillsight.plan.weigh import Weighing, weights, wrong_chances
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    import geopandas
+    from numpy.typing import NDArray
+
+    from hillsight.plan.framing import Framing
+    from hillsight.plan.glance import Glance
+    from hillsight.plan.looking import Looker
+    from hillsight.plan.observer import Observer
+    from hillsight.plan.posterior import Posterior
+    from hillsight.plan.sighting import Sighting, Statement
+    from hillsight.plan.verdict import NextQuestion
+
+    Floats = NDArray[np.float64]
+
+#: Two candidates nearer than this are one place.
+LEAST_APART_M = 1.0
+
+#: With more candidates than these nobody reads what would change the answer, or the next question.
+MOST_ARGUED = 12
+
+#: How far off a candidate's place may be for the answer to stand, and how much higher the eye.
+_OFF_M, _HIGHER_M = 50.0, 1.0
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a sighting is weighed with.
+
+    things_frame : map features and landforms, as ``landform_features`` gives them
+    declination_deg : None where no day is known
+    elsewhere : how many places stand for none of the candidates, and how far about they are drawn
+    """
+
+    looker: Looker
+    things_frame: geopandas.GeoDataFrame
+    framing: Framing
+    observer: Observer
+    rules: Rules
+    declination_deg: float | None = None
+    elsewhere: int = 150
+    elsewhere_within_m: float = 2_000.0
+
+
+@dataclass(frozen=True)
+class Relocation:
+    """A verdict, and what it rests on: views and weights of the candidates in their order."""
+
+    verdict: Verdict
+    glances: list[Glance]
+    weighing: Weighing
+    table: Table
+
+
+def check_candidates(stations: Sequence[Station]) -> None:
+    """Refuse what leaves nothing to decide.
+
+    Raises
+    ------
+    StationError : fewer than two candidates, or two at one place
+    """
+    if len(stations) < 2:
+        raise StationError(
+            "one candidate leaves nothing to decide",
+            where=stations[0].source if stations else "",
+            remedy="Give two or more places that the picture may have been taken from",
+        )
+    order = sorted(stations, key=lambda s: (s.easting_m, s.northing_m))
+    for one, other in itertools.pairwise(order):
+        apart_m = np.hypot(one.easting_m - other.easting_m, one.northing_m - other.northing_m)
+        if apart_m < LEAST_APART_M:
+            raise StationError(
+                f"{one.label!r} and {other.label!r} are one place ({apart_m:.1f} m apart)",
+                where=other.source,
+                remedy="Drop one of them, or move it",
+            )
+
+
+def relocate(
+    setting: Setting,
+    stations: Sequence[Station],
+    sighting: Sighting,
+    priors: Sequence[float] | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Relocation:
+    """Weigh every candidate.
+
+    Parameters
+    ----------
+    priors : of the candidates, any numbers above nought; equal where None
+
+    Raises
+    ------
+    StationError : see ``check_candidates``; a candidate on a void
+    CallError : a statement's thing is on no map, a prior is no number above nought
+    """
+    check_candidates(stations)
+    statements = sighting.statements
+    frame = setting.things_frame
+    spacing_m = 2 * min(setting.looker.terrain.spacing_x_m, setting.looker.terrain.spacing_y_m)
+    chosen = Things.of(frame.iloc[wanted_rows(frame, statements, sighting.source)], spacing_m)
+    weighing = Weighing(chosen, setting.framing, setting.observer, setting.declination_deg)
+    if setting.declination_deg is None and any(s.values.get("north") == "magnetic" for s in statements):
+        raise CallError(
+            "a magnetic bearing needs the day it was taken on",
+            where=sighting.source,
+            remedy="Give taken = YYYY-MM-DD under [picture], or count the bearing from grid or true north",
+        )
+    prior = _priors(priors, len(stations))
+
+    def share(of: float, from_: float) -> Callable[[float], None] | None:
+        return None if progress is None else lambda done: progress(from_ + of * done)
+
+    few = len(stations) <= MOST_ARGUED
+    glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
+    others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
+    fits = np.array([weighing.fits(statements, glance) for glance in glances])
+    about_fits = np.array([weighing.fits(statements, glance) for glance in others])
+    if not others:
+        about_fits = fits
+    prior_direction = setting.framing.prior
+    settings = (
+        base_rates(about_fits, prior_direction),
+        wrong_chances(statements),
+        weights(statements, setting.observer),
+        prior_direction,
+        setting.observer.discount,
+    )
+    table, about = table_of(fits, *settings), table_of(about_fits, *settings)
+    man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements])
+    state, whole, ground = judge(table, about, prior, man_made, setting.rules)
+    best = whole.best
+    order = np.argsort(-whole.candidates, kind="stable")
+    # Where none fits, the best is argued against what would be said elsewhere.
+    rival = None if state == NONE_FITS else int(order[1])
+    gained = log_mean(about.without()) - np.array([log_mean(row) for row in about.leave_one_out().T])
+    argued = arguments(statements, glances, weighing, table, gained, best, rival) if few else []
+    verdict = Verdict(
+        state,
+        sighting,
+        _weighed(stations, glances, table, setting.framing, prior, whole, ground, order),
+        whole.none,
+        whole.ratio_to_next,
+        tuple(argued),
+        "",
+        cautions=cautions(sighting, glances, weighing),
+    )
+    verdict = replace(verdict, headline=headline(verdict))
+    if few:
+        labels = [station.label for station in stations]
+        changes = _left_out(verdict, table, about, prior, man_made, setting.rules, labels)
+        redo = _Redo(setting, stations, sighting, weighing, settings, about, prior, man_made)
+        changes += redo.moved(glances, fits, state, best, rival)
+        if progress is not None:
+            progress(0.85)
+        questions: tuple[NextQuestion, ...] = ()
+        if state == UNDECIDED:
+            questions = _questions(setting, stations, statements, spacing_m, table, whole)
+        verdict = replace(verdict, changes=tuple(changes), questions=questions)
+    if progress is not None:
+        progress(1.0)
+    return Relocation(verdict, glances, weighing, table)
+
+
+def _priors(given: Sequence[float] | None, count: int) -> Floats:
+    if given is None:
+        return np.full(count, 1.0 / count)
+    prior = np.asarray(given, np.float64)
+    if not (np.isfinite(prior).all() and (prior >= 0).all() and prior.sum() > 0):
+        raise CallError(
+            "a prior is no number from nought up", remedy="Give numbers above 0; they need not add up"
+        )
+    shares: Floats = prior / prior.sum()
+    return shares
+
+
+def _look_elsewhere(
+    setting: Setting,
+    stations: Sequence[Station],
+    things: Things,
+    progress: Callable[[float], None] | None,
+) -> list[Glance]:
+    east = np.array([s.easting_m for s in stations])
+    north = np.array([s.northing_m for s in stations])
+    surface = setting.looker.surface(float(east[0]), float(north[0]))
+    least_m = 4 * max(surface.grid.spacing_x_m, 10.0)
+    places = places_about(surface, east, north, setting.elsewhere, setting.elsewhere_within_m, least_m)
+    made = [
+        Station(f"elsewhere {k}", None, float(e), float(n), None, "") for k, (e, n) in enumerate(places, 1)
+    ]
+    return setting.looker.look_all(made, things, progress)
+
+
+def _weighed(
+    stations: Sequence[Station],
+    glances: Sequence[Glance],
+    table: Table,
+    framing: Framing,
+    prior: Floats,
+    whole: Posterior,
+    ground: Posterior,
+    order: NDArray[np.int64],
+) -> tuple[Weighed, ...]:
+    directions = table.directions()
+    best = directions.argmax(axis=1)
+    looks = framing.heading_deg[best]
+    off = (framing.heading_deg[None, :] - looks[:, None] + 180.0) % 360.0 - 180.0
+    spread = np.sqrt((directions * off**2).sum(axis=1))
+    ranks = np.empty(len(stations), np.int64)
+    ranks[order] = np.arange(1, len(stations) + 1)
+    return tuple(
+        Weighed(
+            station.label,
+            station.easting_m,
+            station.northing_m,
+            glance.ground_m,
+            glance.eye_level_m,
+            float(prior[k]),
+            float(whole.candidates[k]),
+            float(ground.candidates[k]),
+            float(looks[k]),
+            float(spread[k]),
+            int(ranks[k]),
+        )
+        for k, (station, glance) in enumerate(zip(stations, glances, strict=True))
+    )
+
+
+def _left_out(
+    verdict: Verdict,
+    table: Table,
+    about: Table,
+    prior: Floats,
+    man_made: NDArray[np.bool_],
+    rules: Rules,
+    labels: Sequence[str],
+) -> list[Change]:
+    """The verdict without each statement, and without all works of man."""
+    best = labels.index(verdict.best.station)
+    found = []
+    numbered = {argument.number: argument.says for argument in verdict.arguments}
+    for k in range(man_made.size):
+        out = np.zeros(man_made.size, bool)
+        out[k] = True
+        about_it = f"without statement {k + 1} ({numbered[k + 1]})"
+        found.append(
+            changed(about_it, verdict.state, best, judge(table, about, prior, man_made, rules, out), labels)
+        )
+    if man_made.any() and not man_made.all():
+        found.append(
+            changed(
+                "without works of man",
+                verdict.state,
+                best,
+                judge(table, about, prior, man_made, rules, man_made),
+                labels,
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class _Redo:
+    """Weighs again with a candidate some way off its place, or every eye higher."""
+
+    setting: Setting
+    stations: Sequence[Station]
+    sighting: Sighting
+    weighing: Weighing
+    settings: tuple[Floats, Floats, Floats, Floats, float]
+    about: Table
+    prior: Floats
+    man_made: NDArray[np.bool_]
+
+    def moved(
+        self, glances: Sequence[Glance], fits: Floats, state: str, best: int, rival: int | None
+    ) -> list[Change]:
+        found = []
+        for k in (best, rival):
+            if k is None:
+                continue
+            worst: Change | None = None
+            for turn in range(0, 360, 45):
+                again = self._fits_off(glances[k], turn)
+                if again is None:
+                    continue
+                tried = fits.copy()
+                tried[k] = again
+                about = f"with {self.stations[k].label} {_OFF_M:.0f} m to the {_COMPASS[turn // 45]}"
+                change = self._judged(about, tried, state, best)
+                if worst is None or (change.changes, -_held(change, self.stations[best].label)) > (
+                    worst.changes,
+                    -_held(worst, self.stations[best].label),
+                ):
+                    worst = change
+            if worst is not None:
+                found.append(worst)
+        eye_m = self.setting.looker.viewing.eye_height_m + _HIGHER_M
+        raised = [
+            self.weighing.fits(
+                self.sighting.statements, self.setting.looker.look(s, self.weighing.things, eye_m)
+            )
+            for s in self.stations
+        ]
+        found.append(self._judged(f"with every eye {_HIGHER_M:g} m higher", np.array(raised), state, best))
+        return found
+
+    def _judged(self, about: str, fits: Floats, state: str, best: int) -> Change:
+        table = table_of(fits, *self.settings)
+        found = judge(table, self.about, self.prior, self.man_made, self.setting.rules)
+        return changed(about, state, best, found, [s.label for s in self.stations])
+
+    def _fits_off(self, place: Glance, turn_deg: int) -> Floats | None:
+        turn = np.radians(turn_deg)
+        east = place.easting_m + _OFF_M * float(np.sin(turn))
+        north = place.northing_m + _OFF_M * float(np.cos(turn))
+        station = Station(place.label, None, east, north, None, "")
+        try:
+            moved = self.setting.looker.look(station, self.weighing.things)
+        except StationError:
+            return None  # off the terrain, or on a void
+        return self.weighing.fits(self.sighting.statements, moved)
+
+
+_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def _held(change: Change, label: str) -> float:
+    """Probability that the best candidate keeps."""
+    return change.probability if change.station == label else 0.0
+
+
+def _questions(
+    setting: Setting,
+    stations: Sequence[Station],
+    statements: Sequence[Statement],
+    spacing_m: float,
+    table: Table,
+    whole: Posterior,
+) -> tuple[NextQuestion, ...]:
+    """The next questions, about all that may be seen from any of the likelier candidates."""
+    likely = np.flatnonzero(whole.candidates >= 0.02 * whole.candidates.max())
+    things = Things.of(setting.things_frame, spacing_m)
+    weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
+    glances = [setting.looker.look(stations[int(k)], things) for k in likely]
+    return next_questions(glances, weighing, table.directions()[likely], whole.candidates[likely], statements)

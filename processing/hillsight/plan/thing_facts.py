@@ -1,0 +1,191 @@
+"""What a place shows of one thing: whether it is seen, how high it stands, where it lies."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from hillsight.plan.verdict import Fact
+from hillsight.plan.weigh_things import LEVEL_DEG, WELL_DEG, shown
+
+if TYPE_CHECKING:
+    from hillsight.plan.glance import Glance
+    from hillsight.plan.sighting import Statement
+    from hillsight.plan.weigh import Weighing
+
+#: Chance of showing in the picture below which a thing is told not to show.
+SHOWS_FROM = 0.3
+
+
+def distance_words(value_m: float) -> str:
+    """A distance as it may be told: two figures, no more."""
+    if value_m >= 1_000:
+        return f"{value_m / 1000:.1f} km"
+    return f"{round(value_m, -1) if value_m >= 100 else value_m:.0f} m"
+
+
+def the(what: str, weighing: Weighing) -> str:
+    """A name as it is, a kind with its article."""
+    return what if weighing.things.is_named(what) else f"the {what}"
+
+
+def likeliest(what: str, part: str, glance: Glance, weighing: Weighing, direction: int) -> tuple[int, float]:
+    """The thing of that name or kind likeliest to be meant, and its chance of showing in that part."""
+    chances = shown(what, part, glance, weighing.framing, weighing.things, weighing.observer)[direction]
+    best = int(np.argmax(chances))
+    return int(weighing.things.rows(what)[best]), float(chances[best])
+
+
+def absent(what: str, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """That a thing does not show in the picture, and why."""
+    rows = weighing.things.rows(what)
+    chance = float(glance.things.chance[rows].max(initial=0.0))
+    one = likeliest(what, "anywhere", glance, weighing, direction)[0]
+    name = the(what, weighing) if weighing.things.is_named(what) else f"no {what}"
+    if chance < 0.5:
+        words = f"{name} is out of view" if weighing.things.is_named(what) else f"{name} is in view"
+    else:
+        held = weighing.framing.holds(
+            "anywhere", glance.things.left_deg[rows], glance.things.width_deg[rows]
+        )[direction].max(initial=0.0)
+        if held < 0.5:
+            words = (
+                f"{name} lies outside the picture"
+                if weighing.things.is_named(what)
+                else f"{name} lies in the picture"
+            )
+        else:
+            words = (
+                f"{name} is too far off to be told"
+                if weighing.things.is_named(what)
+                else f"{name} is near enough to be told"
+            )
+    return Fact(words, chance, "probability of being seen", place(one, weighing), _bearing(glance, one))
+
+
+def place(thing: int, weighing: Weighing) -> shapely.Geometry:
+    """Where it is on the map."""
+    return weighing.things.frame.geometry.iloc[thing]
+
+
+def _bearing(glance: Glance, thing: int) -> float:
+    return float(glance.things.middle_deg[thing])
+
+
+def side_words(right_deg: float) -> str:
+    """Where something lies from the picture's middle."""
+    if abs(right_deg) < 3.0:
+        return "in the middle"
+    return f"{abs(right_deg):.0f} degrees {'right' if right_deg > 0 else 'left'} of the middle"
+
+
+def from_middle(glance: Glance, thing: int, weighing: Weighing, direction: int) -> float:
+    """Bearing of a thing from the picture's middle, to the right positive."""
+    off = glance.things.middle_deg[thing] - weighing.framing.heading_deg[direction]
+    return float((off + 180.0) % 360.0 - 180.0)
+
+
+def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """Whether it shows, and from how near."""
+    what = statement.values["what"]
+    one, chance = likeliest(what, statement.part, glance, weighing, direction)
+    if chance < SHOWS_FROM:
+        return absent(what, glance, weighing, direction)
+    nearest_m = float(glance.things.nearest_m[one])
+    name = what if weighing.things.is_named(what) else f"a {what}"
+    side = side_words(from_middle(glance, one, weighing, direction))
+    return Fact(
+        f"{name} shows at {distance_words(nearest_m)}, {side}",
+        nearest_m,
+        "m on the grid",
+        place(one, weighing),
+        _bearing(glance, one),
+    )
+
+
+def height_words(angle_deg: float) -> str:
+    """Word for a vertical angle."""
+    if abs(angle_deg) <= LEVEL_DEG:
+        return "level with us"
+    much = "well" if abs(angle_deg) > WELL_DEG else "a little"
+    return f"{much} {'above' if angle_deg > 0 else 'below'} us"
+
+
+def height_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """How high it stands."""
+    what = statement.values["what"]
+    one, chance = likeliest(what, statement.part, glance, weighing, direction)
+    if chance < SHOWS_FROM:
+        return absent(what, glance, weighing, direction)
+    angle, difference = float(glance.things.vertical_deg[one]), float(glance.things.height_difference_m[one])
+    words = f"{the(what, weighing)} stands {height_words(angle)} ({angle:+.1f} degrees, {difference:+.0f} m)"
+    return Fact(words, angle, "degrees above level", place(one, weighing), _bearing(glance, one))
+
+
+def sky_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """Whether it stands against the sky."""
+    what = statement.values["what"]
+    one, chance = likeliest(what, statement.part, glance, weighing, direction)
+    if chance < SHOWS_FROM:
+        return absent(what, glance, weighing, direction)
+    below = float(glance.things.below_sky_deg[one])
+    name = the(what, weighing)
+    if below <= 0.25:
+        words = f"{name} stands against the sky"
+    else:
+        words = f"{name} lies below the skyline, by {below:.1f} degrees"
+    return Fact(words, below, "degrees below the skyline", place(one, weighing), _bearing(glance, one))
+
+
+def number_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """How many show."""
+    what = statement.values["what"]
+    chances = shown(what, statement.part, glance, weighing.framing, weighing.things, weighing.observer)[
+        direction
+    ]
+    count = float(chances.sum())
+    rows = weighing.things.rows(what)[chances >= SHOWS_FROM]
+    shapes = [place(int(row), weighing) for row in rows]
+    return Fact(
+        f"some {count:.0f} of the kind {what} would be told",
+        count,
+        "expected number",
+        shapely.geometrycollections(shapes) if shapes else None,
+        None,
+    )
+
+
+def comes_down_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """To which side it comes down."""
+    what = statement.values["what"]
+    one, chance = likeliest(what, statement.part, glance, weighing, direction)
+    falls = float(glance.things.falls_right_deg[one])
+    if chance < SHOWS_FROM or not np.isfinite(falls):
+        return absent(what, glance, weighing, direction)
+    side = "right" if falls > 0 else "left"
+    return Fact(
+        f"{the(what, weighing)} comes down to the {side}, over {abs(falls):.0f} degrees",
+        falls,
+        "degrees to the right",
+        place(one, weighing),
+        _bearing(glance, one),
+    )
+
+
+def bearing_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """On which bearing it lies."""
+    what = statement.values["what"]
+    rows = weighing.things.rows(what)
+    one = int(rows[int(np.argmax(glance.things.chance[rows]))])
+    if glance.things.chance[one] < SHOWS_FROM:
+        return absent(what, glance, weighing, direction)
+    true_deg = _bearing(glance, one)
+    return Fact(
+        f"{the(what, weighing)} lies on {true_deg % 360:.0f} degrees true",
+        true_deg,
+        "degrees from true north",
+        place(one, weighing),
+        true_deg,
+    )
