@@ -105,7 +105,7 @@ def script(
 
         def describe(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
             if wanted and not ctx.resilient_parsing:
-                from hillsight.scripts.describe import process_description
+                from hillsight.scripts.process_description import process_description
 
                 description = process_description(command, title=title, outputs=outputs, version=__version__)
                 click.echo(json.dumps(description, indent=2))
