@@ -43,6 +43,10 @@ LEAST_APART_M = 1.0
 #: With more candidates than these nobody reads what would change the answer, or the next question.
 MOST_ARGUED = 12
 
+#: A candidate of few is looked from so far about too, in four directions: its place is only known so well,
+#: and the near ground hangs on it.
+_BESIDE_M = 15.0
+
 #: How far off a candidate's place may be for the answer to stand, and how much higher the eye.
 _OFF_M, _HIGHER_M = 50.0, 1.0
 
@@ -74,6 +78,14 @@ class Relocation:
     glances: list[Glance]
     weighing: Weighing
     table: Table
+
+
+def beside_places(easting_m: float, northing_m: float) -> list[tuple[float, float]]:
+    """Places just beside one, to the four quarters."""
+    return [
+        (easting_m + _BESIDE_M * east, northing_m + _BESIDE_M * north)
+        for east, north in ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))
+    ]
 
 
 def check_candidates(stations: Sequence[Station]) -> None:
@@ -138,7 +150,10 @@ def relocate(
     few = len(stations) <= MOST_ARGUED
     glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
     others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
-    fits = np.array([weighing.fits(statements, glance) for glance in glances])
+    if few:
+        fits = np.array([_blurred(setting, weighing, statements, glance) for glance in glances])
+    else:
+        fits = np.array([weighing.fits(statements, glance) for glance in glances])
     about_fits = np.array([weighing.fits(statements, glance) for glance in others])
     if not others:
         about_fits = fits
@@ -184,6 +199,18 @@ def relocate(
     if progress is not None:
         progress(1.0)
     return Relocation(verdict, glances, weighing, table)
+
+
+def _blurred(setting: Setting, weighing: Weighing, statements: Sequence[Statement], place: Glance) -> Floats:
+    """Fits from a place and from just beside it, averaged, (s, h)."""
+    fits = [weighing.fits(statements, place)]
+    for east, north in beside_places(place.easting_m, place.northing_m):
+        try:
+            beside = setting.looker.look(Station(place.label, None, east, north, None, ""), weighing.things)
+        except StationError:
+            continue  # off the terrain, or on a void
+        fits.append(weighing.fits(statements, beside))
+    return np.asarray(np.mean(fits, axis=0), np.float64)
 
 
 def _priors(given: Sequence[float] | None, count: int) -> Floats:

@@ -1,0 +1,91 @@
+"""What tells places apart before anybody has looked, and what would mislead because it looks alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.plan.asking import chances_of
+from hillsight.plan.facts import fact
+from hillsight.plan.questions import information, questions
+from hillsight.plan.saying import say
+from hillsight.plan.weigh import TRUST
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.plan.framing import Framing
+    from hillsight.plan.glance import Glance
+    from hillsight.plan.verdict import Fact
+    from hillsight.plan.weigh import Weighing
+
+#: Information from which a question tells places apart, and below which they look alike in it, bits.
+APART_FROM_BITS, ALIKE_BELOW_BITS = 0.15, 0.03
+
+#: An answer is plain to see if it is given with this chance.
+_PLAIN_FROM = 0.7
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One question, with what each place answers.
+
+    looks : the view in words
+    information_bits : expected information about which place it is, of one answer
+    plainness : chance of the likeliest answer, at the place where it is least
+    answers : of each place, its likeliest answer in words; facts : what it rests on
+    """
+
+    looks: str
+    question: str
+    evidence_class: str
+    information_bits: float
+    plainness: float
+    answers: tuple[str, ...]
+    facts: tuple[Fact, ...]
+
+
+def compare(
+    glances: Sequence[Glance], weighing: Weighing, views: Sequence[tuple[str, Framing]]
+) -> tuple[list[Compared], list[Compared]]:
+    """(what tells the places apart, what looks alike), each by trust, then by how much it tells.
+
+    Parameters
+    ----------
+    views : each a name and the way it looks
+    """
+    apart, alike = [], []
+    even = np.full(len(glances), 1.0 / len(glances))
+    for looks, framing in views:
+        looking = replace(weighing, framing=framing)
+        directions = np.repeat(framing.prior[None, :], len(glances), axis=0)
+        direction = int(np.argmax(framing.prior))
+        asked = questions(glances, looking)
+        named = {what for q in asked for what in q.answers[0].things if weighing.things.is_named(what)}
+        for question in asked:
+            chances = chances_of(question, glances, looking, directions)
+            bits = information(chances, even)
+            if ALIKE_BELOW_BITS <= bits < APART_FROM_BITS:
+                continue
+            best = chances.argmax(axis=1)
+            told = Compared(
+                looks,
+                question.text,
+                looking.evidence_class(question.answers[0]),
+                bits,
+                float(chances.max(axis=1).min()),
+                tuple(say(question.answers[int(k)], named) for k in best),
+                tuple(
+                    fact(question.answers[int(k)], glance, looking, direction)
+                    for k, glance in zip(best, glances, strict=True)
+                ),
+            )
+            if bits >= APART_FROM_BITS:
+                apart.append(told)
+            elif told.plainness >= _PLAIN_FROM and len(set(told.answers)) == 1:
+                alike.append(told)
+    apart.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.information_bits * one.plainness))
+    alike.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.plainness))
+    return apart, alike

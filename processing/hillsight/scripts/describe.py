@@ -1,0 +1,50 @@
+"""hillsight describe: the sighting that a careful observer would write of a view."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from hillsight.scripts import landform_options, options, relocation_options, trust_options
+from hillsight.scripts.running import script
+
+
+@script(
+    "describe",
+    title="The sighting that a careful observer would write of a view",
+    outputs={"out": "application/toml; Sighting: what the view shows, as relocate reads it"},
+)
+@options.terrain
+@options.stations
+@options.eye_height
+@options.reach
+@options.refraction
+@click.option(
+    "--features",
+    multiple=True,
+    type=options.TEXT,
+    metavar="FILE",
+    help="Map features that may be seen: any vector file; may be repeated.",
+)
+@options.feature_layer
+@options.evidence
+@landform_options.in_view
+@relocation_options.view
+@trust_options.trust
+@click.option("--prose", is_flag=True, help="Print it as sentences instead.")
+@click.option("--out", type=options.PATH, metavar="FILE.toml", help="Write it here instead of printing it.")
+@options.quiet
+def command(**given: Any) -> None:
+    """Write what would be said of the view from a station, looking one way: near ground, skyline, things.
+
+    It is a sighting file as relocate reads it: to teach with, to start an exercise from, to try one out.
+    What the terrain model leaves out (trees, walls that are not on the map, buildings) it does not know.
+    """
+    from hillsight.scripts.compare_job import run_describe
+
+    run_describe(given)
+
+
+if __name__ == "__main__":
+    command()

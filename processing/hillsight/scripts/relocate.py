@@ -1,0 +1,95 @@
+"""hillsight relocate: from which of these places was the picture taken, and how do we know?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from hillsight.scripts import landform_options, options, relocation_options, trust_options
+from hillsight.scripts.running import script
+
+
+def _print(what: str) -> Any:
+    def show(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+        if wanted and not ctx.resilient_parsing:
+            if what == "template":
+                from hillsight.plan.sighting_text import template
+
+                click.echo(template(), nl=False)
+            else:
+                import json
+
+                from hillsight.plan.sighting_schema import json_schema
+
+                click.echo(json.dumps(json_schema(), indent=2))
+            ctx.exit()
+
+    return show
+
+
+@script(
+    "relocate",
+    title="Which of several places a picture was taken from, by what it shows",
+    outputs={
+        "out": "application/geopackage+sqlite3; GeoPackage: candidates, evidence, sight lines, views",
+        "report": "text/html; Report: the verdict and its argument",
+        "json_file": "application/json; Verdict: the same for machines",
+        "pictures": "image/png; Maps: each candidate with what decides",
+    },
+)
+@click.option(
+    "--template",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print("template"),
+    help="Print a sighting file to fill in, and stop.",
+)
+@click.option(
+    "--schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print("schema"),
+    help="Print the JSON schema of sighting files, for editors, and stop.",
+)
+@click.option(
+    "--sighting", required=True, type=options.TEXT, metavar="FILE.toml", help="What the picture shows."
+)
+@options.terrain
+@options.stations
+@options.eye_height
+@options.reach
+@options.refraction
+@click.option(
+    "--features",
+    multiple=True,
+    type=options.TEXT,
+    metavar="FILE",
+    help="Map features that statements may name: any vector file; may be repeated.",
+)
+@options.feature_layer
+@options.evidence
+@landform_options.in_view
+@relocation_options.weighing
+@relocation_options.everywhere
+@trust_options.trust
+@options.output(required=False)
+@relocation_options.written
+@options.quiet
+def command(**given: Any) -> None:
+    """Weigh the places a picture may have been taken from by what a person says it shows.
+
+    Stations are the candidates. The sighting holds statements: how soon the ground falls away, what lies
+    left of what, what stands against the sky. Ground shape comes first; walls and fences only second it.
+
+    Ends with exit code 3 if the verdict is undecided, and tells what to look at next.
+    """
+    from hillsight.scripts.relocate_job import run_relocate
+
+    run_relocate(given)
+
+
+if __name__ == "__main__":
+    command()
