@@ -104,7 +104,7 @@ def sentence(says: str, role: str, labels: tuple[str, str | None], words: tuple[
     """
     best, rival = labels
     here, there = words
-    claim = f"In the picture {says}"
+    claim = f"{says[0].upper()}{says[1:]}"
     if rival is None or there is None:
         return f"{claim}; from {best} {here}."
     if here == there:

@@ -55,6 +55,8 @@ class Observer:
         source
     height_log : of the logarithm of a height difference told in metres, besides 3 m. Common practice
     skyline_deg : of the shape of a skyline, degrees. Common practice
+    trace_deg : of points traced along a skyline, degrees: the picture's scale and level are guessed. Settled
+        by simulation
     picture_edge : of where a part of the picture ends, as a share of the picture's width
     sun_deg : of the direction to the sun told from a picture
     bearing_deg : of a bearing whose spread is not given: a hand-held compass, some 3 degrees (common
@@ -73,6 +75,7 @@ class Observer:
     vertical_deg: float = 0.8
     height_log: float = 0.5
     skyline_deg: float = 0.35
+    trace_deg: float = 0.5
     picture_edge: float = 0.06
     sun_deg: float = 8.0
     bearing_deg: float = 3.0
@@ -89,6 +92,7 @@ class Observer:
             "vertical_deg",
             "height_log",
             "skyline_deg",
+            "trace_deg",
             "picture_edge",
             "sun_deg",
             "bearing_deg",

@@ -106,7 +106,10 @@ def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:
     if by_name.size:
         return by_name.astype(np.int64)
     forms = set(kind_forms(what))
-    same = [isinstance(k, str) and bool(forms & set(kind_forms(k))) for k in frame["kind"]]
+    kinds = [k if isinstance(k, str) and k.strip() else None for k in frame["kind"]]
+    same = [k is not None and bool(forms & set(kind_forms(k))) for k in kinds]
+    if not any(same):  # "wall" is said of an intake wall too
+        same = [k is not None and bool(forms & set(kind_forms(k.split()[-1]))) for k in kinds]
     return np.flatnonzero(same).astype(np.int64)
 
 

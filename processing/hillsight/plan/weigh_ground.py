@@ -27,7 +27,7 @@ BROW_WITHIN_M = 1_500.0
 _FLAT_DEG, _FLAT_SHARE = 0.4, 0.02
 
 #: Traced points tell at most so many separate things: a skyline is smooth.
-_MOST_POINTS = 4
+_MOST_POINTS = 3
 
 
 def brow_fit(statement: Statement, glance: Glance, framing: Framing, observer: Observer) -> Floats:
@@ -123,7 +123,7 @@ def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats
 def skyline_points_fit(statement: Statement, glance: Glance, framing: Framing, observer: Observer) -> Floats:
     """How well traced points lie along the skyline, whatever the level they are counted from, (h,)."""
     points = np.asarray(statement.values["points"], np.float64)
-    sigma = float(statement.values.get("give_or_take_deg", observer.skyline_deg))
+    sigma = float(statement.values.get("give_or_take_deg", observer.trace_deg))
     bearing = framing.heading_deg[:, None] + points[None, :, 0]
     step = 360.0 / glance.skyline_deg.size
     angles = np.nan_to_num(glance.skyline_deg, nan=-5.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import shutil
 import sys
 from importlib import resources
 from pathlib import Path
@@ -48,3 +49,21 @@ def generate(folder: Path) -> None:
         raise OutputError(f"cannot be written ({error.strerror or error})", where=str(folder)) from error
     finally:
         sys.path.remove(str(source))
+
+
+def sightings(folder: Path) -> list[Path]:
+    """Put the demo's sightings beside its other inputs, and name them, in order of their names.
+
+    Raises
+    ------
+    HillsightError : the demo is not installed
+    OutputError : the folder cannot be written to
+    """
+    source = generator_folder() / "sightings"
+    place = folder / "sightings"
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        found = sorted(source.glob("*.toml"))
+        return [Path(shutil.copyfile(file, place / file.name)) for file in found]
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror or error})", where=str(place)) from error
