@@ -32,18 +32,22 @@ class Rules:
 
     decide_from: float = 0.9
     ground_from: float = 0.7
-    none_from: float = 0.5
-    none_prior: float = 0.1
+    none_from: float = 0.4
+    none_prior: float = 0.2
 
     def __post_init__(self) -> None:
         for name, option in (
             ("decide_from", "--decide-from"),
             ("ground_from", "ground_from"),
-            ("none_from", "none_from"),
         ):
             value = getattr(self, name)
             if not 0.5 <= value < 1:
                 raise CallError(f"{option} is {value:g}", remedy="Give a probability from 0.5 to below 1")
+        if not 1 - self.decide_from < self.none_from < 1:
+            raise CallError(
+                f"none_from is {self.none_from:g}",
+                remedy="Give a probability that leaves none to be decided for",
+            )
         if not 0 < self.none_prior < 1:
             raise CallError(
                 f"--none-prior is {self.none_prior:g}", remedy="Give a probability between 0 and 1"

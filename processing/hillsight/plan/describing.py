@@ -50,6 +50,7 @@ def describe(glance: Glance, weighing: Weighing) -> tuple[Statement, ...]:
     ----------
     weighing : its framing says which way the picture looks; several directions are averaged
     """
+    weighing = replace(weighing, observer=weighing.observer.careful())
     prior = weighing.framing.prior
     told = [
         statement

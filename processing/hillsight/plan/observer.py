@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
 
@@ -84,6 +84,21 @@ class Observer:
     alike: float = 0.5
     discount: float = 1.0
     noticing: Mapping[str, Noticing] = field(default_factory=lambda: _NOTICING)
+
+    def careful(self) -> Observer:
+        """One who takes time and knows the ground: half the spread in all that is judged."""
+        halved = (
+            "distance_log",
+            "slope_deg",
+            "vertical_deg",
+            "height_log",
+            "skyline_deg",
+            "trace_deg",
+            "picture_edge",
+            "angle_deg",
+        )
+        figures: dict[str, Any] = {name: getattr(self, name) / 2.0 for name in halved}
+        return replace(self, **figures)
 
     def __post_init__(self) -> None:
         for name in (

@@ -30,7 +30,7 @@ weighing = stack(
     click.option(
         "--none-prior",
         type=NUMBER,
-        default=0.1,
+        default=0.2,
         show_default=True,
         help="Probability, before anything is said, that the picture is from none of them.",
     ),
