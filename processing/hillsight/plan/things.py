@@ -145,7 +145,8 @@ def _near(frame: geopandas.GeoDataFrame, what: str) -> str:
     known = {text.casefold(): text for text in (*names, *kinds)}
     close = difflib.get_close_matches(what.casefold(), known, _NEAR_MATCHES, 0.6)
     if close:
-        return f"Did you mean {' or '.join(repr(known[c]) for c in close)}?"[:-1]
+        meant = " or ".join(repr(known[text]) for text in close)
+        return f"Did you mean {meant}? Write it as the map has it"
     told = ", ".join(kinds[:20]) or "none"
     return f"Give the features that hold it with --features, or use one of these kinds: {told}"
 
