@@ -44,6 +44,10 @@ _OF_THINGS = {
     "angle": angle_fact,
 }
 
+#: A brow or skyline goes on from one bearing to the next while its distance changes by less than this share,
+#: or this length.
+_JUMP_SHARE, _JUMP_M = 0.15, 60.0
+
 _SHAPE_WORDS = {
     "flat": "is flat",
     "pointed": "rises to a point",
@@ -78,15 +82,18 @@ def slope_word(slope_deg: float) -> str:
 
 
 def _rim(glance: Glance, at: NDArray[np.int64], distance_m: Floats) -> shapely.Geometry | None:
-    """Line through places at distances along bearings."""
-    there = np.isfinite(distance_m)
-    if np.count_nonzero(there) < 2:
-        return None
-    turn = np.radians(at[there] * STEP_DEG - glance.convergence_deg)
-    away = distance_m[there]
-    return shapely.LineString(
-        np.column_stack((glance.easting_m + away * np.sin(turn), glance.northing_m + away * np.cos(turn)))
+    """Lines through places at distances along neighbouring bearings, broken where the distance jumps."""
+    turn = np.radians(at * STEP_DEG - glance.convergence_deg)
+    places = np.column_stack(
+        (glance.easting_m + distance_m * np.sin(turn), glance.northing_m + distance_m * np.cos(turn))
     )
+    with np.errstate(invalid="ignore"):
+        jump_m = np.abs(np.diff(distance_m))
+        allowed_m = np.maximum(_JUMP_SHARE * np.minimum(distance_m[1:], distance_m[:-1]), _JUMP_M)
+        cuts = np.flatnonzero(~(jump_m <= allowed_m)) + 1
+    runs = [run for run in np.split(np.arange(at.size), cuts) if np.isfinite(distance_m[run]).all()]
+    lines = [shapely.LineString(places[run]) for run in runs if run.size >= 2]
+    return shapely.MultiLineString(lines) if lines else None
 
 
 def _middle_deg(at: NDArray[np.int64]) -> float:
