@@ -102,7 +102,7 @@ def _trace(glance: Glance, weighing: Weighing) -> list[Statement]:
     if np.count_nonzero(known) < _LEAST_TRACED:
         return []
     up_deg = np.round(up_deg - up_deg[known].min(), 1)
-    points = [[float(r), float(u)] for r, u in zip(right_deg[known], up_deg[known], strict=True)]
+    points = [[float(r) + 0.0, float(u) + 0.0] for r, u in zip(right_deg[known], up_deg[known], strict=True)]
     return [Statement("skyline_points", {"points": points})]
 
 

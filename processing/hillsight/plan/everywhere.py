@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from hillsight.plan.relocation import Setting
     from hillsight.plan.sighting import Sighting
 
+#: Places by which it is known how likely a statement is from anywhere.
+_RATED = 300
+
 #: More places than these are refused: a day's work.
 _MOST_PLACES = 250_000
 
@@ -74,31 +77,35 @@ def everywhere(
     things = Things.of(frame.iloc[wanted_rows(frame, sighting.statements, sighting.source)], spacing_m)
     weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
     statements = sighting.statements
-    found = []
-    places = []
-    for row in range(rows):
-        for column in range(columns):
-            e, n = (float(v) for v in grid.to_map(row, column))
-            height_m = setting.looker.surface(e, n).height_at_m(e, n)
-            if np.isnan(height_m):
-                continue
-            view = setting.looker.look(Station("", None, e, n, None, ""), things)
-            found.append(weighing.fits(statements, view).astype(np.float32))
-            places.append((row, column))
-        if progress is not None:
-            progress((row + 1) / rows)
+    places = [
+        (row, column)
+        for row in range(rows)
+        for column in range(columns)
+        if not np.isnan(_ground_m(setting, grid, row, column))
+    ]
     share = np.full((rows, columns), np.nan, np.float32)
-    if not found:
+    if not places:
         return Everywhere(share, grid)
+
+    def fits(place: tuple[int, int]) -> NDArray[np.float64]:
+        e, n = (float(v) for v in grid.to_map(*place))
+        return weighing.fits(statements, setting.looker.look(Station("", None, e, n, None, ""), things))[None]
+
     prior = setting.framing.prior
-    rates = np.mean([base_rates(fits[None].astype(np.float64), prior) for fits in found], axis=0)
+    # Some places all over say how likely each statement is from anywhere.
+    step = max(1, len(places) // _RATED)
+    rates = np.mean([base_rates(fits(place), prior) for place in places[::step]], axis=0)
     settings = rates, wrong_chances(statements), weights(statements, setting.observer), prior
-    logs = np.array(
-        [
-            table_of(fits[None].astype(np.float64), *settings, setting.observer.discount).without()[0]
-            for fits in found
-        ]
-    )
+    logs = np.empty(len(places))
+    for k, place in enumerate(places):
+        logs[k] = table_of(fits(place), *settings, setting.observer.discount).without()[0]
+        if progress is not None:
+            progress((k + 1) / len(places))
     at = np.array(places)
     share[at[:, 0], at[:, 1]] = special.softmax(logs)
     return Everywhere(share, grid)
+
+
+def _ground_m(setting: Setting, grid: Grid, row: int, column: int) -> float:
+    e, n = (float(v) for v in grid.to_map(row, column))
+    return setting.looker.surface(e, n).height_at_m(e, n)

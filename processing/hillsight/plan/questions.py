@@ -102,7 +102,7 @@ def _of_ground(part: str) -> list[Question]:
             answers("dead_ground", "extent", ("none", "little", "much")),
         ),
         Question(
-            f"{where}, how does the ground run that shows again behind the first brow?",
+            f"{where}, does the ground that shows again behind the first brow rise or fall, and how steeply?",
             answers("dead_ground", "beyond", (*SLOPES, "nothing")),
         ),
     ]
