@@ -17,6 +17,7 @@ from hillsight.layers.columns import (
 from hillsight.layers.landform_schema import LANDFORM_LAYERS
 from hillsight.layers.profile_schema import PROFILE_LAYERS
 from hillsight.layers.reading_schema import READING_LAYERS
+from hillsight.layers.verdict_schema import VERDICT_LAYERS
 from hillsight.sight.states import GROUND_STATE_MEANINGS, GroundState
 
 __all__ = ["GROUND_STATE_MEANINGS", "LAYERS", "Column", "GroundState", "Layer"]
@@ -388,5 +389,6 @@ LAYERS: dict[str, Layer] = {
         *LANDFORM_LAYERS,
         *PROFILE_LAYERS,
         *READING_LAYERS,
+        *VERDICT_LAYERS,
     )
 }

@@ -33,12 +33,14 @@ class Compared:
     """One question, with what each place answers.
 
     looks : the view in words
+    kind : the kind of statement that answers it
     information_bits : expected information about which place it is, of one answer
     plainness : chance of the likeliest answer, at the place where it is least
     answers : of each place, its likeliest answer in words; facts : what it rests on
     """
 
     looks: str
+    kind: str
     question: str
     evidence_class: str
     information_bits: float
@@ -72,6 +74,7 @@ def compare(
             best = chances.argmax(axis=1)
             told = Compared(
                 looks,
+                question.answers[0].kind,
                 question.text,
                 looking.evidence_class(question.answers[0]),
                 bits,
@@ -89,3 +92,15 @@ def compare(
     apart.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.information_bits * one.plainness))
     alike.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.plainness))
     return apart, alike
+
+
+def varied(ranked: Sequence[Compared], most: int, of_a_kind: int = 2) -> list[Compared]:
+    """The first of a ranking, no more than a few of one kind while others are left; in the ranking's order."""
+    told: dict[str, int] = {}
+    chosen = []
+    for k, one in enumerate(ranked):
+        told[one.kind] = told.get(one.kind, 0) + 1
+        if told[one.kind] <= of_a_kind:
+            chosen.append(k)
+    rest = [k for k in range(len(ranked)) if k not in set(chosen)]
+    return [ranked[k] for k in sorted((chosen + rest)[:most])]

@@ -11,7 +11,7 @@ import shapely
 
 from hillsight.errors import CallError, StationError
 from hillsight.layers.atomic import check_place, replacing
-from hillsight.plan.comparing import compare
+from hillsight.plan.comparing import compare, varied
 from hillsight.plan.describing import describe
 from hillsight.plan.framing import Framing
 from hillsight.plan.relocation import check_candidates
@@ -96,13 +96,13 @@ def run_compare(given: Mapping[str, Any]) -> None:
     click.echo(
         f"What tells {', '.join(labels)} apart, most trusted first:" if apart else "Nothing tells them apart."
     )
-    for line in _lines(apart[:most], labels):
+    for line in _lines(varied(apart, most), labels):
         click.echo(line)
     if len(apart) > most:
         click.echo(f"  and {len(apart) - most} more (see --most, --json)")
     if alike:
         click.echo("Alike from all of them, and no help:")
-        for one in alike[:most]:
+        for one in varied(alike, most):
             click.echo(f"  {one.looks}: {one.answers[0]}")
     if given["json_file"] is not None:
         click.echo(f"wrote {given['json_file']}")
