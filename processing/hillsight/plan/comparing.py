@@ -95,7 +95,7 @@ def compare(
 
 
 def varied(ranked: Sequence[Compared], most: int, of_a_kind: int = 2) -> list[Compared]:
-    """The first of a ranking, no more than a few of one kind while others are left; in the ranking's order."""
+    """The first of a ranking, in its order, with no more than a few of one kind while others are left."""
     told: dict[str, int] = {}
     chosen = []
     for k, one in enumerate(ranked):
