@@ -187,8 +187,9 @@ def _skyline(statement: Statement, glance: Glance, weighing: Weighing, direction
     angles = glance.skyline_deg[at]
     range_deg = float(np.nanmax(angles) - np.nanmin(angles)) if np.isfinite(angles).any() else 0.0
     where = "" if statement.part == "anywhere" else f" of the {statement.part}"
+    over = "within" if shape == "flat" else "over"
     return Fact(
-        f"the skyline{where} {_SHAPE_WORDS[shape]}, {'within' if shape == 'flat' else 'over'} {range_deg:.1f} degrees",
+        f"the skyline{where} {_SHAPE_WORDS[shape]}, {over} {range_deg:.1f} degrees",
         range_deg,
         "degrees",
         rim,
