@@ -1,0 +1,142 @@
+"""Places elsewhere, framing and things: what the weighing stands on."""
+
+from __future__ import annotations
+
+import geopandas
+import numpy as np
+import pytest
+import shapely
+from pyproj import CRS
+
+from hillsight.ground.grid import Grid, Surface
+from hillsight.plan.decision import Rules, decide
+from hillsight.plan.elsewhere import places_about
+from hillsight.plan.framing import Framing
+from hillsight.plan.glance import STEP_DEG
+from hillsight.plan.posterior import Posterior
+from hillsight.plan.things import Things, find
+
+
+def surface() -> Surface:
+    height_m = np.zeros((101, 101), np.float32)
+    height_m[:, :30] = np.nan
+    return Surface(Grid(CRS(27700), 300_000.0, 700_000.0, 10.0, 10.0, 101, 101), height_m)
+
+
+def test_places_lie_on_known_ground_about_the_candidates_and_are_the_same_each_time() -> None:
+    east, north = np.array([300_500.0, 300_700.0]), np.array([699_500.0, 699_300.0])
+    places = places_about(surface(), east, north, 200, 300.0, 40.0)
+    away = np.hypot(places[:, :1] - east, places[:, 1:] - north)
+    assert len(places) == 200
+    assert (away.min(axis=1) <= 300.0).all() and (away >= 40.0).all()
+    assert (places[:, 0] >= 300_300.0 - 1e-9).all()  # the void in the west
+    assert np.array_equal(places, places_about(surface(), east, north, 200, 300.0, 40.0))
+
+
+def test_no_ground_gives_no_places() -> None:
+    assert places_about(surface(), np.array([300_100.0]), np.array([699_500.0]), 5, 100.0, 40.0).shape == (
+        0,
+        2,
+    )
+
+
+def test_the_parts_of_a_picture_lie_left_to_right_even_over_north() -> None:
+    framing = Framing.of(0.0, 0.5, 60.0, 0.06)
+    at = int(np.argmax(framing.prior))
+    left, middle, right = (framing.bearings(part)[at] * STEP_DEG for part in ("left", "middle", "right"))
+    assert framing.heading_deg[at] == 0.0
+    assert (left[0], left[-1]) == (330.0, 349.5)
+    assert (middle[0], middle[-1]) == (350.0, 9.5)
+    assert (right[0], right[-1]) == (10.0, 29.5)
+
+
+@pytest.mark.parametrize("looks", [0.0, 90.0, 181.0, 359.0])
+def test_a_thing_is_held_by_the_part_it_lies_in(looks: float) -> None:
+    framing = Framing.of(looks, 0.5, 60.0, 0.02)
+    at = int(np.argmax(framing.prior))
+    heading = framing.heading_deg[at]
+    for part, off in (("left", -20.0), ("middle", 0.0), ("right", 20.0)):
+        held = {
+            other: float(framing.holds(other, np.array([(heading + off) % 360.0]), np.zeros(1))[at, 0])
+            for other in ("left", "middle", "right")
+        }
+        assert max(held, key=lambda name: held[name]) == part
+        assert held[part] > 0.99
+    behind = framing.holds("anywhere", np.array([(heading + 180.0) % 360.0]), np.zeros(1))
+    assert behind.max() < 1e-6
+
+
+def test_a_wide_thing_is_held_by_every_part_it_crosses() -> None:
+    framing = Framing.of(90.0, 0.5, 60.0, 0.02)
+    held = [
+        framing.holds(part, np.array([40.0]), np.array([100.0]))[int(np.argmax(framing.prior)), 0]
+        for part in ("left", "middle", "right")
+    ]
+    assert min(held) > 0.99
+
+
+def test_directions_unknown_are_all_round_and_even() -> None:
+    framing = Framing.of(None, 20.0, 60.0, 0.06)
+    assert framing.heading_deg.size == 180
+    assert framing.prior.sum() == pytest.approx(1.0)
+    assert np.ptp(framing.prior) == 0.0
+
+
+def things() -> geopandas.GeoDataFrame:
+    rows = [
+        ("Long Wall", "intake wall", "man_made"),
+        (None, "wall corner", "man_made"),
+        ("Knoll", "summit", "ground_shape"),
+        (None, "knoll", "ground_shape"),
+    ]
+    return geopandas.GeoDataFrame(
+        {
+            "name": [row[0] for row in rows],
+            "kind": [row[1] for row in rows],
+            "evidence_class": [row[2] for row in rows],
+            "target_height_m": [1.3, 1.3, np.nan, 0.0],
+        },
+        geometry=[shapely.LineString([(0, 0), (90, 0)]), *(shapely.Point(k, 0) for k in range(3))],
+        crs=27700,
+    )
+
+
+@pytest.mark.parametrize(
+    ("what", "rows"),
+    [
+        ("long  WALL", [0]),
+        ("wall", [0]),
+        ("walls", [0]),
+        ("intake wall", [0]),
+        ("Knoll", [2]),  # what has a name is meant by it
+        ("knolls", [3]),
+        ("tarn", []),
+    ],
+)
+def test_things_are_found_by_name_before_kind(what: str, rows: list[int]) -> None:
+    assert find(things(), what).tolist() == rows
+
+
+def test_samples_of_things_follow_one_another() -> None:
+    sampled = Things.of(things(), 10.0)
+    assert sampled.starts[0] == 0 and sampled.starts[-1] == sampled.easting_m.size
+    assert (np.diff(sampled.starts) >= 1).all()
+    assert sampled.height_m[0] == 1.3 and sampled.height_m[int(sampled.starts[2])] == 0.0
+    assert sampled.is_named("long wall") and not sampled.is_named("wall")
+
+
+@pytest.mark.parametrize(
+    ("whole", "ground", "state"),
+    [
+        ((0.95, 0.03), (0.9, 0.08), "decided"),
+        ((0.85, 0.13), (0.85, 0.13), "undecided"),
+        ((0.95, 0.03), (0.5, 0.48), "undecided"),  # works of man made it so sure
+        ((0.95, 0.03), (0.1, 0.88), "undecided"),  # and against the ground
+        ((0.3, 0.2), (0.3, 0.2), "none_fits"),
+    ],
+)
+def test_when_a_verdict_is_given(whole: tuple[float, float], ground: tuple[float, float], state: str) -> None:
+    def of(shares: tuple[float, float]) -> Posterior:
+        return Posterior(np.array(shares), 1.0 - sum(shares))
+
+    assert decide(of(whole), of(ground), Rules()) == state
