@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.plan.decision import decide
-from hillsight.plan.posterior import log_mean, posterior
+from hillsight.plan.posterior import log_elsewhere, posterior
 from hillsight.plan.verdict import Change
 
 if TYPE_CHECKING:
@@ -38,7 +38,12 @@ def judge(
     """
     nothing = np.zeros(man_made.size, bool) if left_out is None else left_out
     whole, ground = (
-        posterior(table.without(out), prior, log_mean(about.without(out)), rules.none_prior)
+        posterior(
+            ours := table.without(out),
+            prior,
+            log_elsewhere(about.without(out), ours, rules.elsewhere_times),
+            rules.none_prior,
+        )
         for out in (nothing, nothing | man_made)
     )
     return decide(whole, ground, rules), whole, ground

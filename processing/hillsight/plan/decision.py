@@ -22,6 +22,7 @@ class Rules:
     ground_from : probability that it must have by the ground and water alone: works of man only second them
     none_from : probability from which none of the candidates fits
     none_prior : probability, before anything is said, that the picture is from none of them
+    elsewhere_times : a place elsewhere that fits so many times better than any candidate speaks for none
 
     The figures are ours, settled by simulation (docs/verdict.md).
 
@@ -34,6 +35,7 @@ class Rules:
     ground_from: float = 0.7
     none_from: float = 0.4
     none_prior: float = 0.2
+    elsewhere_times: float = 5.0
 
     def __post_init__(self) -> None:
         for name, option in (
@@ -47,6 +49,10 @@ class Rules:
             raise CallError(
                 f"none_from is {self.none_from:g}",
                 remedy="Give a probability that leaves none to be decided for",
+            )
+        if not self.elsewhere_times >= 1:
+            raise CallError(
+                f"elsewhere_times is {self.elsewhere_times:g}", remedy="Give how many times better, 1 or more"
             )
         if not 0 < self.none_prior < 1:
             raise CallError(

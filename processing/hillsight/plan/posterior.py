@@ -120,3 +120,18 @@ def log_mean(log_likelihood: Floats) -> float:
     if not log_likelihood.size:
         return 0.0
     return float(special.logsumexp(log_likelihood) - np.log(log_likelihood.size))
+
+
+def log_elsewhere(about: Floats, candidates: Floats, times: float) -> float:
+    """Log likelihood of none of the candidates.
+
+    It is the mean of places all about, as nobody knows which one it would be; but where one of them fits so
+    many times better than any candidate, there is somebody to ask, and that place speaks for them all.
+
+    Parameters
+    ----------
+    about, candidates : (b,) and (c,) log likelihoods
+    """
+    if about.size and about.max() - candidates.max() >= np.log(times):
+        return float(about.max())
+    return log_mean(about)

@@ -12,13 +12,14 @@ from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.arguing import arguments
 from hillsight.plan.asking import next_questions
-from hillsight.plan.changes import changed, judge
+from hillsight.plan.changes import judge
 from hillsight.plan.decision import NONE_FITS, UNDECIDED, Rules
 from hillsight.plan.elsewhere import places_about
+from hillsight.plan.otherwise import Otherwise, left_out
 from hillsight.plan.posterior import Table, base_rates, log_mean, table_of
 from hillsight.plan.telling import cautions, headline
 from hillsight.plan.things import Things, wanted_rows
-from hillsight.plan.verdict import Change, Verdict, Weighed
+from hillsight.plan.verdict import Verdict, Weighed
 from hillsight.plan.weigh import Weighing, weights, wrong_chances
 
 if TYPE_CHECKING:
@@ -46,9 +47,6 @@ MOST_ARGUED = 12
 #: A candidate of few is looked from so far about too, in four directions: its place is only known so well,
 #: and the near ground hangs on it.
 _BESIDE_M = 15.0
-
-#: How far off a candidate's place may be for the answer to stand, and how much higher the eye.
-_OFF_M, _HIGHER_M = 50.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -182,14 +180,16 @@ def relocate(
         whole.ratio_to_next,
         tuple(argued),
         "",
-        cautions=cautions(sighting, glances, weighing),
+        cautions=(*_elsewhere_words(state, about, table, others), *cautions(sighting, glances, weighing)),
     )
     verdict = replace(verdict, headline=headline(verdict))
     if few:
         labels = [station.label for station in stations]
-        changes = _left_out(verdict, table, about, prior, man_made, setting.rules, labels)
-        redo = _Redo(setting, stations, sighting, weighing, settings, about, prior, man_made)
-        changes += redo.moved(glances, fits, state, best, rival)
+        changes = left_out(verdict, table, about, prior, man_made, setting.rules, labels)
+        again = Otherwise(
+            setting.looker, setting.rules, stations, sighting, weighing, settings, about, prior, man_made
+        )
+        changes += again.moved(glances, fits, state, best, rival)
         if progress is not None:
             progress(0.85)
         questions: tuple[NextQuestion, ...] = ()
@@ -211,6 +211,19 @@ def _blurred(setting: Setting, weighing: Weighing, statements: Sequence[Statemen
             continue  # off the terrain, or on a void
         fits.append(weighing.fits(statements, beside))
     return np.asarray(np.mean(fits, axis=0), np.float64)
+
+
+def _elsewhere_words(state: str, about: Table, table: Table, others: Sequence[Glance]) -> tuple[str, ...]:
+    """Where it would rather be, if none of the candidates fits."""
+    if state != NONE_FITS or not others:
+        return ()
+    logs = about.without()
+    place = others[int(np.argmax(logs))]
+    times = float(np.exp(min(logs.max() - table.without().max(), 9.0)))
+    return (
+        f"of {len(others)} places tried about the candidates, that at E {place.easting_m:.0f} "
+        f"N {place.northing_m:.0f} fits best, {times:,.0f} times better than any candidate: look about there",
+    )
 
 
 def _priors(given: Sequence[float] | None, count: int) -> Floats:
@@ -275,110 +288,6 @@ def _weighed(
         )
         for k, (station, glance) in enumerate(zip(stations, glances, strict=True))
     )
-
-
-def _left_out(
-    verdict: Verdict,
-    table: Table,
-    about: Table,
-    prior: Floats,
-    man_made: NDArray[np.bool_],
-    rules: Rules,
-    labels: Sequence[str],
-) -> list[Change]:
-    """The verdict without each statement, and without all works of man."""
-    best = labels.index(verdict.best.station)
-    found = []
-    numbered = {argument.number: argument.says for argument in verdict.arguments}
-    for k in range(man_made.size):
-        out = np.zeros(man_made.size, bool)
-        out[k] = True
-        about_it = f"without statement {k + 1} ({numbered[k + 1]})"
-        found.append(
-            changed(about_it, verdict.state, best, judge(table, about, prior, man_made, rules, out), labels)
-        )
-    if man_made.any() and not man_made.all():
-        found.append(
-            changed(
-                "without works of man",
-                verdict.state,
-                best,
-                judge(table, about, prior, man_made, rules, man_made),
-                labels,
-            )
-        )
-    return found
-
-
-@dataclass(frozen=True)
-class _Redo:
-    """Weighs again with a candidate some way off its place, or every eye higher."""
-
-    setting: Setting
-    stations: Sequence[Station]
-    sighting: Sighting
-    weighing: Weighing
-    settings: tuple[Floats, Floats, Floats, Floats, float]
-    about: Table
-    prior: Floats
-    man_made: NDArray[np.bool_]
-
-    def moved(
-        self, glances: Sequence[Glance], fits: Floats, state: str, best: int, rival: int | None
-    ) -> list[Change]:
-        found = []
-        for k in (best, rival):
-            if k is None:
-                continue
-            worst: Change | None = None
-            for turn in range(0, 360, 45):
-                again = self._fits_off(glances[k], turn)
-                if again is None:
-                    continue
-                tried = fits.copy()
-                tried[k] = again
-                about = f"with {self.stations[k].label} {_OFF_M:.0f} m to the {_COMPASS[turn // 45]}"
-                change = self._judged(about, tried, state, best)
-                if worst is None or (change.changes, -_held(change, self.stations[best].label)) > (
-                    worst.changes,
-                    -_held(worst, self.stations[best].label),
-                ):
-                    worst = change
-            if worst is not None:
-                found.append(worst)
-        eye_m = self.setting.looker.viewing.eye_height_m + _HIGHER_M
-        raised = [
-            self.weighing.fits(
-                self.sighting.statements, self.setting.looker.look(s, self.weighing.things, eye_m)
-            )
-            for s in self.stations
-        ]
-        found.append(self._judged(f"with every eye {_HIGHER_M:g} m higher", np.array(raised), state, best))
-        return found
-
-    def _judged(self, about: str, fits: Floats, state: str, best: int) -> Change:
-        table = table_of(fits, *self.settings)
-        found = judge(table, self.about, self.prior, self.man_made, self.setting.rules)
-        return changed(about, state, best, found, [s.label for s in self.stations])
-
-    def _fits_off(self, place: Glance, turn_deg: int) -> Floats | None:
-        turn = np.radians(turn_deg)
-        east = place.easting_m + _OFF_M * float(np.sin(turn))
-        north = place.northing_m + _OFF_M * float(np.cos(turn))
-        station = Station(place.label, None, east, north, None, "")
-        try:
-            moved = self.setting.looker.look(station, self.weighing.things)
-        except StationError:
-            return None  # off the terrain, or on a void
-        return self.weighing.fits(self.sighting.statements, moved)
-
-
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-
-
-def _held(change: Change, label: str) -> float:
-    """Probability that the best candidate keeps."""
-    return change.probability if change.station == label else 0.0
 
 
 def _questions(
