@@ -13,7 +13,18 @@ from hillsight.scripts import main as program
 
 from scripts.commands import one_message, run  # isort: skip
 
-SCRIPTS = ("bearings", "dead-ground", "doctor", "landforms", "outlook", "profile", "viewshed")
+SCRIPTS = (
+    "bearings",
+    "compare",
+    "dead-ground",
+    "describe",
+    "doctor",
+    "landforms",
+    "outlook",
+    "profile",
+    "relocate",
+    "viewshed",
+)
 HEAVY = (
     "numba",
     "numpy",
