@@ -73,7 +73,7 @@ def mean_ground(surface: Surface, places: Floats, astray_m: float) -> Floats:
     middle = len(steps) // 2  # no step
     around = places[:, None, :] + steps[None] * (astray_m / spacings_m)
     heights_m = ndimage.map_coordinates(
-        surface.height_m.astype(np.float64), np.moveaxis(around, -1, 0), order=1, mode="nearest"
+        surface.height_m, np.moveaxis(around, -1, 0), output=np.float64, order=1, mode="nearest"
     )
     rises = np.einsum("nk,k,kd->nd", heights_m, weights, steps) / astray_m
     over_m = heights_m @ weights - heights_m[:, middle]
