@@ -47,7 +47,10 @@ def brow_fit(statement: Statement, glance: Glance, framing: Framing, observer: O
         along = _between_log(brow_m, DISTANCES[values["distance"]], observer.distance_log)
         across = np.isfinite(brow_m)
     share = _mean(np.where(across, along, 0.0))
-    fit = np.minimum(2.0 * share, 1.0) if values.get("across") == "some" else share
+    fit = share
+    if values.get("across") == "some":
+        # Of all or next to nothing nobody says some; of a half anybody may.
+        fit = np.minimum(2.0 * share, 1.0) * np.minimum(2.0 * (1.0 - across.mean(axis=1)), 1.0)
     for key, slope in (("slope_before", glance.before_deg), ("slope_beyond", glance.beyond_deg)):
         if key in values:
             one = _slope(slope[at], values[key], observer.slope_deg)
