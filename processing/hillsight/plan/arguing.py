@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 #: How many times likelier a statement must make the best candidate to decide, and to support at all.
 DECIDES_FROM, SUPPORTS_FROM = 2.0, 1.15
 
+#: Fit from which a statement is said to be as from a place.
+FITS_FROM = 0.4
+
 ROLES = ("decides", "supports", "tells_nothing", "against")
 
 
@@ -62,7 +65,7 @@ def arguments(
             for glance, direction in zip(glances, directions, strict=True)
         )
         says = say(statement, named)
-        role = role_of(float(times[k]))
+        role = role_of(float(times[k]), facts[best].agrees)
         labels = glances[best].label, None if rival is None else glances[rival].label
         words = facts[best].words, None if rival is None else facts[rival].words
         made.append(
@@ -73,7 +76,7 @@ def arguments(
                 weighing.evidence_class(statement),
                 role,
                 float(times[k]),
-                sentence(says, role, labels, words),
+                sentence(says, role, labels, words, fits=facts[best].agrees >= FITS_FROM),
                 facts,
             )
         )
@@ -85,22 +88,33 @@ def _with_fit(statement: Statement, glance: Glance, weighing: Weighing, directio
     return replace(fact(statement, glance, weighing, direction), agrees=agrees)
 
 
-def role_of(times: float) -> str:
-    """What a statement does that makes the best candidate so many times likelier than its rival."""
-    if times >= DECIDES_FROM:
+def role_of(times: float, agrees: float = 1.0) -> str:
+    """What a statement does that makes the best candidate so many times likelier than its rival.
+
+    One that does not fit the best candidate itself decides nothing, however badly it fits the rival.
+    """
+    if times >= DECIDES_FROM and agrees >= FITS_FROM:
         return "decides"
     if times >= SUPPORTS_FROM:
         return "supports"
     return "against" if times <= 1.0 / SUPPORTS_FROM else "tells_nothing"
 
 
-def sentence(says: str, role: str, labels: tuple[str, str | None], words: tuple[str, str | None]) -> str:
+def sentence(
+    says: str,
+    role: str,
+    labels: tuple[str, str | None],
+    words: tuple[str, str | None],
+    *,
+    fits: bool = True,
+) -> str:
     """The argument as an instructor would put it.
 
     Parameters
     ----------
     says : what the picture shows
     labels, words : of the best candidate and of its rival: what each is called, and what would show there
+    fits : whether the statement fits the best candidate itself
     """
     best, rival = labels
     here, there = words
@@ -109,6 +123,10 @@ def sentence(says: str, role: str, labels: tuple[str, str | None], words: tuple[
         return f"{claim}; from {best} {here}."
     if here == there:
         return f"{claim}; from {best} and from {rival} alike {here}."
+    if role in ("decides", "supports") and not fits:
+        return (
+            f"{claim}: that fits neither well, {best} less badly; from {best} {here}, from {rival} {there}."
+        )
     if role in ("decides", "supports"):
         return f"{claim}, as from {best}, where {here}; from {rival} {there}."
     if role == "against":

@@ -60,7 +60,8 @@ def next_questions(
             continue
         chances = chances_of(question, glances, weighing, directions)
         found.append((information(chances, shares), question, chances))
-    found.sort(key=lambda each: -each[0])
+    # What the two likeliest candidates would most likely answer alike is asked last.
+    found.sort(key=lambda each: (len({int(np.argmax(each[2][int(c)])) for c in two}) < 2, -each[0]))
     named = {what for _, q, _ in found for what in q.answers[0].things if weighing.things.is_named(what)}
     return tuple(
         NextQuestion(
@@ -96,7 +97,12 @@ def is_answered(question: Question, statement: Statement) -> bool:
         t.casefold() for t in statement.things
     }:
         return False
-    if one.part != statement.part and one.kind not in ("seen", "height", "against_sky", "relation"):
+    whole = statement.part == "anywhere" and statement.values.get("across") == "all"
+    if (
+        one.part != statement.part
+        and not whole
+        and one.kind not in ("seen", "height", "against_sky", "relation")
+    ):
         return False
     if one.kind in ("brow", "dead_ground"):
         return bool({_stem(key) for key in one.values} & {_stem(key) for key in statement.values})

@@ -73,6 +73,11 @@ def fact(statement: Statement, glance: Glance, weighing: Weighing, direction: in
     return _OF_THINGS[statement.kind](statement, glance, weighing, direction)
 
 
+def degrees_words(degrees: float) -> str:
+    """Whole degrees with their sign; none for nought."""
+    return "0 degrees" if abs(degrees) < 0.5 else f"{degrees:+.0f} degrees"
+
+
 def slope_word(slope_deg: float) -> str:
     """Word for a slope, falling away negative."""
     for word, (low, high) in SLOPES.items():
@@ -119,7 +124,9 @@ def _brow(statement: Statement, glance: Glance, weighing: Weighing, direction: i
         if key in statement.values and np.isfinite(slopes[at][near]).any():
             slope = float(np.nanmedian(slopes[at][near]))
             word = slope_word(slope)
-            words = f"the ground {'is level' if word == 'level' else word} {place} ({slope:+.0f} degrees)"
+            told = f"the ground {'is level' if word == 'level' else word} {place} ({degrees_words(slope)})"
+            with_distance = {"distance", "distance_m"} & set(statement.values)
+            words = f"{words}, and {told}" if with_distance or key == "slope_beyond" else told
             figure, unit = slope, "degrees, falling negative"
     return Fact(words, figure, unit, _rim(glance, at, np.where(near, brow_m, np.nan)), _middle_deg(at))
 
@@ -131,25 +138,35 @@ def _dead_ground(statement: Statement, glance: Glance, weighing: Weighing, direc
     if there.mean() < 0.5:
         return Fact("no ground is out of view behind a brow", 0.0, "m on the grid", None, _middle_deg(at))
     rim = _rim(glance, at, brow_m)
+    hidden_m = float(np.median((out_m - brow_m)[there]))
+    extent = "all the ground behind the brow is out of view"
+    if np.isfinite(hidden_m):
+        extent = f"about {distance_words(hidden_m)} of ground are out of view behind the brow"
+    with_extent = {"extent", "extent_m"} & set(statement.values)
     if "beyond" in statement.values:
         again = glance.again_deg[at][there & np.isfinite(out_m)]
         again = again[np.isfinite(again)]
         if again.size < 0.5 * np.count_nonzero(there):
-            return Fact("no ground shows again behind the brow", None, "", rim, _middle_deg(at))
+            words = "no ground shows again behind the brow"
+            if with_extent and np.isfinite(hidden_m):
+                words = f"{extent}, and little shows again"
+            return Fact(words, None, "", rim, _middle_deg(at))
         slope = float(np.median(again))
         word = slope_word(slope)
+        words = (
+            f"the ground that shows again {'is level' if word == 'level' else word} ({degrees_words(slope)})"
+        )
         return Fact(
-            f"the ground that shows again {'is level' if word == 'level' else word} ({slope:+.0f} degrees)",
+            f"{extent}, and {words}" if with_extent else words,
             slope,
             "degrees, falling negative",
             _rim(glance, at, np.where(np.isfinite(out_m), out_m, np.nan)),
             _middle_deg(at),
         )
-    hidden_m = float(np.median((out_m - brow_m)[there]))
     if not np.isfinite(hidden_m):
-        return Fact("all the ground behind the brow is out of view", None, "", rim, _middle_deg(at))
+        return Fact(extent, None, "", rim, _middle_deg(at))
     return Fact(
-        f"about {distance_words(hidden_m)} of ground are out of view behind the brow",
+        extent,
         hidden_m,
         "m on the grid",
         rim,
@@ -187,7 +204,7 @@ def _skyline(statement: Statement, glance: Glance, weighing: Weighing, direction
     angles = glance.skyline_deg[at]
     range_deg = float(np.nanmax(angles) - np.nanmin(angles)) if np.isfinite(angles).any() else 0.0
     where = "" if statement.part == "anywhere" else f" of the {statement.part}"
-    over = "within" if shape == "flat" else "over"
+    over = "within" if shape == "flat" else "by"
     return Fact(
         f"the skyline{where} {_SHAPE_WORDS[shape]}, {over} {range_deg:.1f} degrees",
         range_deg,

@@ -82,9 +82,15 @@ def side_words(right_deg: float) -> str:
 
 
 def from_middle(glance: Glance, thing: int, weighing: Weighing, direction: int) -> float:
-    """Bearing of a thing from the picture's middle, to the right positive."""
-    off = glance.things.middle_deg[thing] - weighing.framing.heading_deg[direction]
-    return float((off + 180.0) % 360.0 - 180.0)
+    """Middle of the part of a thing in the picture, from the picture's own middle; right positive."""
+    left = float(glance.things.left_deg[thing] - weighing.framing.heading_deg[direction])
+    left = (left + 180.0) % 360.0 - 180.0
+    right = left + float(glance.things.width_deg[thing])
+    half = weighing.framing.width_deg / 2.0
+    if right > 180.0 and left > half:  # it reaches in from the left, round the back
+        left, right = left - 360.0, right - 360.0
+    inside = max(left, -half), min(right, half)
+    return (inside[0] + inside[1]) / 2.0 if inside[0] <= inside[1] else (left + right) / 2.0
 
 
 def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
@@ -96,8 +102,11 @@ def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, directio
     nearest_m = float(glance.things.nearest_m[one])
     name = what if weighing.things.is_named(what) else f"a {what}"
     side = side_words(from_middle(glance, one, weighing, direction))
+    words = f"{name} shows at {distance_words(nearest_m)}, {side}"
+    if nearest_m > float(statement.values.get("within_m", np.inf)):
+        words += f": farther than the {distance_words(float(statement.values['within_m']))} told"
     return Fact(
-        f"{name} shows at {distance_words(nearest_m)}, {side}",
+        words,
         nearest_m,
         "m on the grid",
         place(one, weighing),
@@ -149,7 +158,7 @@ def number_fact(statement: Statement, glance: Glance, weighing: Weighing, direct
     rows = weighing.things.rows(what)[chances >= SHOWS_FROM]
     shapes = [place(int(row), weighing) for row in rows]
     return Fact(
-        f"some {count:.0f} of the kind {what} would be told",
+        f"about {count:.0f} of the kind {what} show",
         count,
         "expected number",
         shapely.geometrycollections(shapes) if shapes else None,

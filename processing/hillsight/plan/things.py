@@ -31,6 +31,20 @@ _NEAR_MATCHES = 5
 _MOST_PLACES = 120
 
 
+#: What hill-goers say for landforms, with the kinds meant. Common speech, no source.
+_ALSO = {
+    word: kinds
+    for words, kinds in (
+        ("hill top peak hilltop mountain", frozenset({"summit", "knoll"})),
+        ("col pass gap bealach hause", frozenset({"saddle"})),
+        ("gully clough combe gill", frozenset({"reentrant"})),
+        ("nose shoulder", frozenset({"spur"})),
+        ("bench terrace", frozenset({"shelf"})),
+    )
+    for word in words.split()
+}
+
+
 @dataclass(frozen=True)
 class Things:
     """Map features and landforms that a picture may show, sampled.
@@ -108,6 +122,9 @@ def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:
     forms = set(kind_forms(what))
     kinds = [k if isinstance(k, str) and k.strip() else None for k in frame["kind"]]
     same = [k is not None and bool(forms & set(kind_forms(k))) for k in kinds]
+    if not any(same) and forms & set(_ALSO):
+        also = frozenset().union(*(_ALSO[form] for form in forms & set(_ALSO)))
+        same = [k is not None and bool(also & set(kind_forms(k))) for k in kinds]
     if not any(same):  # "wall" is said of an intake wall too
         same = [k is not None and bool(forms & set(kind_forms(k.split()[-1]))) for k in kinds]
     return np.flatnonzero(same).astype(np.int64)
@@ -143,11 +160,11 @@ def _near(frame: geopandas.GeoDataFrame, what: str) -> str:
     names = _texts(frame["name"])
     kinds = _texts(frame["kind"])
     known = {text.casefold(): text for text in (*names, *kinds)}
-    close = difflib.get_close_matches(what.casefold(), known, _NEAR_MATCHES, 0.6)
+    close = difflib.get_close_matches(what.casefold(), known, _NEAR_MATCHES, 0.7)
+    told = ", ".join(kinds[:30]) or "none"
     if close:
         meant = " or ".join(repr(known[text]) for text in close)
-        return f"Did you mean {meant}? Write it as the map has it"
-    told = ", ".join(kinds[:20]) or "none"
+        return f"Did you mean {meant}? The kinds are {told}"
     return f"Give the features that hold it with --features, or use one of these kinds: {told}"
 
 

@@ -22,7 +22,7 @@ PARTS = {
 
 #: How sure the observer is, with the chance that such a statement is wrong altogether: another thing was
 #: taken for it, or it was misread. Common practice, no source.
-SURENESS = {"certain": 0.02, "sure": 0.05, "likely": 0.15, "doubtful": 0.35}
+SURENESS = {"certain": 0.02, "sure": 0.05, "likely": 0.15, "doubtful": 0.5}
 
 #: Distances in words, with the metres between which each is said. Common practice, no source.
 DISTANCES = {"near": (0.0, 150.0), "middle": (150.0, 600.0), "far": (600.0, float("inf"))}
@@ -111,7 +111,12 @@ KINDS = {
                     "distance", "word", "in words, or none: the ground stays in view", (*DISTANCES, "none")
                 ),
                 Field("distance_m", "number", "in metres", least=1, most=100_000, unit="m"),
-                Field("slope_before", "word", "how the ground runs up to it", tuple(SLOPES)),
+                Field(
+                    "slope_before",
+                    "word",
+                    "how the ground runs up to it, straight away from the eye",
+                    tuple(SLOPES),
+                ),
                 Field(
                     "slope_beyond",
                     "word",
@@ -129,7 +134,12 @@ KINDS = {
             (
                 Field("extent", "word", "in words", tuple(DEAD_GROUND)),
                 Field("extent_m", "number", "in metres away from the eye", least=1, most=100_000, unit="m"),
-                Field("beyond", "word", "the ground that shows again behind it", (*SLOPES, "nothing")),
+                Field(
+                    "beyond",
+                    "word",
+                    "the first ground that shows again behind it, straight away from the eye",
+                    (*SLOPES, "nothing"),
+                ),
             ),
             ("extent", "extent_m", "beyond"),
             (("part", "middle"), ("extent", "much"), ("beyond", "rises steeply")),
@@ -245,7 +255,7 @@ KINDS = {
         ),
         StatementKind(
             "number",
-            "how many things of a kind are seen",
+            "how many things of a kind are seen; only for few and plain ones",
             (_WHAT, Field("count", "number", "how many", least=0, most=100, needed=True)),
             (),
             (("what", "re-entrant"), ("count", 3)),
