@@ -1,4 +1,4 @@
-"""The parts of the docs that come from the code: option tables of the scripts, tables of the layers.
+"""The parts of the docs that come from the code: options, layers, words of sightings, the observer's figures.
 
 Run ``python tests/house/pages.py`` after changing an option or a column; a test compares.
 """
@@ -12,6 +12,21 @@ from pathlib import Path
 import click
 
 from hillsight.layers.schema import LAYERS
+from hillsight.plan.observer import Observer
+from hillsight.plan.vocabulary import (
+    COMMON,
+    COMPASS,
+    DEAD_GROUND,
+    DISTANCES,
+    KINDS,
+    PARTS,
+    PICTURE,
+    SLOPES,
+    SURENESS,
+    Field,
+    StatementKind,
+)
+from hillsight.plan.weigh_things import HEIGHT_BOUNDS
 from hillsight.sight.states import GROUND_STATE_MEANINGS
 
 CHECKOUT = Path(__file__).parents[2]
@@ -23,6 +38,9 @@ SCRIPTS = {
     "bearings": "bearings",
     "profile": "profile",
     "landforms": "landforms",
+    "relocate": "relocate",
+    "compare": "compare",
+    "describe": "describe",
     "doctor": "doctor",
     "demo": "demo",
 }
@@ -72,13 +90,89 @@ def layer_tables() -> str:
         "`visible_count`, 16-bit whole numbers: how many stations see each post; 0 where none does, and",
     ]
     parts += ["beyond every reach. Of several target heights one each, `visible_count_2m` ..."]
+    parts += ["", "`probability_of_place`, 32-bit floats: probability that a picture was taken at each place"]
+    parts += ["of a lattice, all together 1; no data (NaN) where there is no ground."]
     return "\n".join(parts)
+
+
+def observer_tables() -> str:
+    """The observer's figures with what their docstring says of each, and those of noticing."""
+    observer = Observer()
+    said = re.findall(r"(?m)^    (\w[\w, ]*) : ((?:.|\n {8})+)", Observer.__doc__ or "")
+    rows = ["| figure | value | what it is, and where it comes from |", "| --- | --- | --- |"]
+    for names, meaning in said:
+        if names == "noticing":
+            continue
+        each = names.split(", ")
+        values = ", ".join(f"{getattr(observer, name):g}" for name in each)
+        text = " ".join(meaning.split())
+        rows.append(f"| {', '.join(f'`{name}`' for name in each)} | {values} | {text} |")
+    shares = ("told_if_shown", "told_if_not", "missed_if_shown", "missed_if_not", "plain_within_m")
+    rows += ["", "Noticing, by evidence class (common practice, no source):", ""]
+    rows += [f"| class | {' | '.join(f'`{name}`' for name in shares)} |", "| --- " * 6 + "|"]
+    for name, noticing in observer.noticing.items():
+        rows.append(f"| `{name}` | {' | '.join(f'{getattr(noticing, share):,g}' for share in shares)} |")
+    return "\n".join(rows)
+
+
+def _allowed(field: Field) -> str:
+    if field.words:
+        return ", ".join(field.words)
+    if field.form in ("number", "pairs"):
+        pairs = "pairs of " if field.form == "pairs" else ""
+        return f"{pairs}{field.least:g} to {field.most:.10g} {field.unit.replace('degrees', '°')}".strip()
+    return {"text": "text", "texts": "two or more names or kinds", "yes_no": "true, false"}[field.form]
+
+
+def _field_rows(fields: tuple[Field, ...], kind: StatementKind | None = None) -> list[str]:
+    rows = ["| field | meaning | what may stand there |", "| --- | --- | --- |"]
+    for field in fields:
+        need = " Needed." if field.needed else ""
+        if kind is not None and field.name in kind.one_of:
+            need = " One of these at least."
+        rows.append(f"| `{field.name}` | {field.meaning}.{need} | {_allowed(field)} |")
+    return rows
+
+
+def sighting_tables() -> str:
+    """Fields of the picture and of every kind of statement, and the figures that words stand for."""
+    parts = ["## `[picture]`", "", *_field_rows(PICTURE), ""]
+    parts += ["## Every `[[statement]]`", "", *_field_rows(COMMON), "", "besides those of its `kind`:", ""]
+    for kind in KINDS.values():
+        parts += [f"### `{kind.name}`", "", f"{kind.meaning[0].upper()}{kind.meaning[1:]}.", ""]
+        parts += [*_field_rows(kind.fields, kind), ""]
+    parts += ["## Words that stand for figures", "", "| word | of | figures |", "| --- | --- | --- |"]
+    words = (
+        ("distance of a brow, m", DISTANCES),
+        ("slope, falling away from the eye negative, degrees", SLOPES),
+        ("dead ground along the line of sight, m", DEAD_GROUND),
+        ("vertical angle of a thing, degrees", HEIGHT_BOUNDS),
+    )
+    for of, table in words:
+        parts += [f"| {word} | {of} | {_span(*bounds)} |" for word, bounds in table.items()]
+    parts += [
+        f"| {word} | chance that a statement is wrong | {share:.0%} |" for word, share in SURENESS.items()
+    ]
+    for part, (left, right) in PARTS.items():
+        parts.append(f"| {part} | share of the width, from the middle | {left:.2f} to {right:.2f} |")
+    parts += ["", f"Points of the compass: {', '.join(COMPASS)}."]
+    return "\n".join(parts)
+
+
+def _span(low: float, high: float) -> str:
+    if low in (float("-inf"), -90.0):
+        return f"below {high:g}"
+    if high in (float("inf"), 90.0):
+        return f"above {low:g}"
+    return f"{low:g} to {high:g}"
 
 
 def blocks() -> dict[Path, str]:
     """The generated block of each page that has one."""
     pages = {DOCS / "scripts" / f"{name}.md": option_table(name) for name in SCRIPTS}
     pages[DOCS / "layers.md"] = layer_tables()
+    pages[DOCS / "sighting.md"] = sighting_tables()
+    pages[DOCS / "verdict.md"] = observer_tables()
     return pages
 
 
