@@ -82,7 +82,7 @@ class Observer:
     angle_deg: float = 1.5
     angle_share: float = 0.1
     alike: float = 0.5
-    discount: float = 1.0
+    discount: float = 0.9
     noticing: Mapping[str, Noticing] = field(default_factory=lambda: _NOTICING)
 
     def careful(self) -> Observer:
