@@ -35,7 +35,7 @@ class Rules:
     ground_from: float = 0.7
     none_from: float = 0.4
     none_prior: float = 0.2
-    elsewhere_times: float = 5.0
+    elsewhere_times: float = 4.0
 
     def __post_init__(self) -> None:
         for name, option in (

@@ -122,12 +122,15 @@ def _content(text: str, path: str) -> dict[str, Any]:
         if place:
             message = message[: place.start()]
             where = f"{path}, line {place[1] or text.rstrip().count(chr(10)) + 1}"
-        raise SightingError(
-            f"the sighting is no TOML: {message}",
-            where=where,
-            remedy='Write text in quotation marks, as in what = "knoll", one field a line, and true or false '
-            "without them",
-        ) from error
+        remedy = (
+            'Write text in quotation marks, as in what = "knoll", one field a line, and true or false '
+            "without them"
+        )
+        if message.startswith(("Cannot overwrite", "Cannot declare")):
+            remedy = (
+                "Begin each statement with [[statement]], two brackets on either side, and each field once"
+            )
+        raise SightingError(f"the sighting is no TOML: {message}", where=where, remedy=remedy) from error
 
 
 def _check_format(content: Mapping[str, Any], top: _Place) -> None:

@@ -20,6 +20,7 @@ from hillsight.plan.vocabulary import (
     KINDS,
     PICTURE,
     SLOPES,
+    SURENESS,
     Field,
     StatementKind,
 )
@@ -51,6 +52,18 @@ _SECTIONS = (
     ("Things", ("seen", "order", "number", "comes_down")),
     ("Measured", ("bearing", "angle", "vertical_angle")),
 )
+
+#: What a hill-goer calls the landforms that can be told of.
+LANDFORM_KINDS = {
+    "summit": "a top with 15 m of prominence or more; hill, top, peak and mountain mean summits and knolls",
+    "knoll": "a lesser top",
+    "saddle": "the dip between two tops; also col, pass, gap",
+    "spur": "ground that juts out of a hillside; also nose, shoulder",
+    "re-entrant": "a small valley that runs into a hillside; also gully, combe",
+    "ridge": "the crest between tops",
+    "flat top, shelf, floor": "level ground on a top, on a slope, in a valley",
+    "hollow": "ground with no way down and out",
+}
 
 _PICTURE_EXAMPLE = {
     "title": "the picture from the ridge",
@@ -97,6 +110,11 @@ def _figures() -> list[str]:
     ):
         told = ", ".join(f"{word} {_between(low, high)}" for word, (low, high) in words.items())
         lines += _comment(f"  {title} ({unit}): {told}", "    ")
+    told = ", ".join(f"{word} {chance:.0%}" for word, chance in SURENESS.items())
+    lines += _comment(f"  sure (chance of being quite wrong): {told}", "    ")
+    lines += ["#", "# Kinds of landforms that are read from the terrain, beside the kinds on your map:"]
+    for kind, meaning in LANDFORM_KINDS.items():
+        lines += _comment(f"  {kind}: {meaning}", "    ")
     return lines
 
 

@@ -173,7 +173,9 @@ def _asking(verdict: Verdict) -> str:
         return ""
     question = verdict.questions[0]
     expected = "; ".join(f"from {plain(label)} {plain(answer)}" for label, answer in question.expected)
-    return f"Look next: {question.text} ({question.part}){f': {expected}' if expected else ''}"
+    others = [other.text for other in verdict.questions[1:]]
+    rest = f". Or, if that cannot be told: {' '.join(others)}" if others else ""
+    return f"Look next: {question.text} ({question.part}){f': {expected}' if expected else ''}{rest}"
 
 
 def verdict_markdown(verdict: Verdict) -> str:
