@@ -5,6 +5,7 @@ Run ``python tests/house/pages.py`` after changing an option or a column; a test
 
 from __future__ import annotations
 
+import math
 import re
 from importlib import import_module
 from pathlib import Path
@@ -12,6 +13,7 @@ from pathlib import Path
 import click
 
 from hillsight.layers.schema import LAYERS
+from hillsight.plan.decision import Rules
 from hillsight.plan.observer import Observer
 from hillsight.plan.vocabulary import (
     COMMON,
@@ -95,24 +97,98 @@ def layer_tables() -> str:
     return "\n".join(parts)
 
 
-def observer_tables() -> str:
-    """The observer's figures with what their docstring says of each, and those of noticing."""
-    observer = Observer()
-    said = re.findall(r"(?m)^    (\w[\w, ]*) : ((?:.|\n {8})+)", Observer.__doc__ or "")
+def figure_table(figures: Observer | Rules) -> list[str]:
+    """Figures with what their docstring says of each."""
+    said = re.findall(r"(?m)^    (\w[\w, ]*) : ((?:.|\n {8})+)", figures.__doc__ or "")
     rows = ["| figure | value | what it is, and where it comes from |", "| --- | --- | --- |"]
     for names, meaning in said:
-        if names == "noticing":
+        each = [name for name in names.split(", ") if isinstance(getattr(figures, name, None), float)]
+        if not each:
             continue
-        each = names.split(", ")
-        values = ", ".join(f"{getattr(observer, name):g}" for name in each)
+        values = ", ".join(f"{getattr(figures, name):g}" for name in each)
         text = " ".join(meaning.split())
         rows.append(f"| {', '.join(f'`{name}`' for name in each)} | {values} | {text} |")
+    return rows
+
+
+def verdict_tables() -> str:
+    """The observer's figures, those of noticing, the rules of a verdict, and the worked example."""
     shares = ("told_if_shown", "told_if_not", "missed_if_shown", "missed_if_not", "plain_within_m")
-    rows += ["", "Noticing, by evidence class (common practice, no source):", ""]
+    rows = ["## The observer's figures", "", "`--observer FILE` changes any of these: a TOML file with lines"]
+    rows += ["such as `slope_deg = 4`. They are standard deviations unless something else is said.", ""]
+    rows += [*figure_table(Observer()), ""]
+    rows += ["Noticing, by evidence class (common practice, no source; not changed by `--observer`):", ""]
     rows += [f"| class | {' | '.join(f'`{name}`' for name in shares)} |", "| --- " * 6 + "|"]
-    for name, noticing in observer.noticing.items():
+    for name, noticing in Observer().noticing.items():
         rows.append(f"| `{name}` | {' | '.join(f'{getattr(noticing, share):,g}' for share in shares)} |")
+    rows += ["", "## The rules of a verdict", "", "Ours, settled by simulation.", ""]
+    rows += [*figure_table(Rules()), "", "## A worked example", ""]
+    rows += [
+        "Two candidates, equally likely; one direction; one statement: in the middle the near ground falls"
+    ]
+    rows += [
+        "away near by. From A the brow is at 60 m on every bearing of the middle third, from B at 380 m. Near"
+    ]
+    rows += [
+        "is up to 150 m. From 40 % of the places about this would be said for certain, from the others not at"
+    ]
+    rows += [
+        "all. A second statement is about another matter; of the places about it fits half, whatever their"
+    ]
+    rows += ["brow.", "", *worked_table(worked_example())]
     return "\n".join(rows)
+
+
+def worked_example() -> dict[str, tuple[float, float, float]]:
+    """The worked example of docs/verdict.md by hand: of A, of B and of none of these."""
+    observer, rules = Observer(), Rules()
+    scaled = [(math.log(150.0) - math.log(brow_m)) / observer.distance_log for brow_m in (60.0, 380.0)]
+    likely = [(1.0 + math.erf(z / math.sqrt(2.0))) / 2.0 for z in scaled]
+    priors = [(1.0 - rules.none_prior) / 2.0] * 2 + [rules.none_prior]
+    told = {"brow": (likely, 0.4), "skyline": ([0.95, 0.3], 0.5)}
+    found = {"scaled": (*scaled, math.nan), "prior": tuple(priors)}
+    powers = {}
+    for name, (each, rate) in told.items():
+        ratios = [0.95 * one / rate + 0.05 for one in each]
+        # Of the places about, a share as large as the base rate fits wholly, the others not at all.
+        about = rate * (0.95 / rate + 0.05) ** observer.discount + (1.0 - rate) * 0.05**observer.discount
+        powers[name] = [*(ratio**observer.discount for ratio in ratios), about]
+        found |= {f"{name} likely": (*each, rate), f"{name} ratio": (*ratios, math.nan)}
+        found |= {f"{name} power": tuple(powers[name])}
+    for name, factors in (("one", ["brow"]), ("both", ["brow", "skyline"])):
+        products = [math.prod([prior, *(powers[f][k] for f in factors)]) for k, prior in enumerate(priors)]
+        found |= {f"{name} product": tuple(products)}
+        found |= {f"{name} probability": tuple(product / sum(products) for product in products)}
+    return found
+
+
+def worked_table(found: dict[str, tuple[float, float, float]]) -> list[str]:
+    """The worked example as a table."""
+    names = {
+        "scaled": "(ln 150 - ln distance) / `distance_log`",
+        "brow likely": "likelihood, Φ of it; base rate",
+        "brow ratio": "ratio = 0.95 × likelihood / base rate + 0.05",
+        "brow power": "ratio to the power of `discount`; mean over the places about",
+        "prior": "prior",
+        "one product": "prior × that",
+        "one probability": "**divided by their sum**",
+        "skyline likely": "a second statement, of the skyline: likelihood; base rate",
+        "skyline ratio": "ratio",
+        "skyline power": "to the power of `discount`; mean over the places about",
+        "both product": "prior × both",
+        "both probability": "**divided by their sum**",
+    }
+    rows = ["| | A | B | none of these |", "| --- | --- | --- | --- |"]
+    for key, name in names.items():
+        bold = "**" if "probability" in key else ""
+        cells = ["" if math.isnan(value) else f"{bold}{value:.4f}{bold}" for value in found[key]]
+        rows.append(f"| {name} | {' | '.join(cells)} |")
+    times = [found[f"{which} probability"][0] / found[f"{which} probability"][1] for which in ("one", "both")]
+    rows += [
+        "",
+        f"By the first statement A is {times[0]:.0f} times likelier than B, by both {times[1]:.0f} times.",
+    ]
+    return rows
 
 
 def _allowed(field: Field) -> str:
@@ -172,7 +248,7 @@ def blocks() -> dict[Path, str]:
     pages = {DOCS / "scripts" / f"{name}.md": option_table(name) for name in SCRIPTS}
     pages[DOCS / "layers.md"] = layer_tables()
     pages[DOCS / "sighting.md"] = sighting_tables()
-    pages[DOCS / "verdict.md"] = observer_tables()
+    pages[DOCS / "verdict.md"] = verdict_tables()
     return pages
 
 
