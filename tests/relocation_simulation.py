@@ -219,7 +219,7 @@ class Fits:
         settings = (
             base_rates(self.about, prior),
             wrong_chances(self.told),
-            weights(self.told, observer),
+            weights(self.told, observer, self.made.pool.things),
             prior,
             observer.discount,
         )

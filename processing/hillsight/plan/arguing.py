@@ -10,7 +10,7 @@ import numpy as np
 from hillsight.plan.facts import fact
 from hillsight.plan.saying import say
 from hillsight.plan.verdict import Argument
-from hillsight.plan.weigh import TRUST
+from hillsight.plan.vocabulary import TRUST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -11,7 +11,7 @@ from hillsight.plan.asking import chances_of
 from hillsight.plan.facts import fact
 from hillsight.plan.questions import information, questions
 from hillsight.plan.saying import say
-from hillsight.plan.weigh import TRUST
+from hillsight.plan.vocabulary import TRUST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -78,7 +78,7 @@ def _missing(glance: Glance, weighing: Weighing, told: Iterable[Statement]) -> l
     missing: dict[str, Statement] = {}
     for k in range(len(things)):
         kind = things.frame["kind"].iloc[k]
-        near = glance.things.distance_m[k] <= _OUGHT_TO_SHOW_M
+        near = glance.things.nearest_m[k] <= _OUGHT_TO_SHOW_M
         if not near or not isinstance(kind, str) or kind.casefold() in seen | set(missing):
             continue
         if weighing.things.frame["evidence_class"].iloc[k] != "man_made":

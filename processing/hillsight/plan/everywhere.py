@@ -95,7 +95,7 @@ def everywhere(
     # Some places all over say how likely each statement is from anywhere.
     step = max(1, len(places) // _RATED)
     rates = np.mean([base_rates(fits(place), prior) for place in places[::step]], axis=0)
-    settings = rates, wrong_chances(statements), weights(statements, setting.observer), prior
+    settings = rates, wrong_chances(statements), weights(statements, setting.observer, things), prior
     logs = np.empty(len(places))
     for k, place in enumerate(places):
         logs[k] = table_of(fits(place), *settings, setting.observer.discount).without()[0]

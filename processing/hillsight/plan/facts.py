@@ -10,6 +10,7 @@ import shapely
 from hillsight.plan.glance import BEARINGS, STEP_DEG
 from hillsight.plan.pair_facts import angle_fact, order_fact, relation_fact
 from hillsight.plan.thing_facts import (
+    SHOWS_FROM,
     bearing_fact,
     comes_down_fact,
     distance_words,
@@ -21,6 +22,7 @@ from hillsight.plan.thing_facts import (
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SHAPES, SLOPES
 from hillsight.plan.weigh_ground import BROW_WITHIN_M, skyline_fit
+from hillsight.plan.weigh_things import noticed, shown
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -70,7 +72,27 @@ def fact(statement: Statement, glance: Glance, weighing: Weighing, direction: in
         return _dead_ground(statement, glance, weighing, direction)
     if statement.kind in ("skyline", "skyline_points"):
         return _skyline(statement, glance, weighing, direction)
+    if statement.kind != "number" and statement.values.get("seen", True):
+        weighing = meant(statement, glance, weighing, direction)
     return _OF_THINGS[statement.kind](statement, glance, weighing, direction)
+
+
+def meant(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Weighing:
+    """The weighing in which each name or kind stands for the one thing that fits the statement best.
+
+    Where many of a kind show, it is the best fitting one that the statement is weighed by.
+    """
+    for what in dict.fromkeys(statement.things):
+        if statement.kind == "bearing":  # taken whichever way the picture looks
+            chances = noticed(what, glance, weighing.things, weighing.observer)
+        else:
+            framing, things = weighing.framing, weighing.things
+            chances = shown(what, "anywhere", glance, framing, things, weighing.observer)[direction]
+        telling = weighing.things.rows(what)[chances >= SHOWS_FROM]
+        if telling.size > 1:
+            each = [weighing.of_one(what, int(row)) for row in telling]
+            weighing = max(each, key=lambda one: float(one.fit(statement, glance)[direction]))
+    return weighing
 
 
 def degrees_words(degrees: float) -> str:

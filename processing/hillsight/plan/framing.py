@@ -83,11 +83,14 @@ class Framing:
         left_deg, width_deg : (m,) true bearing of each thing's left edge, and its width
         """
         begins, ends = self.edges_deg(part)
+        if ends - begins >= 360.0:
+            return np.ones((self.heading_deg.size, left_deg.size))
         middle, half = (begins + ends) / 2.0, (ends - begins) / 2.0
         # Where it comes nearest to the middle of the part.
         start = (left_deg[None, :] - self.heading_deg[:, None] - middle + 180.0) % 360.0 - 180.0
         stop = start + width_deg[None, :]
-        off = np.where((start <= 0) & (stop >= 0), 0.0, np.fmin(np.abs(start), _round(stop)))
+        over = ((start <= 0) & (stop >= 0)) | (stop >= 360.0)
+        off = np.where(over, 0.0, np.fmin(np.abs(start), _round(stop)))
         spread = max(self.edge_share * self.width_deg, 0.5)
         inside: Floats = special.ndtr((half - off) / spread) * special.ndtr((half + off) / spread)
         return np.nan_to_num(inside)

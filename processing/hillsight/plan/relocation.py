@@ -159,7 +159,7 @@ def relocate(
     settings = (
         base_rates(about_fits, prior_direction),
         wrong_chances(statements),
-        weights(statements, setting.observer),
+        weights(statements, setting.observer, chosen),
         prior_direction,
         setting.observer.discount,
     )

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from hillsight.plan.verdict import Fact
-from hillsight.plan.weigh_things import LEVEL_DEG, WELL_DEG, shown
+from hillsight.plan.weigh_things import LEVEL_DEG, WELL_DEG, noticed, shown
 
 if TYPE_CHECKING:
     from hillsight.plan.glance import Glance
@@ -27,8 +27,15 @@ def distance_words(value_m: float) -> str:
 
 
 def the(what: str, weighing: Weighing) -> str:
-    """A name as it is, a kind with its article."""
+    """A name as it is, a kind as one already spoken of."""
     return what if weighing.things.is_named(what) else f"the {what}"
+
+
+def a(what: str, weighing: Weighing) -> str:
+    """A name as it is, a kind with its article."""
+    if weighing.things.is_named(what):
+        return what
+    return f"{'an' if what[:1].casefold() in 'aeiou' else 'a'} {what}"
 
 
 def likeliest(what: str, part: str, glance: Glance, weighing: Weighing, direction: int) -> tuple[int, float]:
@@ -39,30 +46,29 @@ def likeliest(what: str, part: str, glance: Glance, weighing: Weighing, directio
 
 
 def absent(what: str, glance: Glance, weighing: Weighing, direction: int) -> Fact:
-    """That a thing does not show in the picture, and why."""
+    """That a thing does not show where it is told of, and why: it shows elsewhere, or not at all."""
     rows = weighing.things.rows(what)
-    chance = float(glance.things.chance[rows].max(initial=0.0))
-    one = likeliest(what, "anywhere", glance, weighing, direction)[0]
-    name = the(what, weighing) if weighing.things.is_named(what) else f"no {what}"
-    if chance < 0.5:
-        words = f"{name} is out of view" if weighing.things.is_named(what) else f"{name} is in view"
+    named = weighing.things.is_named(what)
+    one, shows = likeliest(what, "anywhere", glance, weighing, direction)
+    if shows >= SHOWS_FROM:
+        right_deg = from_middle(glance, one, weighing, direction)
+        words = f"{a(what, weighing)} shows {side_words(right_deg)}"
+        return Fact(words, right_deg, "degrees to the right", place(one, weighing), _bearing(glance, one))
+    chance = glance.things.chance[rows]
+    held = weighing.framing.holds("anywhere", glance.things.left_deg[rows], glance.things.width_deg[rows])
+    seen = chance >= 0.5
+    inside = seen & (held[direction] >= 0.5)
+    told = noticed(what, glance, weighing.things, weighing.observer)
+    if not seen.any():
+        words = f"{what} is out of view" if named else f"no {what} is in view"
+    elif not inside.any():
+        words = f"{what} lies outside the picture" if named else f"no {what} in view lies in the picture"
+    elif (told[inside] < 0.5 * chance[inside]).all():
+        words = f"{what} is too far off to be told" if named else f"no {what} there is near enough to be told"
     else:
-        held = weighing.framing.holds(
-            "anywhere", glance.things.left_deg[rows], glance.things.width_deg[rows]
-        )[direction].max(initial=0.0)
-        if held < 0.5:
-            words = (
-                f"{name} lies outside the picture"
-                if weighing.things.is_named(what)
-                else f"{name} lies in the picture"
-            )
-        else:
-            words = (
-                f"{name} is too far off to be told"
-                if weighing.things.is_named(what)
-                else f"{name} is near enough to be told"
-            )
-    return Fact(words, chance, "probability of being seen", place(one, weighing), _bearing(glance, one))
+        words = f"{a(what, weighing)} may just show"
+    best = float(chance.max(initial=0.0))
+    return Fact(words, best, "probability of being seen", place(one, weighing), _bearing(glance, one))
 
 
 def place(thing: int, weighing: Weighing) -> shapely.Geometry:
@@ -100,7 +106,7 @@ def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, directio
     if chance < SHOWS_FROM:
         return absent(what, glance, weighing, direction)
     nearest_m = float(glance.things.nearest_m[one])
-    name = what if weighing.things.is_named(what) else f"a {what}"
+    name = a(what, weighing)
     side = side_words(from_middle(glance, one, weighing, direction))
     words = f"{name} shows at {distance_words(nearest_m)}, {side}"
     if nearest_m > float(statement.values.get("within_m", np.inf)):

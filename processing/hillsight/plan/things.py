@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ import shapely
 
 from hillsight.errors import CallError
 from hillsight.ground.evidence import kind_forms
+from hillsight.plan.vocabulary import TRUST
 from hillsight.reading.samples import sample
 
 if TYPE_CHECKING:
@@ -97,6 +98,10 @@ class Things:
             self._found[what] = find(self.frame, what)
         return self._found[what]
 
+    def of_one(self, what: str, row: int) -> Things:
+        """The same where a name or kind stands for one thing alone."""
+        return replace(self, _found={**self._found, what: np.array([row], np.int64)})
+
     def is_named(self, what: str) -> bool:
         """Whether this is something's name rather than a kind."""
         rows = self.rows(what)
@@ -107,9 +112,10 @@ class Things:
         )
 
     def evidence_class(self, what: str) -> str:
-        """Class of what a name or kind stands for: that of the first thing found."""
+        """Class of what a name or kind stands for: the least trusted of all things found."""
         found = self.rows(what)
-        return str(self.frame["evidence_class"].iloc[int(found[0])]) if found.size else "unclassed"
+        classes = [str(c) for c in self.frame["evidence_class"].iloc[found]]
+        return max(classes, key=TRUST.index) if classes else "unclassed"
 
 
 def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:

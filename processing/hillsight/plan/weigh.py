@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from hillsight.plan import weigh_ground, weigh_pairs, weigh_things
-from hillsight.plan.vocabulary import SURENESS
+from hillsight.plan.vocabulary import SURENESS, TRUST
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -42,9 +42,6 @@ _OF_THINGS = {
     "angle": weigh_pairs.angle_fit,
 }
 
-#: Statement classes in falling order of trust.
-TRUST = ("ground_shape", "water", "unclassed", "man_made")
-
 
 @dataclass(frozen=True)
 class Weighing:
@@ -73,31 +70,45 @@ class Weighing:
         found = [np.clip(self.fit(statement, glance), 0.0, 1.0) for statement in statements]
         return np.array(found).reshape(len(statements), self.framing.heading_deg.size)
 
+    def of_one(self, what: str, row: int) -> Weighing:
+        """The same where a name or kind stands for one thing alone."""
+        return replace(self, things=self.things.of_one(what, row))
+
     def evidence_class(self, statement: Statement) -> str:
         """Trust class: the least trusted of its things; the ground itself is ground shape."""
         classes = [self.things.evidence_class(what) for what in statement.things]
         return max(classes, key=TRUST.index) if classes else "ground_shape"
 
 
-def matter(statement: Statement) -> Hashable:
-    """What a statement hangs on: statements of one matter are not counted as if each were new."""
+def matter(statement: Statement, things: Things | None = None) -> Hashable:
+    """What a statement hangs on: statements of one matter are not counted as if each were new.
+
+    Things are one matter if the same of the map are meant, however they are written; without ``things``, if
+    they are written alike.
+    """
     if statement.kind in ("brow", "dead_ground"):
         return "near ground", statement.part
     if statement.kind in ("skyline", "skyline_points"):
         return "skyline", statement.part if statement.kind == "skyline" else "anywhere"
-    return tuple(sorted(what.casefold() for what in statement.things))
+    return tuple(sorted(_meant(what, things) for what in statement.things))
 
 
-def weights(statements: Sequence[Statement], observer: Observer) -> Floats:
+def _meant(what: str, things: Things | None) -> str:
+    rows = [] if things is None else things.rows(what).tolist()
+    return ",".join(map(str, rows)) if rows else " ".join(what.split()).casefold()
+
+
+def weights(statements: Sequence[Statement], observer: Observer, things: Things | None = None) -> Floats:
     """How much each statement counts, (s,), 1 for what stands alone.
 
     Of one matter and one kind, n statements count as one. Different kinds about one matter, k of them, count
     as k / (1 + (k - 1) alike): the design effect of clustered samples (Kish 1965, from memory).
     """
-    alike = Counter((matter(s), s.kind) for s in statements)
+    matters = [(matter(s, things), s.kind) for s in statements]
+    alike = Counter(matters)
     kinds = Counter(about for about, _ in alike)
     return np.array(
-        [1.0 / alike[matter(s), s.kind] / (1.0 + (kinds[matter(s)] - 1) * observer.alike) for s in statements]
+        [1.0 / alike[key] / (1.0 + (kinds[key[0]] - 1) * observer.alike) for key in matters], np.float64
     )
 
 

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 #: Two things whose bearings differ by less are not told to be left or right of one another, degrees.
 _BESIDE_DEG = 1.0
 
+#: Of a kind with more things than these the likeliest are paired with others: no picture shows so many.
+_MOST_OF_A_KIND = 60
+
 #: A thing is clearly nearer than another if their distances differ by this ratio, as a logarithm.
 _NEARER_LOG = 0.25
 
@@ -42,6 +45,8 @@ def order_fit(
     for what in wanted:
         rows = things.rows(what)
         each = np.maximum(shown(what, statement.part, glance, framing, things, observer), 1e-6)
+        kept = np.argsort(-each.max(axis=0), kind="stable")[:_MOST_OF_A_KIND]
+        each, rows = each[:, kept], rows[kept]
         middle = _from_left(glance.things.middle_deg[rows], framing)
         if best is None:
             best, before = each, middle
@@ -107,6 +112,9 @@ def _pairs(
     twos = shown(other, "anywhere", glance, framing, things, observer)
     one, two = things.rows(what), things.rows(other)
     fits = np.where(one[:, None] == two[None, :], 0.0, fits)
+    kept = np.argsort(-ones.max(axis=0, initial=0.0), kind="stable")[:_MOST_OF_A_KIND]
+    also = np.argsort(-twos.max(axis=0, initial=0.0), kind="stable")[:_MOST_OF_A_KIND]
+    ones, twos, fits, one = ones[:, kept], twos[:, also], fits[np.ix_(kept, also)], one[kept]
     none = np.ones(ones.shape[0])
     for k in range(one.size):
         none = none * np.prod(1.0 - np.clip(ones[:, k : k + 1] * twos * fits[k][None, :], 0.0, 1.0), axis=1)

@@ -41,7 +41,8 @@ def noticed(what: str, glance: Glance, things: Things, observer: Observer) -> Fl
     """Chance that each thing of that name or kind is seen and noticed, (m,)."""
     rows = things.rows(what)
     within_m = observer.noticing[things.evidence_class(what)].plain_within_m
-    distance_m = glance.things.distance_m[rows]
+    # Of a long thing the near end is noticed first.
+    distance_m = np.fmin(glance.things.nearest_m[rows], glance.things.distance_m[rows])
     plain = 1.0 / (1.0 + (distance_m / within_m) ** 4)
     return np.nan_to_num(glance.things.chance[rows] * plain)
 
