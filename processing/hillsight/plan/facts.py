@@ -50,6 +50,9 @@ _OF_THINGS = {
 #: or this length.
 _JUMP_SHARE, _JUMP_M = 0.15, 60.0
 
+#: What holds of more than this share of a part of the picture holds of all of it.
+_ALL_BUT = 0.9
+
 _SHAPE_WORDS = {
     "flat": "is flat",
     "pointed": "rises to a point",
@@ -127,17 +130,23 @@ def _middle_deg(at: NDArray[np.int64]) -> float:
     return float(at[at.size // 2] * STEP_DEG % 360.0)
 
 
+def _over_most(words: str, share: float, statement: Statement) -> str:
+    """Words about a part of the picture, with a word more where they hold of most of it but not of all."""
+    if share > _ALL_BUT:
+        return words
+    return f"over most of {'the picture' if statement.part == 'anywhere' else 'that part'} {words}"
+
+
 def _brow(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
     at = weighing.framing.bearings(statement.part)[direction]
     brow_m = glance.brow_m[at]
     near = np.isfinite(brow_m) & (brow_m <= BROW_WITHIN_M)
     if near.mean() < 0.5:
-        return Fact(
-            f"the ground stays in view for {distance_words(BROW_WITHIN_M)} or more",
-            bearing_true_deg=_middle_deg(at),
-        )
+        words = f"the ground stays in view for {distance_words(BROW_WITHIN_M)}, or as far as is looked"
+        return Fact(_over_most(words, 1.0 - near.mean(), statement), bearing_true_deg=_middle_deg(at))
     middle_m = float(np.median(brow_m[near]))
     words = f"the ground turns out of view at about {distance_words(middle_m)}"
+    words = _over_most(words, near.mean(), statement)
     figure, unit = middle_m, "m on the grid"
     for key, slopes, place in (
         ("slope_before", glance.before_deg, "up to the brow"),
@@ -158,7 +167,8 @@ def _dead_ground(statement: Statement, glance: Glance, weighing: Weighing, direc
     brow_m, out_m = glance.brow_m[at], glance.out_again_m[at]
     there = np.isfinite(brow_m)
     if there.mean() < 0.5:
-        return Fact("no ground is out of view behind a brow", 0.0, "m on the grid", None, _middle_deg(at))
+        words = _over_most("no ground is out of view behind a brow", 1.0 - there.mean(), statement)
+        return Fact(words, 0.0, "m on the grid", None, _middle_deg(at))
     rim = _rim(glance, at, brow_m)
     hidden_m = float(np.median((out_m - brow_m)[there]))
     extent = "all the ground behind the brow is out of view"
