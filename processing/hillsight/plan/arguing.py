@@ -76,7 +76,13 @@ def arguments(
                 weighing.evidence_class(statement),
                 role,
                 float(times[k]),
-                sentence(says, role, labels, words, fits=facts[best].agrees >= FITS_FROM),
+                sentence(
+                    says,
+                    role,
+                    labels,
+                    words,
+                    fits=facts[best].agrees >= FITS_FROM and not _denies(statement, facts[best]),
+                ),
                 facts,
             )
         )
@@ -86,6 +92,11 @@ def arguments(
 def _with_fit(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
     agrees = float(np.clip(weighing.fit(statement, glance)[direction], 0.0, 1.0))
     return replace(fact(statement, glance, weighing, direction), agrees=agrees)
+
+
+def _denies(statement: Statement, fact: Fact) -> bool:
+    """Whether a statement is about what does not show there at all."""
+    return fact.absent and not (statement.kind == "seen" and not statement.values.get("seen", True))
 
 
 def role_of(times: float, agrees: float = 1.0) -> str:
@@ -122,7 +133,12 @@ def sentence(
     if rival is None or there is None:
         return f"{claim}; from {best} {here}."
     if here == there:
-        return f"{claim}; from {best} and from {rival} alike {here}."
+        less = (
+            ""
+            if role == "tells_nothing"
+            else f", if less plainly from {best if role == 'against' else rival}"
+        )
+        return f"{claim}; from {best} and from {rival} alike {here}{less}."
     if role in ("decides", "supports") and not fits:
         return (
             f"{claim}: that fits neither well, {best} less badly; from {best} {here}, from {rival} {there}."

@@ -43,9 +43,9 @@ class Rules:
             ("ground_from", "ground_from"),
         ):
             value = getattr(self, name)
-            if not 0.5 <= value < 1:
-                raise CallError(f"{option} is {value:g}", remedy="Give a probability from 0.5 to below 1")
-        if not 1 - self.decide_from < self.none_from < 1:
+            if not 0.6 <= value < 1:
+                raise CallError(f"{option} is {value:g}", remedy="Give a probability from 0.6 to below 1")
+        if not 1 - self.decide_from <= self.none_from + 1e-9 < 1:
             raise CallError(
                 f"none_from is {self.none_from:g}",
                 remedy="Give a probability that leaves none to be decided for",

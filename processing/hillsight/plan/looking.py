@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.errors import StationError
 from hillsight.plan.glance import glance
 from hillsight.reading.outlook import ground_height_m
 from hillsight.sight.maxima import Maxima
@@ -78,10 +79,15 @@ class Looker:
 
         Raises
         ------
-        StationError : it stands on a void, or its surveyed height puts the eye underground
+        StationError : it stands off the terrain or on a void, or its surveyed height puts the eye underground
         """
         surface, maxima = self._at(station.easting_m, station.northing_m)
-        terrain_m = surface.height_at_m(station.easting_m, station.northing_m)
+        try:
+            terrain_m = surface.height_at_m(station.easting_m, station.northing_m)
+        except ValueError as error:
+            raise StationError(
+                str(error), where=station.source or station.label, remedy="Move it onto the terrain"
+            ) from error
         ground_m, _ = ground_height_m(station, terrain_m, self.viewing)
         viewing = self.viewing
         raised_m = 0.0 if eye_height_m is None else eye_height_m - viewing.eye_height_m

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import shapely
 
 from hillsight.plan.thing_facts import (
@@ -30,7 +29,7 @@ def order_fact(statement: Statement, glance: Glance, weighing: Weighing, directi
     for what in statement.values["things"]:
         one, chance = likeliest(what, statement.part, glance, weighing, direction)
         if chance < SHOWS_FROM:
-            return absent(what, glance, weighing, direction)
+            return absent(what, statement.part, glance, weighing, direction)
         found.append((from_middle(glance, one, weighing, direction), the(what, weighing), one))
     found.sort(key=lambda each: each[0])
     return Fact(
@@ -46,10 +45,12 @@ def _two(statement: Statement, glance: Glance, weighing: Weighing, direction: in
     what, other = statement.values["what"], statement.values["other"]
     one, chance = likeliest(what, statement.part, glance, weighing, direction)
     if chance < SHOWS_FROM:
-        return absent(what, glance, weighing, direction)
+        return absent(what, statement.part, glance, weighing, direction)
     two, chance = likeliest(other, "anywhere", glance, weighing, direction)
     if chance < SHOWS_FROM:
-        return absent(other, glance, weighing, direction)
+        return absent(other, "anywhere", glance, weighing, direction)
+    if one == two:
+        return Fact(f"{the(what, weighing)} and {the(other, weighing)} are one thing", absent=True)
     return one, two
 
 
@@ -91,5 +92,5 @@ def angle_fact(statement: Statement, glance: Glance, weighing: Weighing, directi
         apart,
         "degrees",
         shapely.geometrycollections([place(one, weighing), place(two, weighing)]),
-        float(np.mean(middle[[one, two]])),
+        float((middle[one] + ((middle[two] - middle[one] + 180.0) % 360.0 - 180.0) / 2.0) % 360.0),
     )

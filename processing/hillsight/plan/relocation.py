@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
@@ -99,15 +99,15 @@ def check_candidates(stations: Sequence[Station]) -> None:
             where=stations[0].source if stations else "",
             remedy="Give two or more places that the picture may have been taken from",
         )
-    order = sorted(stations, key=lambda s: (s.easting_m, s.northing_m))
-    for one, other in itertools.pairwise(order):
-        apart_m = np.hypot(one.easting_m - other.easting_m, one.northing_m - other.northing_m)
-        if apart_m < LEAST_APART_M:
-            raise StationError(
-                f"{one.label!r} and {other.label!r} are one place ({apart_m:.1f} m apart)",
-                where=other.source,
-                remedy="Drop one of them, or move it",
-            )
+    places = np.array([(station.easting_m, station.northing_m) for station in stations])
+    for k, m in sorted(cKDTree(places).query_pairs(LEAST_APART_M)):
+        one, other = stations[k], stations[m]
+        raise StationError(
+            f"{one.label!r} and {other.label!r} are one place "
+            f"({np.hypot(*(places[k] - places[m])):.1f} m apart)",
+            where=other.source,
+            remedy="Drop one of them, or move it",
+        )
 
 
 def relocate(
@@ -214,12 +214,16 @@ def _blurred(setting: Setting, weighing: Weighing, statements: Sequence[Statemen
 
 
 def _elsewhere_words(state: str, about: Table, table: Table, others: Sequence[Glance]) -> tuple[str, ...]:
-    """Where it would rather be, if none of the candidates fits."""
-    if state != NONE_FITS or not others:
+    """Where it would rather be, if none of the candidates fits; that nothing was tried, if so."""
+    if not others:
+        return ("no place about the candidates was tried, so nothing is known of: none of these",)
+    if state != NONE_FITS:
         return ()
     logs = about.without()
     place = others[int(np.argmax(logs))]
     times = float(np.exp(min(logs.max() - table.without().max(), 9.0)))
+    if times < 1.5:
+        return ()
     return (
         f"of {len(others)} places tried about the candidates, that at E {place.easting_m:.0f} "
         f"N {place.northing_m:.0f} fits best, {times:,.0f} times better than any candidate: look about there",
@@ -230,10 +234,11 @@ def _priors(given: Sequence[float] | None, count: int) -> Floats:
     if given is None:
         return np.full(count, 1.0 / count)
     prior = np.asarray(given, np.float64)
-    if not (np.isfinite(prior).all() and (prior >= 0).all() and prior.sum() > 0):
+    if not (np.isfinite(prior).all() and (prior > 0).all()):
         raise CallError(
             "a prior is no number from nought up", remedy="Give numbers above 0; they need not add up"
         )
+    prior = prior / prior.max()  # before they are added up: they may be huge
     shares: Floats = prior / prior.sum()
     return shares
 

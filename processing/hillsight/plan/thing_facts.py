@@ -45,30 +45,39 @@ def likeliest(what: str, part: str, glance: Glance, weighing: Weighing, directio
     return int(weighing.things.rows(what)[best]), float(chances[best])
 
 
-def absent(what: str, glance: Glance, weighing: Weighing, direction: int) -> Fact:
-    """That a thing does not show where it is told of, and why: it shows elsewhere, or not at all."""
+def absent(what: str, part: str, glance: Glance, weighing: Weighing, direction: int) -> Fact:
+    """That a thing does not show in a part of the picture, and why: of several, of the one nearest to it."""
     rows = weighing.things.rows(what)
-    named = weighing.things.is_named(what)
-    one, shows = likeliest(what, "anywhere", glance, weighing, direction)
-    if shows >= SHOWS_FROM:
-        right_deg = from_middle(glance, one, weighing, direction)
-        words = f"{a(what, weighing)} shows {side_words(right_deg)}"
-        return Fact(words, right_deg, "degrees to the right", place(one, weighing), _bearing(glance, one))
-    chance = glance.things.chance[rows]
-    held = weighing.framing.holds("anywhere", glance.things.left_deg[rows], glance.things.width_deg[rows])
-    seen = chance >= 0.5
-    inside = seen & (held[direction] >= 0.5)
-    told = noticed(what, glance, weighing.things, weighing.observer)
-    if not seen.any():
-        words = f"{what} is out of view" if named else f"no {what} is in view"
-    elif not inside.any():
-        words = f"{what} lies outside the picture" if named else f"no {what} in view lies in the picture"
-    elif (told[inside] < 0.5 * chance[inside]).all():
-        words = f"{what} is too far off to be told" if named else f"no {what} there is near enough to be told"
+    seen, named = glance.things, weighing.things.is_named(what)
+    held, whole = (
+        weighing.framing.holds(name, seen.left_deg[rows], seen.width_deg[rows])[direction]
+        for name in (part, "anywhere")
+    )
+    chance = np.nan_to_num(seen.chance[rows])
+    noticed_share = noticed(what, glance, weighing.things, weighing.observer)
+    one = int(np.argmax(held * (noticed_share + 1e-3 * chance + 1e-6) + 1e-6 * noticed_share))
+    name = what if named else f"no {what}"
+    if chance[one] < 0.5:
+        words = f"{name} is out of view" if named else f"{name} is in view there"
+    elif whole[one] < 0.5:
+        words = f"{name} lies outside the picture" if named else f"{name} lies in the picture"
+    elif held[one] < 0.5:
+        words = (
+            f"{name} lies elsewhere in the picture" if named else f"{name} lies in that part of the picture"
+        )
+    elif noticed_share[one] < 0.5 * chance[one]:
+        words = f"{name} is too far off to be told" if named else f"{name} is near enough to be told"
     else:
-        words = f"{a(what, weighing)} may just show"
-    best = float(chance.max(initial=0.0))
-    return Fact(words, best, "probability of being seen", place(one, weighing), _bearing(glance, one))
+        words = f"{name} hardly shows" if named else f"{name} shows plainly"
+    thing = int(rows[one])
+    return Fact(
+        words,
+        float(chance[one]),
+        "probability of being seen",
+        place(thing, weighing),
+        _bearing(glance, thing),
+        absent=True,
+    )
 
 
 def place(thing: int, weighing: Weighing) -> shapely.Geometry:
@@ -104,7 +113,7 @@ def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, directio
     what = statement.values["what"]
     one, chance = likeliest(what, statement.part, glance, weighing, direction)
     if chance < SHOWS_FROM:
-        return absent(what, glance, weighing, direction)
+        return absent(what, statement.part, glance, weighing, direction)
     nearest_m = float(glance.things.nearest_m[one])
     name = a(what, weighing)
     side = side_words(from_middle(glance, one, weighing, direction))
@@ -133,7 +142,7 @@ def height_fact(statement: Statement, glance: Glance, weighing: Weighing, direct
     what = statement.values["what"]
     one, chance = likeliest(what, statement.part, glance, weighing, direction)
     if chance < SHOWS_FROM:
-        return absent(what, glance, weighing, direction)
+        return absent(what, statement.part, glance, weighing, direction)
     angle, difference = float(glance.things.vertical_deg[one]), float(glance.things.height_difference_m[one])
     words = f"{the(what, weighing)} stands {height_words(angle)} ({angle:+.1f} degrees, {difference:+.0f} m)"
     return Fact(words, angle, "degrees above level", place(one, weighing), _bearing(glance, one))
@@ -144,7 +153,7 @@ def sky_fact(statement: Statement, glance: Glance, weighing: Weighing, direction
     what = statement.values["what"]
     one, chance = likeliest(what, statement.part, glance, weighing, direction)
     if chance < SHOWS_FROM:
-        return absent(what, glance, weighing, direction)
+        return absent(what, statement.part, glance, weighing, direction)
     below = float(glance.things.below_sky_deg[one])
     name = the(what, weighing)
     if below <= 0.25:
@@ -177,8 +186,14 @@ def comes_down_fact(statement: Statement, glance: Glance, weighing: Weighing, di
     what = statement.values["what"]
     one, chance = likeliest(what, statement.part, glance, weighing, direction)
     falls = float(glance.things.falls_right_deg[one])
-    if chance < SHOWS_FROM or not np.isfinite(falls):
-        return absent(what, glance, weighing, direction)
+    if chance < SHOWS_FROM:
+        return absent(what, statement.part, glance, weighing, direction)
+    if not np.isfinite(falls):
+        return Fact(
+            f"{the(what, weighing)} comes down to neither side",
+            geometry=place(one, weighing),
+            bearing_true_deg=_bearing(glance, one),
+        )
     side = "right" if falls > 0 else "left"
     return Fact(
         f"{the(what, weighing)} comes down to the {side}, over {abs(falls):.0f} degrees",
@@ -195,10 +210,15 @@ def bearing_fact(statement: Statement, glance: Glance, weighing: Weighing, direc
     rows = weighing.things.rows(what)
     one = int(rows[int(np.argmax(glance.things.chance[rows]))])
     if glance.things.chance[one] < SHOWS_FROM:
-        return absent(what, glance, weighing, direction)
+        return Fact(
+            f"{the(what, weighing)} is out of view",
+            geometry=place(one, weighing),
+            bearing_true_deg=_bearing(glance, one),
+            absent=True,
+        )
     true_deg = _bearing(glance, one)
     return Fact(
-        f"{the(what, weighing)} lies on {true_deg % 360:.0f} degrees true",
+        f"{the(what, weighing)} lies on {round(true_deg) % 360} degrees true",
         true_deg,
         "degrees from true north",
         place(one, weighing),

@@ -20,6 +20,7 @@ class Fact:
     geometry : in the terrain's grid, what it is about; None where there is nothing
     bearing_true_deg : where it lies from the place; None all round
     agrees : 0 to 1, how well the statement fits there; nan for a question
+    absent : whether the thing does not show, and the words say why
     """
 
     words: str
@@ -28,6 +29,7 @@ class Fact:
     geometry: shapely.Geometry | None = None
     bearing_true_deg: float | None = None
     agrees: float = float("nan")
+    absent: bool = False
 
 
 @dataclass(frozen=True)

@@ -124,13 +124,18 @@ def number_fit(
     statement: Statement, glance: Glance, framing: Framing, observer: Observer, things: Things
 ) -> Floats:
     """Chance that so many of a kind would be counted, (h,); 1 at best."""
-    each = shown(statement.values["what"], statement.part, glance, framing, things, observer)
+    what = statement.values["what"]
+    each = shown(what, statement.part, glance, framing, things, observer)
     expected = each.sum(axis=1)
     own = (each * (1.0 - each)).sum(axis=1)
     # What makes one re-entrant or two is a matter of judgement: a quarter either way, and one.
     spread = np.sqrt(own + 0.8**2 + (0.25 * expected) ** 2)
     off = (float(statement.values["count"]) - expected) / spread
-    return np.asarray(0.8 / spread * np.exp(-0.5 * off**2), np.float64)
+    fits = np.asarray(0.8 / spread * np.exp(-0.5 * off**2), np.float64)
+    if statement.values["count"] == 0:  # told to be absent, as in ``seen_fit``
+        noticing = observer.noticing[things.evidence_class(what)]
+        return noticing.missed_if_shown + (noticing.missed_if_not - noticing.missed_if_shown) * fits
+    return told(fits, what, things, observer)
 
 
 def comes_down_fit(

@@ -41,7 +41,7 @@ from hillsight.scripts.running import script
     show_default=True,
     help="Facts to tell of either sort at the terminal.",
 )
-@trust_options.trust
+@trust_options.terrain_errors
 @click.option("--json", "json_file", type=options.PATH, metavar="FILE", help="Write all of it as JSON.")
 @options.quiet
 def command(**given: Any) -> None:

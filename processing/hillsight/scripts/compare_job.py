@@ -110,7 +110,7 @@ def run_compare(given: Mapping[str, Any]) -> None:
 
 def _view_words(given: Mapping[str, Any]) -> str:
     looks = looked(given["looks"])
-    return "all round" if looks is None else f"looking {looks:.0f} degrees true"
+    return "all round" if looks is None else f"looking {round(looks) % 360} degrees true"
 
 
 def _lines(apart: Sequence[Compared], labels: Sequence[str]) -> list[str]:
@@ -155,7 +155,7 @@ def run_describe(given: Mapping[str, Any]) -> None:
         statements = describe(glances[0], weighing)
     looks = looked(given["looks"])
     picture = Picture(
-        title=f"{glances[0].label}, looking {looks:.0f} degrees true",
+        title=f"{glances[0].label}, looking {round(looks or 0.0) % 360} degrees true",
         looks_deg=looks,
         give_or_take_deg=10.0,
         width_deg=given["width"],

@@ -31,7 +31,7 @@ from hillsight.scripts.running import script
 @options.evidence
 @landform_options.in_view
 @relocation_options.view
-@trust_options.trust
+@trust_options.terrain_errors
 @click.option("--prose", is_flag=True, help="Print it as sentences instead.")
 @click.option("--out", type=options.PATH, metavar="FILE.toml", help="Write it here instead of printing it.")
 @options.quiet

@@ -74,7 +74,7 @@ def _print(what: str) -> Any:
 @landform_options.in_view
 @relocation_options.weighing
 @relocation_options.everywhere
-@trust_options.trust
+@trust_options.terrain_errors
 @options.output(required=False)
 @relocation_options.written
 @options.quiet

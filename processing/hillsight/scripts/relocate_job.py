@@ -129,6 +129,11 @@ def _check(given: Mapping[str, Any]) -> None:
     for file in (given["report"], given["json_file"]):
         if file is not None:
             check_place(file, inputs=named)
+    written = [f.absolute() for f in (given["out"], given["report"], given["json_file"]) if f is not None]
+    if len(set(written)) < len(written):
+        raise OutputError(
+            "two of --out, --report and --json name one file", where=str(written[0]), remedy="Name each apart"
+        )
     report: Path | None = given["report"]
     if report is not None and report.suffix.lower() not in (".html", ".htm", ".md"):
         raise OutputError(

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.reading.trust import Limits
 
-trust = stack(
+terrain_errors = stack(
     click.option(
         "--terrain-product",
         type=TEXT,
@@ -33,6 +33,10 @@ trust = stack(
         metavar="METRES",
         help="How far terrain errors are alike, m. Default: the product's, or three post spacings.",
     ),
+)
+
+trust = stack(
+    terrain_errors,
     click.option(
         "--station-error",
         type=NUMBER,
@@ -100,10 +104,16 @@ def error_model(given: Mapping[str, Any], spacing_m: float) -> ErrorModel:
         model = replace(model, **told, source=f"as told: {', '.join(words)}{rest}", is_guess=False)
     return replace(
         model,
-        station_position_m=given["station_error"],
-        feature_position_m=given["feature_error"],
-        eye_height_m=given["eye_height_error"],
-        refraction=given["refraction_error"],
+        **{
+            figure: given[option]
+            for figure, option in (
+                ("station_position_m", "station_error"),
+                ("feature_position_m", "feature_error"),
+                ("eye_height_m", "eye_height_error"),
+                ("refraction", "refraction_error"),
+            )
+            if option in given
+        },
     )
 
 
