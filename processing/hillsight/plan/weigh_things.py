@@ -123,7 +123,7 @@ def against_sky_fit(
 def number_fit(
     statement: Statement, glance: Glance, framing: Framing, observer: Observer, things: Things
 ) -> Floats:
-    """Chance that so many of a kind would be counted, (h,); 1 at best."""
+    """Chance that so many of a kind would be counted, (h,)."""
     what = statement.values["what"]
     each = shown(what, statement.part, glance, framing, things, observer)
     expected = each.sum(axis=1)
