@@ -20,8 +20,8 @@ from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.landforms.survey import LandformOptions, survey
+from hillsight.plan.blurring import beside_places
 from hillsight.plan.glance import Glance, glance
-from hillsight.plan.relocation import beside_places
 from hillsight.plan.things import Things
 from hillsight.reading.landforms_in_view import landform_features
 from hillsight.sight.maxima import Maxima

@@ -9,6 +9,7 @@ import numpy as np
 
 from hillsight.errors import StationError
 from hillsight.ground.stations import Station
+from hillsight.plan.blurring import blurred_fits
 from hillsight.plan.changes import changed, judge
 from hillsight.plan.posterior import table_of
 
@@ -103,8 +104,8 @@ class Otherwise:
                 found.append(worst)
         eye_m = self.looker.viewing.eye_height_m + _HIGHER_M
         raised = [
-            self.weighing.fits(self.sighting.statements, self.looker.look(s, self.weighing.things, eye_m))
-            for s in self.stations
+            blurred_fits(self.looker, self.weighing, self.sighting.statements, station, eye_m)
+            for station in self.stations
         ]
         found.append(self._judged(f"with every eye {_HIGHER_M:g} m higher", np.array(raised), state, best))
         return found
@@ -120,10 +121,9 @@ class Otherwise:
         north = place.northing_m + _OFF_M * float(np.cos(turn))
         station = Station(place.label, None, east, north, None, "")
         try:
-            moved = self.looker.look(station, self.weighing.things)
+            return blurred_fits(self.looker, self.weighing, self.sighting.statements, station)
         except StationError:
             return None  # off the terrain, or on a void
-        return self.weighing.fits(self.sighting.statements, moved)
 
 
 _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")

@@ -12,6 +12,7 @@ from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.arguing import arguments
 from hillsight.plan.asking import next_questions
+from hillsight.plan.blurring import blurred_fits
 from hillsight.plan.changes import judge
 from hillsight.plan.decision import NONE_FITS, UNDECIDED, Rules
 from hillsight.plan.elsewhere import places_about
@@ -44,10 +45,6 @@ LEAST_APART_M = 1.0
 #: With more candidates than these nobody reads what would change the answer, or the next question.
 MOST_ARGUED = 12
 
-#: A candidate of few is looked from so far about too, in four directions: its place is only known so well,
-#: and the near ground hangs on it.
-_BESIDE_M = 15.0
-
 
 @dataclass(frozen=True)
 class Setting:
@@ -76,14 +73,6 @@ class Relocation:
     glances: list[Glance]
     weighing: Weighing
     table: Table
-
-
-def beside_places(easting_m: float, northing_m: float) -> list[tuple[float, float]]:
-    """Places just beside one, to the four quarters."""
-    return [
-        (easting_m + _BESIDE_M * east, northing_m + _BESIDE_M * north)
-        for east, north in ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))
-    ]
 
 
 def check_candidates(stations: Sequence[Station]) -> None:
@@ -149,7 +138,7 @@ def relocate(
     glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
     others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
     if few:
-        fits = np.array([_blurred(setting, weighing, statements, glance) for glance in glances])
+        fits = np.array([blurred_fits(setting.looker, weighing, statements, station) for station in stations])
     else:
         fits = np.array([weighing.fits(statements, glance) for glance in glances])
     about_fits = np.array([weighing.fits(statements, glance) for glance in others])
@@ -199,18 +188,6 @@ def relocate(
     if progress is not None:
         progress(1.0)
     return Relocation(verdict, glances, weighing, table)
-
-
-def _blurred(setting: Setting, weighing: Weighing, statements: Sequence[Statement], place: Glance) -> Floats:
-    """Fits from a place and from just beside it, averaged, (s, h)."""
-    fits = [weighing.fits(statements, place)]
-    for east, north in beside_places(place.easting_m, place.northing_m):
-        try:
-            beside = setting.looker.look(Station(place.label, None, east, north, None, ""), weighing.things)
-        except StationError:
-            continue  # off the terrain, or on a void
-        fits.append(weighing.fits(statements, beside))
-    return np.asarray(np.mean(fits, axis=0), np.float64)
 
 
 def _elsewhere_words(state: str, about: Table, table: Table, others: Sequence[Glance]) -> tuple[str, ...]:
