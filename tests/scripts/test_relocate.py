@@ -80,7 +80,7 @@ def test_decided_and_everything_is_written(tmp_path: Path) -> None:
     told = sighting(tmp_path, *DECIDING)
     ended = done(
         *words(tmp_path, told, "--out", out, "--report", page, "--json", text),
-        *("--pictures", tmp_path / "drawn", "--none-prior", "0.01"),
+        *("--pictures", tmp_path / "drawn", "--none-prior", "0.01", "--decide-from", "0.9"),
     )
     assert ended.out.startswith("Decided: taken from By the knoll"), ended.out
     assert len([line for line in ended.out.splitlines() if not line.startswith("wrote ")]) <= 10

@@ -31,7 +31,7 @@ class Rules:
     CallError : not a probability, or decide_from not above a half
     """
 
-    decide_from: float = 0.9
+    decide_from: float = 0.95
     ground_from: float = 0.7
     none_from: float = 0.4
     none_prior: float = 0.2

@@ -34,6 +34,9 @@ def places_about(
     least_m : nor nearer to any: that would be the candidate itself
     """
     grid = surface.grid
+    # In whatever order the candidates are given.
+    order = np.lexsort((northing_m, easting_m))
+    easting_m, northing_m = easting_m[order], northing_m[order]
     random = np.random.default_rng(_SEED)
     found: list[tuple[float, float]] = []
     for _ in range(40 * count):

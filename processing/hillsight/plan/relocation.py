@@ -153,7 +153,7 @@ def relocate(
         setting.observer.discount,
     )
     table, about = table_of(fits, *settings), table_of(about_fits, *settings)
-    man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements])
+    man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements], bool)
     state, whole, ground = judge(table, about, prior, man_made, setting.rules)
     best = whole.best
     order = np.argsort(-whole.candidates, kind="stable")
@@ -213,7 +213,7 @@ def _priors(given: Sequence[float] | None, count: int) -> Floats:
     prior = np.asarray(given, np.float64)
     if not (np.isfinite(prior).all() and (prior > 0).all()):
         raise CallError(
-            "a prior is no number from nought up", remedy="Give numbers above 0; they need not add up"
+            "a prior is no number above nought", remedy="Give numbers above 0; they need not add up"
         )
     prior = prior / prior.max()  # before they are added up: they may be huge
     shares: Floats = prior / prior.sum()

@@ -37,7 +37,7 @@ weighing = stack(
     click.option(
         "--decide-from",
         type=NUMBER,
-        default=0.9,
+        default=0.95,
         show_default=True,
         help="Probability from which a candidate is decided for.",
     ),
