@@ -66,6 +66,7 @@ def arguments(
         )
         says = say(statement, named)
         role = role_of(float(times[k]), facts[best].agrees)
+        spoken_for = facts[rival] if role == "against" and rival is not None else facts[best]
         labels = glances[best].label, None if rival is None else glances[rival].label
         words = facts[best].words, None if rival is None else facts[rival].words
         made.append(
@@ -81,7 +82,7 @@ def arguments(
                     role,
                     labels,
                     words,
-                    fits=facts[best].agrees >= FITS_FROM and not _denies(statement, facts[best]),
+                    fits=spoken_for.agrees >= FITS_FROM and not _denies(statement, spoken_for),
                 ),
                 facts,
             )
@@ -125,7 +126,7 @@ def sentence(
     ----------
     says : what the picture shows
     labels, words : of the best candidate and of its rival: what each is called, and what would show there
-    fits : whether the statement fits the best candidate itself
+    fits : whether the statement fits the place that it speaks for: the best candidate, or its rival
     """
     best, rival = labels
     here, there = words
@@ -139,9 +140,10 @@ def sentence(
             else f", if less plainly from {best if role == 'against' else rival}"
         )
         return f"{claim}; from {best} and from {rival} alike {here}{less}."
-    if role in ("decides", "supports") and not fits:
+    if role != "tells_nothing" and not fits:
+        less = rival if role == "against" else best
         return (
-            f"{claim}: that fits neither well, {best} less badly; from {best} {here}, from {rival} {there}."
+            f"{claim}: that fits neither well, {less} less badly; from {best} {here}, from {rival} {there}."
         )
     if role in ("decides", "supports"):
         return f"{claim}, as from {best}, where {here}; from {rival} {there}."
