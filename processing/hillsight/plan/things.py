@@ -62,6 +62,7 @@ class Things:
     height_m: Floats
     starts: Indices
     _found: dict[str, Indices] = field(default_factory=dict, repr=False)
+    _classes: dict[str, str] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, frame: geopandas.GeoDataFrame, spacing_m: float) -> Things:
@@ -100,7 +101,7 @@ class Things:
 
     def of_one(self, what: str, row: int) -> Things:
         """The same where a name or kind stands for one thing alone."""
-        return replace(self, _found={**self._found, what: np.array([row], np.int64)})
+        return replace(self, _found={**self._found, what: np.array([row], np.int64)}, _classes={})
 
     def is_named(self, what: str) -> bool:
         """Whether this is something's name rather than a kind."""
@@ -113,9 +114,10 @@ class Things:
 
     def evidence_class(self, what: str) -> str:
         """Class of what a name or kind stands for: the least trusted of all things found."""
-        found = self.rows(what)
-        classes = [str(c) for c in self.frame["evidence_class"].iloc[found]]
-        return max(classes, key=TRUST.index) if classes else "unclassed"
+        if what not in self._classes:
+            classes = [str(c) for c in self.frame["evidence_class"].iloc[self.rows(what)]]
+            self._classes[what] = max(classes, key=TRUST.index) if classes else "unclassed"
+        return self._classes[what]
 
 
 def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:
