@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-Form = Literal["word", "words", "text", "texts", "number", "yes_no", "pairs"]
+Form = Literal["word", "text", "texts", "number", "yes_no", "pairs"]
 
 #: Parts of the picture, each with its edges as shares of the picture's width from the middle.
 PARTS = {
