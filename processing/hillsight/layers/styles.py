@@ -13,7 +13,7 @@ from hillsight.layers.schema import LAYERS
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-RASTER_STYLES = ("viewshed", "depth", "probability", "visible_count")
+RASTER_STYLES = ("viewshed", "depth", "probability", "probability_of_place", "visible_count")
 
 
 def style_names() -> list[str]:

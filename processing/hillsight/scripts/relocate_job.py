@@ -228,7 +228,7 @@ def _write(
                     probability.share,
                     probability.grid,
                     "probability that the picture was taken at this place, all together 1",
-                    "probability",
+                    "probability_of_place",
                 )
         write_style_folder(given["out"])
     if given["json_file"] is not None:
