@@ -29,6 +29,8 @@ from scipy import ndimage
 
 from hillsight.ground.evidence import EvidenceTable
 
+from scripts.commands import run  # isort: skip
+
 GENERATOR = Path(__file__).resolve().parents[2] / "demo_project" / "generate.py"
 POINT_LAYERS = ("tops", "saddles", "buildings")
 LINE_LAYERS = ("streams", "crags", "walls", "fences", "paths")
@@ -410,3 +412,22 @@ def test_readme_tells_what_the_outlook_of_its_exercise_says(demo: Demo, tmp_path
             near = (rays["bearing_true_deg"] - bearing + 7.5) % 360 < 15
             stated = float(table[f"nearest brow to the {word}"][k].removesuffix(" m"))
             assert abs(rays["brow_distance_m"][near].median() - stated) <= 1, (name, word)
+
+
+@pytest.mark.parametrize(
+    ("name", "verdict", "code"),
+    [
+        ("ridge_end", "Decided: taken from A ridge end", 0),
+        ("undecided", "Undecided: ", 3),
+        ("none_fits", "None fits: ", 0),
+    ],
+)
+def test_the_sightings_come_out_as_they_say(demo: Demo, name: str, verdict: str, code: int) -> None:
+    # Written from the ridge end, from what all three see, and from a place 0.2 km beside the ridge end.
+    named = ("--terrain", demo.folder / "terrain.tif", "--stations", demo.folder / "stations.gpkg")
+    ended = run(
+        *("relocate", *named, "--features", demo.folder / "features.gpkg", "--landforms", "--reach", "6000"),
+        *("--sighting", GENERATOR.parent / "sightings" / f"{name}.toml"),
+    )
+    assert ended.code == code, ended.err
+    assert ended.out.startswith(verdict), ended.out

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from hillsight.plan.posterior import Posterior
 
 DECIDED, UNDECIDED, NONE_FITS = "decided", "undecided", "none_fits"
+STATES = (DECIDED, UNDECIDED, NONE_FITS)
 
 
 @dataclass(frozen=True)
