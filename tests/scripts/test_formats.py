@@ -118,7 +118,7 @@ def british_grid() -> Any:
     return CRS("EPSG:27700")
 
 
-def about(result: geopandas.GeoDataFrame, expected: geopandas.GeoDataFrame) -> None:
+def assert_about(result: geopandas.GeoDataFrame, expected: geopandas.GeoDataFrame) -> None:
     assert result["visible_ha"][0] == pytest.approx(expected["visible_ha"][0], rel=WARPED_SHARE)
     assert result["hidden_ha"][0] == pytest.approx(expected["hidden_ha"][0], rel=WARPED_SHARE)
     assert result["ground_height_m"][0] == pytest.approx(expected["ground_height_m"][0], abs=0.5)
@@ -132,7 +132,7 @@ def test_a_rotated_grid(tmp_path: Path) -> None:
     )
     heights = resampled(turned, 180, lambda x, y: (x, y))
     path = write_geotiff(tmp_path / "turned.tif", heights, transform=turned, nodata=-9999.0)
-    about(seen(tmp_path, path), expected)
+    assert_about(seen(tmp_path, path), expected)
 
 
 def test_degrees(tmp_path: Path) -> None:
@@ -148,8 +148,10 @@ def test_degrees(tmp_path: Path) -> None:
         transform=grid,
         nodata=-9999.0,
     )
-    about(seen(tmp_path, path, "--at", AT, "--at-crs", "EPSG:27700"), expected)
-    about(seen(tmp_path, path, "--at", AT, "--at-crs", "EPSG:27700", "--grid-crs", "EPSG:27700"), expected)
+    assert_about(seen(tmp_path, path, "--at", AT, "--at-crs", "EPSG:27700"), expected)
+    assert_about(
+        seen(tmp_path, path, "--at", AT, "--at-crs", "EPSG:27700", "--grid-crs", "EPSG:27700"), expected
+    )
 
 
 def test_hgt(tmp_path: Path) -> None:
@@ -184,8 +186,8 @@ def test_feet(tmp_path: Path) -> None:
     x, y = west_m + 297, north_m - 296
     expected = seen(tmp_path, metres, "--at", f"{x},{y}")
     given = ("--at", f"{x / US_FOOT_M!r},{y / US_FOOT_M!r}", "--vertical-unit", "us-ft")
-    about(seen(tmp_path, feet, *given), expected)
-    about(seen(tmp_path, feet, *given, "--grid-crs", "EPSG:26941"), expected)
+    assert_about(seen(tmp_path, feet, *given), expected)
+    assert_about(seen(tmp_path, feet, *given, "--grid-crs", "EPSG:26941"), expected)
 
 
 @pytest.fixture(scope="module")

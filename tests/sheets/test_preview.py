@@ -31,6 +31,9 @@ from hillsight.sheets.maps import north_words
 from hillsight.sheets.preview import preview_all, preview_bearings, preview_ground, preview_rasters
 from hillsight.sheets.raster_sheet import draw_rasters
 
+#: ISO/IEC 15948, clause 5.2.
+PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+
 EAST, NORTH, REACH = 300_805.0, 699_195.0, 720.0  # the middle of the terrain
 HOSTILE = (
     "Harrow\nPike\t$x^2$ \\frac",
@@ -311,6 +314,9 @@ def test_every_picture_can_be_drawn_of_every_file(made: Path, surface, tmp_path:
         preview_ground(made / name, label, surface, tmp_path / "g.png")
         preview_bearings(made / name, label, tmp_path / "b.png")
         preview_rasters(made / name, label, surface, tmp_path / "r.png")
+        for picture in ("g.png", "b.png", "r.png"):
+            assert (tmp_path / picture).read_bytes().startswith(PNG_SIGNATURE), (name, picture)
+            (tmp_path / picture).unlink()
 
 
 def test_empty_layers_and_flat_ground(tmp_path: Path) -> None:
@@ -331,6 +337,7 @@ def test_terrain_that_lies_elsewhere_still_draws(made: Path, tmp_path: Path) -> 
     terrains.write_geotiff(tmp_path / "far.tif", terrains.plane(20, 20), west=500_000.0, unit="m")
     far = open_terrain(str(tmp_path / "far.tif")).on_metric_grid(-3.6, 56.2).whole()
     preview_ground(made / "all.gpkg", _label(made / "all.gpkg"), far, tmp_path / "g.png")
+    assert (tmp_path / "g.png").read_bytes().startswith(PNG_SIGNATURE)
 
 
 def test_trouble_is_said_and_nothing_is_left(made: Path, surface, tmp_path: Path) -> None:

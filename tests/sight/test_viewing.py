@@ -41,7 +41,9 @@ def test_nonsense_is_refused_by_the_option_s_name(changes, names):
 
 def test_bounds_are_allowed():
     for eye_m, target_m, reach_m, refraction in ((0, 0, 1e-3, -20), (500, 500, 1e7, 20)):
-        Viewing(eye_m, target_m, reach_m, refraction)
+        viewing = Viewing(eye_m, target_m, reach_m, refraction)
+        assert (viewing.eye_height_m, viewing.target_height_m) == (eye_m, target_m)
+        assert (viewing.reach_m, viewing.refraction) == (reach_m, refraction)
 
 
 def test_an_eye_all_but_on_a_line_stands_on_it():
