@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import Geodesy
+from hillsight.layers.verdict_json import candidate_row
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -28,17 +29,7 @@ def candidates_frame(verdict: Verdict, crs: pyproj.CRS) -> geopandas.GeoDataFram
     """The layer ``candidates``, in the order given."""
     rows: list[dict[str, Any]] = [
         {
-            "station": one.station,
-            "easting_m": one.easting_m,
-            "northing_m": one.northing_m,
-            "ground_height_m": one.ground_height_m,
-            "eye_level_m": one.eye_level_m,
-            "prior": one.prior,
-            "probability": one.probability,
-            "probability_by_ground": one.by_ground,
-            "looks_true_deg": one.looks_true_deg,
-            "looks_plus_minus_deg": one.looks_plus_minus_deg,
-            "rank": one.rank,
+            **candidate_row(one),
             "state": verdict.state,
             "none_probability": verdict.none_probability,
         }

@@ -37,7 +37,7 @@ def verdict_json(verdict: Verdict, provenance: Mapping[str, Any]) -> dict[str, A
         "none_probability": verdict.none_probability,
         "ratio_to_next": verdict.ratio_to_next,
         "sighting": _sighting(verdict.sighting),
-        "candidates": [_candidate(one) for one in verdict.candidates],
+        "candidates": [candidate_row(one) for one in verdict.candidates],
         "arguments": [_argument(one, stations) for one in verdict.arguments],
         "changes": [
             {
@@ -92,7 +92,8 @@ def _sighting(sighting: Sighting) -> dict[str, Any]:
     }
 
 
-def _candidate(one: Weighed) -> dict[str, Any]:
+def candidate_row(one: Weighed) -> dict[str, Any]:
+    """One candidate as files hold it."""
     return {
         "station": one.station,
         "easting_m": one.easting_m,

@@ -43,6 +43,19 @@ _NOTICING = MappingProxyType(
 )
 
 
+#: Figures of what is judged by eye: somebody careful errs by half.
+_JUDGED = (
+    "distance_log",
+    "slope_deg",
+    "vertical_deg",
+    "height_share",
+    "skyline_deg",
+    "trace_deg",
+    "picture_edge",
+    "angle_deg",
+)
+
+
 @dataclass(frozen=True)
 class Observer:
     """Standard deviations of what is judged by eye, from a picture.
@@ -53,7 +66,7 @@ class Observer:
         (Proffitt and others 1995, from memory), so only the words on either side are told apart
     vertical_deg : of a vertical angle judged in a picture whose level is not known. Common practice, no
         source
-    height_log : of the logarithm of a height difference told in metres, besides 3 m. Common practice
+    height_share : of a height difference told in metres, as a share of it, besides 3 m. Common practice
     skyline_deg : of the shape of a skyline, degrees. Common practice
     trace_deg : of points traced along a skyline, degrees: the picture's scale and level are guessed. Settled
         by simulation
@@ -73,7 +86,7 @@ class Observer:
     distance_log: float = 0.4
     slope_deg: float = 6.0
     vertical_deg: float = 0.8
-    height_log: float = 0.5
+    height_share: float = 0.5
     skyline_deg: float = 0.35
     trace_deg: float = 0.5
     picture_edge: float = 0.06
@@ -87,32 +100,11 @@ class Observer:
 
     def careful(self) -> Observer:
         """One who takes time and knows the ground: half the spread in all that is judged."""
-        halved = (
-            "distance_log",
-            "slope_deg",
-            "vertical_deg",
-            "height_log",
-            "skyline_deg",
-            "trace_deg",
-            "picture_edge",
-            "angle_deg",
-        )
-        figures: dict[str, Any] = {name: getattr(self, name) / 2.0 for name in halved}
+        figures: dict[str, Any] = {name: getattr(self, name) / 2.0 for name in _JUDGED}
         return replace(self, **figures)
 
     def __post_init__(self) -> None:
-        for name in (
-            "distance_log",
-            "slope_deg",
-            "vertical_deg",
-            "height_log",
-            "skyline_deg",
-            "trace_deg",
-            "picture_edge",
-            "sun_deg",
-            "bearing_deg",
-            "angle_deg",
-        ):
+        for name in (*_JUDGED, "sun_deg", "bearing_deg"):
             value = getattr(self, name)
             if not 0 < value < 1000:
                 raise CallError(

@@ -95,7 +95,7 @@ def height_fit(
     if "metres_above" in values:
         given = float(values["metres_above"])
         difference = glance.things.height_difference_m[rows]
-        own = float(values.get("give_or_take_m", 3.0 + observer.height_log * abs(given)))
+        own = float(values.get("give_or_take_m", 3.0 + observer.height_share * abs(given)))
         spread = np.hypot(own, glance.things.height_spread_m[rows])
         fits = own / spread * np.exp(-0.5 * ((difference - given) / spread) ** 2)
     else:

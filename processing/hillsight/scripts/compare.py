@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import landform_options, options, relocation_options, trust_options
+from hillsight.scripts import options, relocation_options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -18,21 +18,7 @@ from hillsight.scripts.running import script
         "json_file": "application/json; The same for machines",
     },
 )
-@options.terrain
-@options.stations
-@options.eye_height
-@options.reach
-@options.refraction
-@click.option(
-    "--features",
-    multiple=True,
-    type=options.TEXT,
-    metavar="FILE",
-    help="Map features that may be seen: any vector file; may be repeated.",
-)
-@options.feature_layer
-@options.evidence
-@landform_options.in_view
+@relocation_options.places_and_things
 @relocation_options.view
 @click.option(
     "--most",

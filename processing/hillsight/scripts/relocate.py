@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import landform_options, options, relocation_options, trust_options
+from hillsight.scripts import options, relocation_options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -57,21 +57,7 @@ def _print(what: str) -> Any:
 @click.option(
     "--sighting", required=True, type=options.TEXT, metavar="FILE.toml", help="What the picture shows."
 )
-@options.terrain
-@options.stations
-@options.eye_height
-@options.reach
-@options.refraction
-@click.option(
-    "--features",
-    multiple=True,
-    type=options.TEXT,
-    metavar="FILE",
-    help="Map features that statements may name: any vector file; may be repeated.",
-)
-@options.feature_layer
-@options.evidence
-@landform_options.in_view
+@relocation_options.places_and_things
 @relocation_options.weighing
 @relocation_options.everywhere
 @trust_options.terrain_errors

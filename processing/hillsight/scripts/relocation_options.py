@@ -4,7 +4,26 @@ from __future__ import annotations
 
 import click
 
+from hillsight.scripts import landform_options, options
 from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
+
+places_and_things = stack(
+    options.terrain,
+    options.stations,
+    options.eye_height,
+    options.reach,
+    options.refraction,
+    click.option(
+        "--features",
+        multiple=True,
+        type=TEXT,
+        metavar="FILE",
+        help="Map features that may be seen or told of: any vector file; may be repeated.",
+    ),
+    options.feature_layer,
+    options.evidence,
+    landform_options.in_view,
+)
 
 view = stack(
     click.option(
