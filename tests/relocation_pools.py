@@ -20,10 +20,10 @@ from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.landforms.survey import LandformOptions, survey
-from hillsight.plan.blurring import beside_places
-from hillsight.plan.glance import Glance, glance
-from hillsight.plan.things import Things
-from hillsight.reading.landforms_in_view import landform_features
+from hillsight.plan.look.glance import Glance, glance
+from hillsight.plan.look.things import Things
+from hillsight.plan.relocation.blurring import beside_places
+from hillsight.reading.things.landforms_in_view import landform_features
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.viewing import Viewing
 

@@ -23,15 +23,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from hillsight.plan.asking import chances_of, is_answered
-from hillsight.plan.changes import judge
-from hillsight.plan.decision import Rules
-from hillsight.plan.describing import describe
-from hillsight.plan.framing import Framing
+from hillsight.plan.kinds.questions import answer_chances, information, questions
+from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
+from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
-from hillsight.plan.posterior import base_rates, table_of
-from hillsight.plan.questions import answer_chances, information, questions
-from hillsight.plan.weigh import Weighing, weights, wrong_chances
+from hillsight.plan.relocation.asking import chances_of, is_answered
+from hillsight.plan.relocation.changes import judge
+from hillsight.plan.relocation.decision import Rules
+from hillsight.plan.relocation.describing import describe
+from hillsight.plan.relocation.posterior import base_rates, table_of
 from relocation_pools import GROUNDS, pool_of, surface_of
 
 if TYPE_CHECKING:
@@ -39,9 +39,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from hillsight.plan.posterior import Table
-    from hillsight.plan.questions import Question
-    from hillsight.plan.sighting import Statement
+    from hillsight.plan.kinds.questions import Question
+    from hillsight.plan.relocation.posterior import Table
+    from hillsight.plan.statement import Statement
     from relocation_pools import Pool
 
 #: Places that stand for none of the candidates.

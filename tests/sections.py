@@ -5,7 +5,7 @@ from __future__ import annotations
 import geopandas
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.reading.profile import Course, Section, Target, cut_section
+from hillsight.reading.section.profile import Course, Section, Target, cut_section
 from views import CRS, GEODESY, surface_of
 
 

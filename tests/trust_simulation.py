@@ -15,8 +15,8 @@ from scipy.fft import next_fast_len
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.grid import Grid, Surface
 from hillsight.sight.posts import see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from shared_data import shared_file
 from terrains import fractal
 

@@ -9,7 +9,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from hillsight.plan.sighting import Picture, Sighting, Statement
+from hillsight.plan.statement import Picture, Sighting, Statement
 from hillsight.plan.verdict import Argument, Change, Fact, NextQuestion, Verdict, Weighed
 
 #: On the British grid's own meridian, where grid north is true north.

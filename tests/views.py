@@ -10,10 +10,10 @@ import pyproj
 
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.reading import cover
-from hillsight.reading.crest_lines import CrestLines, crest_lines
-from hillsight.reading.pockets import pockets
-from hillsight.reading.regions import Tiling
+from hillsight.reading.ground import cover
+from hillsight.reading.ground.crest_lines import CrestLines, crest_lines
+from hillsight.reading.ground.pockets import pockets
+from hillsight.reading.ground.regions import Tiling
 from hillsight.reading.view import View
 from hillsight.sight.viewing import Viewing
 

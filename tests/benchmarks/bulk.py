@@ -11,7 +11,7 @@ from benchmarks.grounds import EYE_HEIGHT_M, eye_over
 from benchmarks.measuring import clocked
 from hillsight.sight.many import count_visible
 from hillsight.sight.points import see_pairs
-from hillsight.sight.states import GroundState
+from hillsight.words.states import GroundState
 from oracle import sighting
 
 if TYPE_CHECKING:

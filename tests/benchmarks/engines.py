@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
+from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable

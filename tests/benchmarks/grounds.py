@@ -12,8 +12,8 @@ from pyproj import CRS
 from hillsight.ground.grid import Grid, Surface
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.posts import see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from shared_data import shared_file
 from terrains import fractal
 

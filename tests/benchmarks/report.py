@@ -30,7 +30,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from benchmarks.engines import ENGINES
-from hillsight.sheets import palette
+from hillsight.sheets.paper import palette
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

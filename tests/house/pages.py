@@ -12,9 +12,9 @@ from pathlib import Path
 
 import click
 
-from hillsight.layers.schema import LAYERS
-from hillsight.plan.decision import Rules
+from hillsight.plan.kinds.weigh_things import HEIGHT_BOUNDS
 from hillsight.plan.observer import Observer
+from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.vocabulary import (
     COMMON,
     COMPASS,
@@ -28,8 +28,8 @@ from hillsight.plan.vocabulary import (
     Field,
     StatementKind,
 )
-from hillsight.plan.weigh_things import HEIGHT_BOUNDS
-from hillsight.sight.states import GROUND_STATE_MEANINGS
+from hillsight.schema.layers import LAYERS
+from hillsight.words.states import GROUND_STATE_MEANINGS
 
 CHECKOUT = Path(__file__).parents[2]
 DOCS = CHECKOUT / "docs"

@@ -8,7 +8,7 @@ from importlib.metadata import entry_points
 import click
 import pytest
 
-from hillsight.layers.schema import LAYERS
+from hillsight.schema.layers import LAYERS
 from hillsight.scripts.main import GROUP
 from house import pages
 

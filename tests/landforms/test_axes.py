@@ -18,7 +18,7 @@ from hillsight.landforms.axes import (
     with_heights,
 )
 from hillsight.landforms.scale import SCALE_PER_SIGMA, Worked
-from hillsight.layers.landform_schema import RE_ENTRANTS, SPURS
+from hillsight.schema.landforms import RE_ENTRANTS, SPURS
 from landforms.known import CENTRE
 from landforms.worked_ground import Array, as_it_is, grid_of, ground, places_on
 

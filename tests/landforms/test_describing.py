@@ -12,7 +12,7 @@ import shapely
 
 from hillsight.landforms.columns import COLUMNS
 from hillsight.landforms.describing import described
-from hillsight.layers.landform_schema import LANDFORM_LAYERS
+from hillsight.schema.landforms import LANDFORM_LAYERS
 from landforms.known import CENTRE
 
 Frames = dict[str, geopandas.GeoDataFrame]

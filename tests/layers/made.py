@@ -9,7 +9,7 @@ import shapely
 
 from hillsight.ground.grid import Grid
 from hillsight.layers.provenance import Provenance
-from hillsight.layers.schema import LAYERS
+from hillsight.schema.layers import LAYERS
 
 GRID_CRS = pyproj.CRS("EPSG:27700")
 # Odd sizes, unequal spacings that binary fractions cannot hold, several tiles with cut-off edges.

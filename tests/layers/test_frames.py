@@ -11,7 +11,7 @@ import shapely
 
 from hillsight.errors import OutputError
 from hillsight.layers.frames import conform
-from hillsight.layers.schema import LAYERS
+from hillsight.schema.layers import LAYERS
 
 from layers.made import GRID_CRS, HOSTILE, frame  # isort: skip
 

@@ -22,8 +22,8 @@ import shapely
 from hillsight.errors import OutputError
 from hillsight.ground.grid import Grid
 from hillsight.layers.package import Package, package, raster_table
-from hillsight.layers.schema import GROUND_STATE_MEANINGS, LAYERS
 from hillsight.layers.styles import style_text
+from hillsight.schema.layers import GROUND_STATE_MEANINGS, LAYERS
 
 from layers.made import GRID, GRID_CRS, HOSTILE, STAMP, depths, frame, provenance, states  # isort: skip
 

@@ -11,9 +11,9 @@ import pytest
 from lxml import etree
 
 from hillsight.errors import OutputError
-from hillsight.layers.schema import LAYERS, GroundState
 from hillsight.layers.styles import RASTER_STYLES, style_names, style_text, write_styles
-from hillsight.sheets import palette
+from hillsight.schema.layers import LAYERS, GroundState
+from hillsight.sheets.paper import palette
 
 SPACES = {"sld": "http://www.opengis.net/sld", "ogc": "http://www.opengis.net/ogc"}
 

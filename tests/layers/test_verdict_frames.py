@@ -15,7 +15,6 @@ import shapely
 import verdicts
 from hillsight.layers.frames import conform
 from hillsight.layers.package import package
-from hillsight.layers.schema import LAYERS
 from hillsight.layers.verdict_frames import (
     candidates_frame,
     evidence_frame,
@@ -26,6 +25,7 @@ from hillsight.layers.verdict_frames import (
 )
 from hillsight.layers.verdict_json import verdict_json
 from hillsight.plan.verdict import Fact, Verdict
+from hillsight.schema.layers import LAYERS
 from layers import made
 from verdicts import CRS, EAST, NORTH, line, point
 

@@ -18,7 +18,7 @@ import pytest
 
 from hillsight.ground.grid import Grid
 from hillsight.layers.package import package
-from hillsight.layers.schema import LAYERS
+from hillsight.schema.layers import LAYERS
 
 from layers.made import GRID, GRID_CRS, depths, frame, provenance, states  # isort: skip
 

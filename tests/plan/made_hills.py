@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.plan.framing import Framing
-from hillsight.plan.glance import Glance, glance
+from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.glance import Glance, glance
+from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
-from hillsight.plan.sighting import Statement
-from hillsight.plan.things import Things
-from hillsight.plan.weigh import Weighing
+from hillsight.plan.statement import Statement
 from hillsight.sight.viewing import Viewing
 
 Floats = NDArray[np.float64]

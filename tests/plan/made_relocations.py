@@ -16,12 +16,12 @@ from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.plan.decision import Rules
-from hillsight.plan.framing import Framing
-from hillsight.plan.looking import Looker
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.looking import Looker
 from hillsight.plan.observer import Observer
-from hillsight.plan.relocation import Relocation, Setting, relocate
-from hillsight.plan.sighting import Sighting, Statement
+from hillsight.plan.relocation.decision import Rules
+from hillsight.plan.relocation.relocation import Relocation, Setting, relocate
+from hillsight.plan.statement import Sighting, Statement
 from hillsight.sight.viewing import Viewing
 from plan.made_hills import (
     EAST_M,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 import oracle
 from hillsight.ground.grid import Surface
-from hillsight.plan.glance import Glance
+from hillsight.plan.look.glance import Glance
 
 Floats = NDArray[np.float64]
 

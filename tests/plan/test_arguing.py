@@ -7,10 +7,10 @@ import re
 import numpy as np
 import pytest
 
-from hillsight.plan.arguing import DECIDES_FROM, FITS_FROM, ROLES, SUPPORTS_FROM, role_of, sentence
-from hillsight.plan.decision import Rules
-from hillsight.plan.relocation import Relocation, Setting
-from hillsight.plan.saying import say
+from hillsight.plan.kinds.saying import say
+from hillsight.plan.relocation.arguing import DECIDES_FROM, FITS_FROM, ROLES, SUPPORTS_FROM, role_of, sentence
+from hillsight.plan.relocation.decision import Rules
+from hillsight.plan.relocation.relocation import Relocation, Setting
 from hillsight.plan.verdict import Argument
 from hillsight.plan.vocabulary import TRUST
 from plan.made_hills import told

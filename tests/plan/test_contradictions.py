@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from hillsight.errors import SightingError
-from hillsight.plan.contradictions import check_contradictions
-from hillsight.plan.sighting import Sighting, Statement
+from hillsight.plan.sighting.contradictions import check_contradictions
+from hillsight.plan.statement import Sighting, Statement
 from hillsight.plan.vocabulary import HEIGHTS, KINDS
 
 Told = tuple[str, dict[str, Any]]

@@ -9,12 +9,12 @@ import shapely
 from pyproj import CRS
 
 from hillsight.ground.grid import Grid, Surface
-from hillsight.plan.decision import Rules, decide
-from hillsight.plan.elsewhere import places_about
-from hillsight.plan.framing import Framing
-from hillsight.plan.glance import STEP_DEG
-from hillsight.plan.posterior import Posterior
-from hillsight.plan.things import Things, find
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.glance import STEP_DEG
+from hillsight.plan.look.things import Things, find
+from hillsight.plan.relocation.decision import Rules, decide
+from hillsight.plan.relocation.elsewhere import places_about
+from hillsight.plan.relocation.posterior import Posterior
 
 
 def surface() -> Surface:

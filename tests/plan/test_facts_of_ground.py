@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from hillsight.ground.grid import Surface
-from hillsight.plan.facts import fact, slope_word
-from hillsight.plan.glance import Glance
+from hillsight.plan.kinds.facts import fact, slope_word
+from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.look.glance import Glance
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SHAPES
-from hillsight.plan.weigh import Weighing
 from plan.made_hills import (
     heading_index,
     look,

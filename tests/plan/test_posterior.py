@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from hillsight.plan.kinds.weigh import matter, weights, wrong_chances
 from hillsight.plan.observer import Observer
-from hillsight.plan.posterior import base_rates, log_elsewhere, log_mean, posterior, table_of
+from hillsight.plan.relocation.posterior import base_rates, log_elsewhere, log_mean, posterior, table_of
 from hillsight.plan.vocabulary import SURENESS
-from hillsight.plan.weigh import matter, weights, wrong_chances
 from plan.made_hills import told
 
 EVEN = np.array([0.5, 0.5])

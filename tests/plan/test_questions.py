@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hillsight.plan.asking import is_answered
-from hillsight.plan.comparing import Compared, varied
-from hillsight.plan.questions import Question, information
-from hillsight.plan.sighting import Statement
+from hillsight.plan.kinds.questions import Question, information
+from hillsight.plan.relocation.asking import is_answered
+from hillsight.plan.relocation.comparing import Compared, varied
+from hillsight.plan.statement import Statement
 
 
 def test_information_of_worked_examples() -> None:

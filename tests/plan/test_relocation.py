@@ -15,10 +15,10 @@ import pytest
 
 from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
-from hillsight.plan.decision import DECIDED, NONE_FITS, UNDECIDED, Rules
-from hillsight.plan.framing import Framing
-from hillsight.plan.relocation import Setting, relocate
-from hillsight.plan.sighting import Statement
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.relocation.decision import DECIDED, NONE_FITS, UNDECIDED, Rules
+from hillsight.plan.relocation.relocation import Setting, relocate
+from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Verdict
 from plan.made_hills import told
 from plan.made_relocations import EAST_M, NORTH_M, OF_A, VOID, setting_of, sighting, stations, weigh

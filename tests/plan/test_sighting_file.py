@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from hillsight.errors import HillsightError, SightingError
-from hillsight.plan.sighting import Sighting
-from hillsight.plan.sighting_file import MOST_STATEMENTS, read_sighting
-from hillsight.plan.toml_lines import TomlLines
+from hillsight.plan.sighting.file import MOST_STATEMENTS, read_sighting
+from hillsight.plan.sighting.toml_lines import TomlLines
+from hillsight.plan.statement import Sighting
 
 TOP = 'format = "hillsight sighting 1"\n'
 SEEN = '[[statement]]\nkind = "seen"\nwhat = "knoll"\n'

@@ -12,9 +12,9 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from hillsight.errors import SightingError
-from hillsight.plan.sighting_file import read_sighting
-from hillsight.plan.sighting_schema import json_schema
-from hillsight.plan.sighting_text import template
+from hillsight.plan.sighting.file import read_sighting
+from hillsight.plan.sighting.json_schema import json_schema
+from hillsight.plan.sighting.template import template
 from hillsight.plan.vocabulary import COMPASS, KINDS
 
 VALIDATOR = Draft202012Validator(json_schema())

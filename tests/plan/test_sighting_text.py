@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hillsight.plan.sighting import Picture, Sighting, Statement
-from hillsight.plan.sighting_file import EITHER_OR, LEAST_MEMBERS, RESTS_ON, WHOLE, folded, read_sighting
-from hillsight.plan.sighting_text import say, template, write_sighting
+from hillsight.plan.sighting.file import EITHER_OR, LEAST_MEMBERS, RESTS_ON, WHOLE, folded, read_sighting
+from hillsight.plan.sighting.template import say, template, write_sighting
+from hillsight.plan.statement import Picture, Sighting, Statement
 from hillsight.plan.vocabulary import COMPASS, FORMAT, KINDS, PARTS, PICTURE, SURENESS, Field, StatementKind
 
 

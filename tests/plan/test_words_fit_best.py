@@ -13,10 +13,10 @@ import numpy as np
 import pyproj
 import pytest
 
-from hillsight.plan.glance import Glance
-from hillsight.plan.sighting import Statement
+from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.look.glance import Glance
+from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import COMMON, KINDS, SLOPES
-from hillsight.plan.weigh import Weighing
 from plan.made_hills import (
     EAST_M,
     NORTH_M,

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.magnetic import Declination
-from hillsight.reading.bearing_list import COLUMNS, SEEN_STATES, bearing_list
+from hillsight.reading.things.bearing_list import COLUMNS, SEEN_STATES, bearing_list
 from hillsight.reading.view import View
 from terrains import fractal, with_hole
 from views import CRS, reading_of, view_of

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.reading.behind_crests import COLUMNS, behind_crests
+from hillsight.reading.ground.behind_crests import COLUMNS, behind_crests
 from terrains import fractal, with_hole
 from views import reading_of, view_of
 

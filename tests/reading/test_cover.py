@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from hillsight.reading import cover
-from hillsight.reading.regions import HIDDEN, LEAST_SHARE, UNKNOWN, VISIBLE
+from hillsight.reading.ground import cover
+from hillsight.reading.ground.regions import HIDDEN, LEAST_SHARE, UNKNOWN, VISIBLE
 from hillsight.sight.posts import PostSight
 from terrains import fractal, with_hole, with_voids
 from views import reading_of, view_of

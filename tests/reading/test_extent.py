@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hillsight.reading.extent import line_extent_deg, scattered_extent_deg, within_arc
+from hillsight.reading.things.extent import line_extent_deg, scattered_extent_deg, within_arc
 
 
 @pytest.mark.parametrize(

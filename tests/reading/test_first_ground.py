@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from hillsight.errors import CallError
-from hillsight.reading.first_ground import check_sector_width, first_ground
+from hillsight.reading.ground.first_ground import check_sector_width, first_ground
 from views import view_of
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from hillsight.reading.landforms_in_view import landform_features
+from hillsight.reading.things.landforms_in_view import landform_features
 
 CRS = "EPSG:27700"
 COLUMNS = [

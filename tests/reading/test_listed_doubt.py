@@ -8,10 +8,10 @@ import pytest
 import shapely
 
 from hillsight.ground.accuracy import ErrorModel
-from hillsight.reading.against_sky import sky_shares
-from hillsight.reading.bearing_list import bearing_list
-from hillsight.reading.judged import judge
-from hillsight.reading.trust import Limits
+from hillsight.reading.doubt.trust import Limits
+from hillsight.reading.things.against_sky import sky_shares
+from hillsight.reading.things.bearing_list import bearing_list
+from hillsight.reading.things.judged import judge
 from hillsight.sight.doubt_shares import seen_of_feature
 from terrains import plane
 from views import reading_of, view_of

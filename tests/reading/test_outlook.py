@@ -12,10 +12,10 @@ import shapely
 from hillsight.errors import StationError
 from hillsight.ground.stations import Station
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.layers.schema import LAYERS
 from hillsight.reading.outlook import Request, look_out
-from hillsight.sight.states import GroundState
+from hillsight.schema.layers import LAYERS
 from hillsight.sight.viewing import Viewing
+from hillsight.words.states import GroundState
 from terrains import fractal, with_hole, write_geotiff
 
 WEST, NORTH = 400_000.0, 300_000.0

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.reading.regions import HIDDEN, VISIBLE
+from hillsight.reading.ground.regions import HIDDEN, VISIBLE
 from terrains import fractal, with_hole
 from views import reading_of, view_of
 

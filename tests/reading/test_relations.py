@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from hillsight.reading.relations import COLUMNS, Seen, relations
+from hillsight.reading.things.relations import COLUMNS, Seen, relations
 
 GRID = CRS.from_epsg(27700)
 

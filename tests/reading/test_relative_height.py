@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from hillsight.errors import CallError
-from hillsight.reading.relative_height import HeightWords
+from hillsight.reading.things.relative_height import HeightWords
 
 
 @pytest.mark.parametrize(

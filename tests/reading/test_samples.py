@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hillsight.reading.samples import MOST_SAMPLES, sample
+from hillsight.reading.things.samples import MOST_SAMPLES, sample
 
 X, Y = 400_123.4, 298_765.6  # far from the origin, off any lattice
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.reading.bearing_list import bearing_list
-from hillsight.reading.seen_outlines import seen_areas, seen_lines
+from hillsight.reading.things.bearing_list import bearing_list
+from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from terrains import fractal, with_hole
 from views import CRS, reading_of, view_of
 

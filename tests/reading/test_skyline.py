@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.reading.skyline import skyline
+from hillsight.reading.ground.skyline import skyline
 from terrains import fractal, with_hole
 from views import view_of
 

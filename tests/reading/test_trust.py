@@ -10,7 +10,7 @@ import pytest
 
 from hillsight.errors import CallError
 from hillsight.ground.accuracy import LE90_SIGMAS, PRODUCTS, ErrorModel
-from hillsight.reading.trust import Limits, bearing_plus_minus_deg, plus_minus
+from hillsight.reading.doubt.trust import Limits, bearing_plus_minus_deg, plus_minus
 from hillsight.sight.viewing import Eye
 from terrains import fractal
 from trust_simulation import EARTH_M, draws

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from hillsight.plan.sighting import Statement
-from hillsight.plan.sighting_file import read_sighting
+from hillsight.plan.sighting.file import read_sighting
+from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import FORMAT
 
 from scripts.commands import assert_refused, done, run  # isort: skip

@@ -15,9 +15,9 @@ from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.landforms.survey import LandformOptions, survey
-from hillsight.layers.landform_schema import LANDFORM_LAYERS
-from hillsight.layers.schema import LAYERS
 from hillsight.layers.styles import write_styles
+from hillsight.schema.landforms import LANDFORM_LAYERS
+from hillsight.schema.layers import LAYERS
 from scripts.commands import AT, NORTH, POSTS, SPACING, WEST, Ended, done, features, run, terrain
 from scripts.commands import assert_refused as refused
 from terrains import fractal, plane, with_hole, write_geotiff
@@ -221,7 +221,7 @@ def test_pictures_that_cannot_be_drawn_leave_no_package(
     def full(*_: object) -> None:
         raise OutputError("the disk is full", where="pictures")
 
-    monkeypatch.setattr("hillsight.sheets.landform_sheet.draw_landforms", full)
+    monkeypatch.setattr("hillsight.sheets.landforms.landform_sheet.draw_landforms", full)
     assert_refused(tmp_path, *SCALES, "--pictures", tmp_path / "pictures", says=("the disk is full",))
 
 

@@ -18,8 +18,8 @@ import pytest
 import rasterio
 import shapely
 
-from hillsight.layers.schema import LAYERS
 from hillsight.reading.outlook import Outlook, Request, look_out
+from hillsight.schema.layers import LAYERS
 from hillsight.scripts.outlook import LAYERS as OUTLOOK_LAYERS
 from hillsight.sight.viewing import Viewing
 

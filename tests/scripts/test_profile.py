@@ -18,7 +18,7 @@ import pytest
 import shapely
 
 from hillsight.layers.profile_csv import write_profile_csv
-from hillsight.layers.profile_schema import PROFILE_LAYERS, PROFILE_SAMPLES
+from hillsight.schema.section import PROFILE_LAYERS, PROFILE_SAMPLES
 from shared_data import shared_file
 from terrains import fractal, with_hole, write_geotiff
 

@@ -17,7 +17,7 @@ import pytest
 import rasterio
 import shapely
 
-from hillsight.layers.verdict_schema import VERDICT_LAYERS
+from hillsight.schema.verdict import VERDICT_LAYERS
 from terrains import write_geotiff
 
 from scripts.commands import assert_refused, done, run  # isort: skip

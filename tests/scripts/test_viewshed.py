@@ -15,7 +15,7 @@ import rasterio
 from numpy.typing import NDArray
 
 from hillsight.scripts import see_stations
-from hillsight.sight.states import GroundState
+from hillsight.words.states import GroundState
 
 from scripts.commands import AT, REACH, Ended, done, assert_refused, terrain  # isort: skip
 from terrains import fractal, with_voids, write_geotiff

@@ -7,7 +7,7 @@ import pyogrio
 import pytest
 import rasterio
 
-from hillsight.sight.states import GroundState
+from hillsight.words.states import GroundState
 from scripts.commands import AT, REACH, SPACING, assert_refused, done, terrain
 
 CALL = ("viewshed", "--at", AT, "--reach", REACH, "--probability")

@@ -18,11 +18,11 @@ from PIL import Image
 import terrains
 from hillsight.errors import OutputError
 from hillsight.ground.grid import Grid, Surface
-from hillsight.layers.schema import LAYERS
-from hillsight.sheets import palette, relief
-from hillsight.sheets.labels import Box
-from hillsight.sheets.landform_marks import level_sign, order_width, steep_colours
-from hillsight.sheets.landform_sheet import at_scale, draw_landforms, landform_page
+from hillsight.schema.layers import LAYERS
+from hillsight.sheets.landforms.landform_marks import level_sign, order_width, steep_colours
+from hillsight.sheets.landforms.landform_sheet import at_scale, draw_landforms, landform_page
+from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper.labels import Box
 
 CRS = pyproj.CRS("EPSG:27700")
 WEST, SOUTH, SIDE = 300_000.0, 700_000.0, 4000.0  # of a terrain of 201 x 201 posts, 20 m apart

@@ -21,15 +21,15 @@ from PIL import Image
 import terrains
 from hillsight.errors import HillsightError, OutputError, StationError
 from hillsight.ground.terrain import open_terrain
+from hillsight.layers.contents import read_content
 from hillsight.scripts import bearings, dead_ground, outlook, viewshed
-from hillsight.sheets import palette, relief
-from hillsight.sheets.bearing_strip import draw_bearings
-from hillsight.sheets.contents import read_content
-from hillsight.sheets.ground_sheet import draw_ground
-from hillsight.sheets.labels import Box, Placer, drawable, rows_above, spread
-from hillsight.sheets.maps import north_words
-from hillsight.sheets.preview import preview_all, preview_bearings, preview_ground, preview_rasters
-from hillsight.sheets.raster_sheet import draw_rasters
+from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper.labels import Box, Placer, drawable, rows_above, spread
+from hillsight.sheets.paper.maps import north_words
+from hillsight.sheets.station.bearing_strip import draw_bearings
+from hillsight.sheets.station.ground_sheet import draw_ground
+from hillsight.sheets.station.preview import preview_all, preview_bearings, preview_ground, preview_rasters
+from hillsight.sheets.station.raster_sheet import draw_rasters
 
 #: ISO/IEC 15948, clause 5.2.
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -195,7 +195,7 @@ def test_no_text_overlaps_another_or_leaves_the_page(pages, kind: str) -> None:
 
 
 def test_boxes_are_where_the_ink_is() -> None:
-    from hillsight.sheets.page import Page
+    from hillsight.sheets.paper.page import Page
 
     page = Page(600, 200)
     box = page.text(100, 100, "Ågypt|jÉ", 12)

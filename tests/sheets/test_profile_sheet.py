@@ -14,11 +14,11 @@ from lxml import etree
 from PIL import Image
 
 from hillsight.errors import OutputError
-from hillsight.reading.profile_features import features_along
-from hillsight.sheets import palette, relief
-from hillsight.sheets.labels import Box
-from hillsight.sheets.profile_scale import lay_scale
-from hillsight.sheets.profile_sheet import draw_profile, save_profile
+from hillsight.reading.section.features import features_along
+from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.section.section_scale import lay_scale
+from hillsight.sheets.section.section_sheet import draw_profile, save_profile
 from sections import features_of, section_of
 from terrains import fractal, plane, with_hole
 

@@ -12,9 +12,9 @@ import pytest
 
 import verdicts
 from hillsight.plan.verdict import Verdict
-from hillsight.sheets import palette
-from hillsight.sheets.verdict_page import verdict_html
-from hillsight.sheets.verdict_text import LIMITS
+from hillsight.sheets.paper import palette
+from hillsight.sheets.verdict.verdict_page import verdict_html
+from hillsight.sheets.verdict.verdict_text import LIMITS
 
 PICTURE = b"\x89PNG\r\n\x1a\nmade up"
 # Elements without an end tag: HTML Living Standard, 13.1.2 (from memory).

@@ -19,10 +19,10 @@ import terrains
 import verdicts
 from hillsight.ground.grid import Grid, Surface
 from hillsight.plan.verdict import Fact, Verdict
-from hillsight.sheets import palette, relief
-from hillsight.sheets.labels import Box
-from hillsight.sheets.page import Page
-from hillsight.sheets.verdict_sheet import draw_candidate, picture_bytes, picture_name
+from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.page import Page
+from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_bytes, picture_name
 from verdicts import CRS, EAST, NORTH, line, point
 
 POSTS, SPACING = 301, 20.0  # 6 km square about the middle

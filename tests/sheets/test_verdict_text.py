@@ -10,7 +10,7 @@ import pytest
 
 import verdicts
 from hillsight.plan.verdict import Verdict
-from hillsight.sheets.verdict_text import (
+from hillsight.sheets.verdict.verdict_text import (
     LIMITS,
     argument_words,
     by_trust,

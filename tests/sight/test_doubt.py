@@ -12,8 +12,8 @@ from hillsight.ground.accuracy import ErrorModel
 from hillsight.sight.doubt import Doubtful, probability_at, probability_of_posts
 from hillsight.sight.field import Field
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from trust_simulation import simulate
 from views import surface_of
 

@@ -10,8 +10,8 @@ import pytest
 import terrains
 from hillsight.sight.field import Field
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from views import surface_of
 
 ALL = math.inf

@@ -15,8 +15,8 @@ from hillsight.sight.field import Field
 from hillsight.sight.many import count_visible, see_many
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from views import surface_of
 
 SHAPE = (90, 130)

@@ -15,8 +15,8 @@ from assertions import assert_same_clearance, assert_same_states, states
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.points import see_points
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from shared_data import shared_file
 from views import surface_of
 

@@ -13,8 +13,8 @@ from assertions import assert_same_clearance, states
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import clearance_of_pairs, see_pairs, see_points
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from views import surface_of
 
 ROWS, COLUMNS = 83, 147  # blocks of 4, 16 and 64 posts, whole ones and cut ones

@@ -16,8 +16,8 @@ from hillsight.sight import posts
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import see_pairs, see_points
 from hillsight.sight.posts import see_posts, see_states
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 from views import surface_of
 
 ALL = math.inf

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
-    from hillsight.layers.schema import Column, Layer
+    from hillsight.schema.layers import Column, Layer
 
 GEOMETRY_COLUMN = "geom"
 # Rings that touch can cross by rounding when they change CRS; shreds below this share of the area go.

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import FeatureError
 from hillsight.ground.vector import list_layers
-from hillsight.layers.landform_schema import LANDFORM_LAYERS
+from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:
     import geopandas

@@ -18,8 +18,8 @@ from hillsight.ground.registry import epsg_code
 from hillsight.layers.atomic import disk_trouble, replacing
 from hillsight.layers.frames import GEOMETRY_COLUMN, conform
 from hillsight.layers.rasters import Placed, check_raster, placed, raster_profile
-from hillsight.layers.schema import LAYERS
 from hillsight.layers.tables import Table, write_tables
+from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.layers.csv_table import write_csv
-from hillsight.layers.profile_schema import PROFILE_SAMPLES
+from hillsight.schema.section import PROFILE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

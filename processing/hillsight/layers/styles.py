@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
 from hillsight.layers.atomic import replacing
-from hillsight.layers.schema import LAYERS
+from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
-from hillsight.layers.schema import GROUND_STATE_MEANINGS, Layer
 from hillsight.layers.styles import style_text
+from hillsight.schema.layers import GROUND_STATE_MEANINGS, Layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -220,7 +220,7 @@ def _number(value: float | None) -> float | None:
 def _frame(
     layer: str, rows: list[dict[str, Any]], shapes: list[shapely.Geometry], crs: pyproj.CRS
 ) -> geopandas.GeoDataFrame:
-    from hillsight.layers.schema import LAYERS
+    from hillsight.schema.layers import LAYERS
 
     columns = [column.name for column in LAYERS[layer].columns]
     return geopandas.GeoDataFrame(

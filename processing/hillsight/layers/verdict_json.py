@@ -13,7 +13,7 @@ import shapely
 from hillsight.layers.provenance import file_name
 
 if TYPE_CHECKING:
-    from hillsight.plan.sighting import Sighting
+    from hillsight.plan.statement import Sighting
     from hillsight.plan.verdict import Argument, Fact, Verdict, Weighed
 
 #: Decimal places of coordinates, in metres: a millimetre.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import shapely
 
-    from hillsight.plan.sighting import Sighting, Statement
+    from hillsight.plan.statement import Sighting, Statement
 
 
 @dataclass(frozen=True)

@@ -17,21 +17,21 @@ from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import transformer
 from hillsight.landforms.map_names import named
 from hillsight.landforms.survey import LandformOptions, survey, worth_seeing
-from hillsight.reading import cover
-from hillsight.reading.bearing_list import bearing_list
-from hillsight.reading.behind_crests import behind_crests
-from hillsight.reading.crest_lines import crest_lines
-from hillsight.reading.first_ground import first_ground
-from hillsight.reading.landforms_in_view import landform_features
-from hillsight.reading.pockets import pockets
-from hillsight.reading.regions import HIDDEN, VISIBLE
-from hillsight.reading.relations import relations, seen_of
-from hillsight.reading.relative_height import HeightWords
-from hillsight.reading.seen_outlines import seen_areas, seen_lines
-from hillsight.reading.skyline import skyline
-from hillsight.reading.trust import Limits
+from hillsight.reading.doubt.trust import Limits
+from hillsight.reading.ground import cover
+from hillsight.reading.ground.behind_crests import behind_crests
+from hillsight.reading.ground.crest_lines import crest_lines
+from hillsight.reading.ground.first_ground import first_ground
+from hillsight.reading.ground.pockets import pockets
+from hillsight.reading.ground.regions import HIDDEN, VISIBLE
+from hillsight.reading.ground.skyline import skyline
+from hillsight.reading.things.bearing_list import bearing_list
+from hillsight.reading.things.landforms_in_view import landform_features
+from hillsight.reading.things.relations import relations, seen_of
+from hillsight.reading.things.relative_height import HeightWords
+from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.view import View
-from hillsight.sight.states import GroundState
+from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     import datetime

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
-from hillsight.reading.regions import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.sight.bearings import BearingSight, see_bearings
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import PointSight, see_points

@@ -13,7 +13,7 @@ from hillsight.sight.viewing import Viewing
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from hillsight.reading.trust import Limits
+    from hillsight.reading.doubt.trust import Limits
 
 
 @dataclass(frozen=True)

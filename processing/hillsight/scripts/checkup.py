@@ -165,8 +165,8 @@ def _magnetic() -> list[Finding]:
 
 
 def _styles() -> list[Finding]:
-    from hillsight.layers.schema import LAYERS
     from hillsight.layers.styles import style_names
+    from hillsight.schema.layers import LAYERS
 
     missing = sorted(set(LAYERS) - set(style_names()))
     found = f"{len(style_names())} found" + (f"; missing for {', '.join(missing)}" if missing else "")

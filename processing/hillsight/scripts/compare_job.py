@@ -11,16 +11,16 @@ import shapely
 
 from hillsight.errors import CallError, StationError
 from hillsight.layers.atomic import check_place, replacing
-from hillsight.plan.comparing import compare, varied
-from hillsight.plan.describing import describe
-from hillsight.plan.framing import Framing
-from hillsight.plan.relocation import check_candidates
-from hillsight.plan.saying import say
-from hillsight.plan.sighting import Picture, Sighting
-from hillsight.plan.sighting_text import write_sighting
-from hillsight.plan.things import Things
+from hillsight.plan.kinds.saying import say
+from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.things import Things
+from hillsight.plan.relocation.comparing import compare, varied
+from hillsight.plan.relocation.describing import describe
+from hillsight.plan.relocation.relocation import check_candidates
+from hillsight.plan.sighting.template import write_sighting
+from hillsight.plan.statement import Picture, Sighting
 from hillsight.plan.vocabulary import COMPASS
-from hillsight.plan.weigh import Weighing
 from hillsight.scripts.job import named_files, provenance_of
 from hillsight.scripts.places_and_things import looked, open_scene, view_of
 from hillsight.scripts.report import Progress, note, say_if_compiling
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from hillsight.plan.comparing import Compared
-    from hillsight.plan.glance import Glance
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.relocation.comparing import Compared
     from hillsight.scripts.places_and_things import Scene
 
 _CLASS_WORDS = {

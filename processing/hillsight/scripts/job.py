@@ -22,9 +22,9 @@ from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.styles import write_styles
-from hillsight.reading.first_ground import check_sector_width
+from hillsight.reading.ground.first_ground import check_sector_width
 from hillsight.reading.outlook import Landforms, Request
-from hillsight.reading.relative_height import HeightWords
+from hillsight.reading.things.relative_height import HeightWords
 from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.landform_job import landforms_in_common
@@ -190,7 +190,7 @@ def _check_landforms(script: str, given: Mapping[str, Any]) -> None:
 
 def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
     """Pictures of every station from the package just written."""
-    from hillsight.sheets.preview import preview_all
+    from hillsight.sheets.station.preview import preview_all
 
     stations = {station.label: station for station in inputs.stations}
 

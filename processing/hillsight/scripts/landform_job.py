@@ -67,7 +67,7 @@ def run_landforms(given: Mapping[str, Any]) -> None:
                 file.write(layer, frame)
             drawn = []
             if given["pictures"] is not None:  # from the frames, so before the package takes its name
-                from hillsight.sheets.landform_sheet import draw_landforms
+                from hillsight.sheets.landforms.landform_sheet import draw_landforms
 
                 drawn = draw_landforms(surface, frames, given["pictures"])
     for text in notes:

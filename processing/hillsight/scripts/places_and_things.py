@@ -18,11 +18,11 @@ from hillsight.ground.transform import transformer
 from hillsight.landforms.map_names import named
 from hillsight.landforms.survey import LandformOptions, survey, worth_seeing
 from hillsight.layers.landform_file import read_landforms
-from hillsight.plan.framing import Framing
-from hillsight.plan.looking import Looker
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.looking import Looker
 from hillsight.plan.observer import Observer
 from hillsight.plan.vocabulary import COMPASS
-from hillsight.reading.landforms_in_view import landform_features
+from hillsight.reading.things.landforms_in_view import landform_features
 from hillsight.scripts.inputs import open_inputs
 from hillsight.scripts.landform_options import COMPUTED
 from hillsight.scripts.trust_options import error_model

@@ -14,10 +14,10 @@ from hillsight.layers.atomic import check_place
 from hillsight.layers.package import package, raster_table
 from hillsight.layers.profile_csv import write_profile_csv
 from hillsight.layers.provenance import file_name
-from hillsight.reading.profile_course import section_along
-from hillsight.reading.profile_features import features_along
-from hillsight.reading.profile_frames import profile_frames, sample_table
-from hillsight.reading.profile_words import (
+from hillsight.reading.section.course import section_along
+from hillsight.reading.section.features import features_along
+from hillsight.reading.section.frames import profile_frames, sample_table
+from hillsight.reading.section.section_words import (
     course_words,
     feature_words,
     ground_words,
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from hillsight.layers.provenance import Provenance
-    from hillsight.reading.profile import Section, Target
-    from hillsight.reading.profile_features import Passed
+    from hillsight.reading.section.features import Passed
+    from hillsight.reading.section.profile import Section, Target
     from hillsight.scripts.inputs import Inputs
 
     Cut = tuple[Section, tuple[Passed, ...]]
@@ -173,7 +173,7 @@ def _draw(given: Mapping[str, Any], cuts: list[Cut], terrain: str) -> list[Path]
     """The drawings asked for, one a section."""
     if given["drawing"] is None and given["pictures"] is None:
         return []
-    from hillsight.sheets.profile_sheet import draw_profile, save_profile
+    from hillsight.sheets.section.section_sheet import draw_profile, save_profile
 
     places: list[list[Path]] = [[] for _ in cuts]
     if given["drawing"] is not None:

@@ -12,7 +12,7 @@ import shapely
 from hillsight.errors import CallError, HillsightError, StationError
 from hillsight.ground.stations import parse_at, plain_label
 from hillsight.ground.transform import horizontal_crs, transformer
-from hillsight.reading.profile import Target
+from hillsight.reading.section.profile import Target
 from hillsight.scripts.inputs import parse_crs
 
 if TYPE_CHECKING:

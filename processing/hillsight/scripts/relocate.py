@@ -14,13 +14,13 @@ def _print(what: str) -> Any:
     def show(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         if wanted and not ctx.resilient_parsing:
             if what == "template":
-                from hillsight.plan.sighting_text import template
+                from hillsight.plan.sighting.template import template
 
                 click.echo(template(), nl=False)
             else:
                 import json
 
-                from hillsight.plan.sighting_schema import json_schema
+                from hillsight.plan.sighting.json_schema import json_schema
 
                 click.echo(json.dumps(json_schema(), indent=2))
             ctx.exit()

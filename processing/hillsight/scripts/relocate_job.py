@@ -24,29 +24,29 @@ from hillsight.layers.verdict_frames import (
     views_frame,
 )
 from hillsight.layers.verdict_json import verdict_json
-from hillsight.plan.contradictions import check_contradictions
-from hillsight.plan.decision import UNDECIDED as STILL_OPEN
-from hillsight.plan.decision import Rules
-from hillsight.plan.everywhere import everywhere
-from hillsight.plan.framing import Framing
-from hillsight.plan.relocation import Setting, check_candidates, relocate
-from hillsight.plan.sighting_file import read_sighting
-from hillsight.plan.things import wanted_rows
+from hillsight.plan.look.framing import Framing
+from hillsight.plan.look.things import wanted_rows
+from hillsight.plan.relocation.decision import UNDECIDED as STILL_OPEN
+from hillsight.plan.relocation.decision import Rules
+from hillsight.plan.relocation.everywhere import everywhere
+from hillsight.plan.relocation.relocation import Setting, check_candidates, relocate
+from hillsight.plan.sighting.contradictions import check_contradictions
+from hillsight.plan.sighting.file import read_sighting
 from hillsight.scripts.inputs import parse_crs
 from hillsight.scripts.job import check_outputs, named_files, provenance_of, write_style_folder
 from hillsight.scripts.places_and_things import open_scene
 from hillsight.scripts.report import Progress, note, say_if_compiling
 from hillsight.scripts.running import UNDECIDED
 from hillsight.scripts.trust_options import error_note
-from hillsight.sheets.verdict_text import summary_lines, verdict_markdown
+from hillsight.sheets.verdict.verdict_text import summary_lines, verdict_markdown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
     from hillsight.layers.provenance import Provenance
-    from hillsight.plan.relocation import Relocation
-    from hillsight.plan.sighting import Picture, Sighting
+    from hillsight.plan.relocation.relocation import Relocation
+    from hillsight.plan.statement import Picture, Sighting
     from hillsight.scripts.places_and_things import Scene
 
 #: A picture's wedge on the map goes so far, unless the reach is shorter.
@@ -238,7 +238,7 @@ def _write(
         if given["report"].suffix.lower() == ".md":
             text = verdict_markdown(verdict)
         else:
-            from hillsight.sheets.verdict_page import verdict_html
+            from hillsight.sheets.verdict.verdict_page import verdict_html
 
             words = f"{provenance.script}, {', '.join(f.name for f in provenance.inputs)}"
             text = verdict_html(verdict, pictures, words)
@@ -257,7 +257,7 @@ def _draw(given: Mapping[str, Any], scene: Scene, found: Relocation) -> dict[str
     )
     if not wanted or not found.verdict.arguments:
         return {}
-    from hillsight.sheets.verdict_sheet import draw_candidate, picture_bytes, picture_name
+    from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_bytes, picture_name
 
     drawn = {}
     taken: set[str] = set()

@@ -23,9 +23,9 @@ from hillsight.ground.grid import Surface
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
-from hillsight.layers.schema import LAYERS, GroundState
-from hillsight.reading.ground_doubt import doubt_of_ground
+from hillsight.reading.doubt.ground_doubt import doubt_of_ground
 from hillsight.reading.outlook import ground_height_m
+from hillsight.schema.layers import LAYERS, GroundState
 from hillsight.scripts.read_stations import RASTER_MEANING, Readings
 from hillsight.scripts.report import note
 from hillsight.sight.bands import see_in_bands
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from hillsight.ground.stations import Station
     from hillsight.ground.transform import CheckedTransformer
     from hillsight.layers.package import Package
-    from hillsight.reading.ground_doubt import GroundDoubt
+    from hillsight.reading.doubt.ground_doubt import GroundDoubt
     from hillsight.scripts.asked import Asked
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.report import Progress

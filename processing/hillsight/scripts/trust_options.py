@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from hillsight.ground.accuracy import ErrorModel
-    from hillsight.reading.trust import Limits
+    from hillsight.reading.doubt.trust import Limits
 
 terrain_errors = stack(
     click.option(
@@ -124,7 +124,7 @@ def uncertain_limits(given: Mapping[str, Any]) -> Limits:
     ------
     CallError : no two probabilities in order
     """
-    from hillsight.reading.trust import Limits
+    from hillsight.reading.doubt.trust import Limits
 
     return Limits(*given["uncertain_between"])
 

@@ -22,8 +22,8 @@ from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.posts import answer_underfoot, look_of, wedges_of
-from hillsight.sight.states import GroundState
 from hillsight.sight.sweep import walk_fan
+from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

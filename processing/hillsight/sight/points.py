@@ -12,8 +12,8 @@ from hillsight.kernels.threads import spread
 from hillsight.sight import walks
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.maxima import Maxima
-from hillsight.sight.states import GroundState
 from hillsight.sight.viewing import on_lines
+from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -1,0 +1,117 @@
+"""How likely each statement is to be made from a place, whichever way the picture looks."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.plan.kinds import weigh_ground, weigh_pairs, weigh_things
+from hillsight.plan.vocabulary import SURENESS, TRUST
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable, Sequence
+
+    from numpy.typing import NDArray
+
+    from hillsight.plan.look.framing import Framing
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.look.things import Things
+    from hillsight.plan.observer import Observer
+    from hillsight.plan.statement import Statement
+
+    Floats = NDArray[np.float64]
+
+_OF_GROUND = {
+    "brow": weigh_ground.brow_fit,
+    "dead_ground": weigh_ground.dead_ground_fit,
+    "skyline": weigh_ground.skyline_fit,
+    "skyline_points": weigh_ground.skyline_points_fit,
+}
+_OF_THINGS = {
+    "seen": weigh_things.seen_fit,
+    "height": weigh_things.height_fit,
+    "against_sky": weigh_things.against_sky_fit,
+    "number": weigh_things.number_fit,
+    "comes_down": weigh_things.comes_down_fit,
+    "vertical_angle": weigh_things.vertical_angle_fit,
+    "order": weigh_pairs.order_fit,
+    "relation": weigh_pairs.relation_fit,
+    "angle": weigh_pairs.angle_fit,
+}
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """What all statements of a sighting are weighed with.
+
+    declination_deg : magnetic north's true bearing; None where no day is known
+    """
+
+    things: Things
+    framing: Framing
+    observer: Observer
+    declination_deg: float | None = None
+
+    def fit(self, statement: Statement, glance: Glance) -> Floats:
+        """Chance that a right statement would say this, for each direction the picture may look in, (h,)."""
+        if statement.kind in _OF_GROUND:
+            return _OF_GROUND[statement.kind](statement, glance, self.framing, self.observer)
+        if statement.kind == "bearing":
+            return weigh_things.bearing_fit(
+                statement, glance, self.framing, self.observer, self.things, self.declination_deg
+            )
+        return _OF_THINGS[statement.kind](statement, glance, self.framing, self.observer, self.things)
+
+    def fits(self, statements: Sequence[Statement], glance: Glance) -> Floats:
+        """The same for each statement, (s, h)."""
+        found = [np.clip(self.fit(statement, glance), 0.0, 1.0) for statement in statements]
+        return np.array(found).reshape(len(statements), self.framing.heading_deg.size)
+
+    def of_one(self, what: str, row: int) -> Weighing:
+        """The same where a name or kind stands for one thing alone."""
+        return replace(self, things=self.things.of_one(what, row))
+
+    def evidence_class(self, statement: Statement) -> str:
+        """Trust class: the least trusted of its things; the ground itself is ground shape."""
+        classes = [self.things.evidence_class(what) for what in statement.things]
+        return max(classes, key=TRUST.index) if classes else "ground_shape"
+
+
+def matter(statement: Statement, things: Things | None = None) -> Hashable:
+    """What a statement hangs on: statements of one matter are not counted as if each were new.
+
+    Things are one matter if the same of the map are meant, however they are written; without ``things``, if
+    they are written alike.
+    """
+    if statement.kind in ("brow", "dead_ground"):
+        return "near ground", statement.part
+    if statement.kind in ("skyline", "skyline_points"):
+        return "skyline", statement.part if statement.kind == "skyline" else "anywhere"
+    return tuple(sorted(_meant(what, things) for what in statement.things))
+
+
+def _meant(what: str, things: Things | None) -> str:
+    rows = [] if things is None else things.rows(what).tolist()
+    return ",".join(map(str, rows)) if rows else " ".join(what.split()).casefold()
+
+
+def weights(statements: Sequence[Statement], observer: Observer, things: Things | None = None) -> Floats:
+    """How much each statement counts, (s,), 1 for what stands alone.
+
+    Of one matter and one kind, n statements count as one. Different kinds about one matter, k of them, count
+    as k / (1 + (k - 1) alike): the design effect of clustered samples (Kish 1965, from memory).
+    """
+    matters = [(matter(s, things), s.kind) for s in statements]
+    alike = Counter(matters)
+    kinds = Counter(about for about, _ in alike)
+    return np.array(
+        [1.0 / alike[key] / (1.0 + (kinds[key[0]] - 1) * observer.alike) for key in matters], np.float64
+    )
+
+
+def wrong_chances(statements: Sequence[Statement]) -> Floats:
+    """Chance that each statement is wrong altogether, (s,)."""
+    return np.array([SURENESS[statement.sure] for statement in statements], np.float64)

@@ -1,0 +1,1 @@
+"""A place at a glance."""

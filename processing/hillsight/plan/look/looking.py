@@ -1,0 +1,134 @@
+"""Looks from many places over as few readings of the terrain as memory allows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import StationError
+from hillsight.plan.look.glance import glance
+from hillsight.reading.outlook import ground_height_m
+from hillsight.sight.maxima import Maxima
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.geodesy import Geodesy
+    from hillsight.ground.grid import Surface
+    from hillsight.ground.stations import Station
+    from hillsight.ground.terrain import Terrain
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.look.things import Things
+    from hillsight.sight.viewing import Viewing
+
+#: Posts held at once for places that lie together: 320 MB of heights.
+_MOST_POSTS = 80_000_000
+
+
+@dataclass
+class Looker:
+    """Looks from places, keeping the terrain about them between one look and the next.
+
+    Parameters
+    ----------
+    spread_m : how far about the first place asked for others may lie that share its terrain
+    """
+
+    terrain: Terrain
+    geodesy: Geodesy
+    viewing: Viewing
+    errors: ErrorModel
+    spread_m: float = 0.0
+    _held: tuple[float, float, Surface, Maxima] | None = field(default=None, repr=False)
+
+    @classmethod
+    def over(
+        cls,
+        terrain: Terrain,
+        geodesy: Geodesy,
+        viewing: Viewing,
+        errors: ErrorModel,
+        easting_m: Sequence[float],
+        northing_m: Sequence[float],
+        margin_m: float,
+    ) -> Looker:
+        """For places within a margin of those given, over one piece of terrain if it is not too big."""
+        east, north = np.asarray(easting_m, float), np.asarray(northing_m, float)
+        middle = float((east.min() + east.max()) / 2), float((north.min() + north.max()) / 2)
+        spread_m = float(max(np.ptp(east), np.ptp(north))) / 2 + margin_m
+        looker = cls(terrain, geodesy, viewing, errors, spread_m)
+        side_m = 2 * (spread_m + viewing.reach_m)
+        posts = min(side_m / terrain.spacing_x_m, terrain.grid.columns) * min(
+            side_m / terrain.spacing_y_m, terrain.grid.rows
+        )
+        if posts > _MOST_POSTS:
+            looker.spread_m = 0.0
+        else:
+            looker._hold(*middle)
+        return looker
+
+    def surface(self, easting_m: float, northing_m: float) -> Surface:
+        """Terrain about a place, to the reach at least."""
+        return self._at(easting_m, northing_m)[0]
+
+    def look(self, station: Station, things: Things, eye_height_m: float | None = None) -> Glance:
+        """Look from a station.
+
+        Raises
+        ------
+        StationError : it stands off the terrain or on a void, or its surveyed height puts the eye underground
+        """
+        surface, maxima = self._at(station.easting_m, station.northing_m)
+        try:
+            terrain_m = surface.height_at_m(station.easting_m, station.northing_m)
+        except ValueError as error:
+            raise StationError(
+                str(error), where=station.source or station.label, remedy="Move it onto the terrain"
+            ) from error
+        ground_m, _ = ground_height_m(station, terrain_m, self.viewing)
+        viewing = self.viewing
+        raised_m = 0.0 if eye_height_m is None else eye_height_m - viewing.eye_height_m
+        return glance(
+            surface,
+            self.geodesy,
+            station.label,
+            station.easting_m,
+            station.northing_m,
+            ground_m,
+            viewing,
+            things,
+            self.errors,
+            maxima,
+            raised_m=raised_m,
+        )
+
+    def look_all(
+        self,
+        stations: Sequence[Station],
+        things: Things,
+        progress: Callable[[float], None] | None = None,
+    ) -> list[Glance]:
+        """Look from each of many stations, in their order."""
+        found = []
+        for k, station in enumerate(stations, 1):
+            found.append(self.look(station, things))
+            if progress is not None:
+                progress(k / len(stations))
+        return found
+
+    def _at(self, easting_m: float, northing_m: float) -> tuple[Surface, Maxima]:
+        if self._held is not None:
+            east, north, surface, maxima = self._held
+            if max(abs(easting_m - east), abs(northing_m - north)) <= self.spread_m + 1e-6:
+                return surface, maxima
+        return self._hold(easting_m, northing_m)
+
+    def _hold(self, easting_m: float, northing_m: float) -> tuple[Surface, Maxima]:
+        margin_m = 3 * max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
+        surface = self.terrain.window(easting_m, northing_m, self.spread_m + self.viewing.reach_m + margin_m)
+        maxima = Maxima.of(surface.height_m)
+        self._held = easting_m, northing_m, surface, maxima
+        return surface, maxima

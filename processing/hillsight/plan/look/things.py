@@ -1,0 +1,180 @@
+"""What statements are about: map features and landforms, found by name or by kind."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from hillsight.errors import CallError
+from hillsight.ground.evidence import kind_forms
+from hillsight.plan.vocabulary import TRUST
+from hillsight.reading.things.samples import sample
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    import geopandas
+    from numpy.typing import NDArray
+
+    from hillsight.plan.statement import Statement
+
+    Floats = NDArray[np.float64]
+    Indices = NDArray[np.int64]
+
+#: Names and kinds listed when a statement's thing is on no map.
+_NEAR_MATCHES = 5
+
+#: Longest thing is sampled by some so many places: a person sees no more of it in a picture.
+_MOST_PLACES = 120
+
+
+#: What hill-goers say for landforms, with the kinds meant. Common speech, no source.
+_ALSO = {
+    word: kinds
+    for words, kinds in (
+        ("hill top peak hilltop mountain", frozenset({"summit", "knoll"})),
+        ("col pass gap bealach hause", frozenset({"saddle"})),
+        ("gully clough combe gill", frozenset({"reentrant"})),
+        ("nose shoulder", frozenset({"spur"})),
+        ("bench terrace", frozenset({"shelf"})),
+    )
+    for word in words.split()
+}
+
+
+@dataclass(frozen=True)
+class Things:
+    """Map features and landforms that a picture may show, sampled.
+
+    frame : columns name, kind, evidence_class, target_height_m and geometry, one row a thing
+    easting_m, northing_m, height_m : (n,) samples of all things, one thing after the other; height_m is
+        that of the target above the ground
+    starts : (m + 1,) where each thing's samples begin, and the end
+    """
+
+    frame: geopandas.GeoDataFrame
+    easting_m: Floats
+    northing_m: Floats
+    height_m: Floats
+    starts: Indices
+    _found: dict[str, Indices] = field(default_factory=dict, repr=False)
+    _classes: dict[str, str] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def of(cls, frame: geopandas.GeoDataFrame, spacing_m: float) -> Things:
+        """Sample the things of a table, at the spacing wanted or wider where they are long."""
+        places = []
+        for geometry in frame.geometry:
+            apart_m = max(spacing_m, shapely.length(geometry) / _MOST_PLACES)
+            if shapely.get_dimensions(geometry) == 2:
+                apart_m = max(apart_m, float(np.sqrt(shapely.area(geometry) / _MOST_PLACES)))
+            taken = sample(geometry, apart_m)
+            places.append(np.column_stack((taken.easting_m, taken.northing_m)))
+        counts = np.array([len(p) for p in places], np.int64)
+        together = np.concatenate(places) if places else np.zeros((0, 2))
+        tall_m = np.nan_to_num(frame["target_height_m"].to_numpy(np.float64), nan=0.0)
+        return cls(
+            frame.reset_index(drop=True),
+            together[:, 0],
+            together[:, 1],
+            np.repeat(tall_m, counts),
+            np.concatenate(([0], np.cumsum(counts))),
+        )
+
+    def __len__(self) -> int:
+        return len(self.frame)
+
+    def called(self, thing: int) -> str:
+        """Its name, or its kind."""
+        name = self.frame["name"].iloc[thing]
+        return str(name) if isinstance(name, str) else str(self.frame["kind"].iloc[thing])
+
+    def rows(self, what: str) -> Indices:
+        """Things that a name or kind stands for."""
+        if what not in self._found:
+            self._found[what] = find(self.frame, what)
+        return self._found[what]
+
+    def of_one(self, what: str, row: int) -> Things:
+        """The same where a name or kind stands for one thing alone."""
+        return replace(self, _found={**self._found, what: np.array([row], np.int64)}, _classes={})
+
+    def is_named(self, what: str) -> bool:
+        """Whether this is something's name rather than a kind."""
+        rows = self.rows(what)
+        return (
+            bool(rows.size)
+            and isinstance(self.frame["name"].iloc[int(rows[0])], str)
+            and (_plain(self.frame["name"].iloc[int(rows[0])]) == _plain(what))
+        )
+
+    def evidence_class(self, what: str) -> str:
+        """Class of what a name or kind stands for: the least trusted of all things found."""
+        if what not in self._classes:
+            classes = [str(c) for c in self.frame["evidence_class"].iloc[self.rows(what)]]
+            self._classes[what] = max(classes, key=TRUST.index) if classes else "unclassed"
+        return self._classes[what]
+
+
+def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:
+    """Rows that a name stands for, or, where nothing is called so, all of that kind."""
+    wanted = _plain(what)
+    names = [_plain(name) if isinstance(name, str) else None for name in frame["name"]]
+    by_name = np.flatnonzero([name == wanted for name in names])
+    if by_name.size:
+        return by_name.astype(np.int64)
+    forms = set(kind_forms(what))
+    kinds = [k if isinstance(k, str) and k.strip() else None for k in frame["kind"]]
+    same = [k is not None and bool(forms & set(kind_forms(k))) for k in kinds]
+    if not any(same) and forms & set(_ALSO):
+        also = frozenset().union(*(_ALSO[form] for form in forms & set(_ALSO)))
+        same = [k is not None and bool(also & set(kind_forms(k))) for k in kinds]
+    if not any(same):  # "wall" is said of an intake wall too
+        same = [k is not None and bool(forms & set(kind_forms(k.split()[-1]))) for k in kinds]
+    return np.flatnonzero(same).astype(np.int64)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
+def wanted_rows(frame: geopandas.GeoDataFrame, statements: Iterable[Statement], source: str) -> Indices:
+    """Rows that any of the statements is about.
+
+    Raises
+    ------
+    CallError : a statement's thing is on no map; with what is called nearly so
+    """
+    rows: set[int] = set()
+    for statement in statements:
+        for what in statement.things:
+            found = find(frame, what)
+            if not found.size:
+                where = f"{source}, line {statement.line}" if statement.line else source
+                raise CallError(
+                    f"no map feature or landform is called {what!r}, and none is of that kind",
+                    where=where,
+                    remedy=_near(frame, what),
+                )
+            rows.update(found.tolist())
+    return np.array(sorted(rows), np.int64)
+
+
+def _near(frame: geopandas.GeoDataFrame, what: str) -> str:
+    names = _texts(frame["name"])
+    kinds = _texts(frame["kind"])
+    known = {text.casefold(): text for text in (*names, *kinds)}
+    close = difflib.get_close_matches(what.casefold(), known, _NEAR_MATCHES, 0.7)
+    told = ", ".join(kinds[:30]) or "none"
+    if close:
+        meant = " or ".join(repr(known[text]) for text in close)
+        return f"Did you mean {meant}? The kinds are {told}"
+    return f"Give the features that hold it with --features, or use one of these kinds: {told}"
+
+
+def _texts(column: Sequence[object]) -> list[str]:
+    return sorted({text for text in column if isinstance(text, str)})

@@ -1,0 +1,1 @@
+"""From which of several places a picture was taken."""

@@ -1,0 +1,111 @@
+"""Probability of every place of an area: where a picture may have been taken from, if nobody has an idea."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import special
+
+from hillsight.errors import CallError
+from hillsight.ground.grid import Grid
+from hillsight.ground.stations import Station
+from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
+from hillsight.plan.look.things import Things, wanted_rows
+from hillsight.plan.relocation.posterior import base_rates, table_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from hillsight.plan.relocation.relocation import Setting
+    from hillsight.plan.statement import Sighting
+
+#: Places by which it is known how likely a statement is from anywhere.
+_RATED = 300
+
+#: More places than these are refused: a day's work.
+_MOST_PLACES = 250_000
+
+
+@dataclass(frozen=True)
+class Everywhere:
+    """Probability of each place, adding up to one over the raster.
+
+    share : (rows, columns) float32; NaN where there is no ground
+    """
+
+    share: NDArray[np.float32]
+    grid: Grid
+
+
+def everywhere(
+    setting: Setting,
+    stations: Sequence[Station],
+    sighting: Sighting,
+    apart_m: float,
+    within_m: float,
+    progress: Callable[[float], None] | None = None,
+) -> Everywhere:
+    """Weigh places on a lattice about the candidates.
+
+    Parameters
+    ----------
+    apart_m : between places; within_m : how far beyond the outermost candidates, in eastings and northings
+
+    Raises
+    ------
+    CallError : too many places
+    """
+    terrain = setting.looker.terrain
+    west_m, south_m, east_m, north_m = terrain.bounds_m
+    east = [s.easting_m for s in stations]
+    north = [s.northing_m for s in stations]
+    left, right = max(min(east) - within_m, west_m), min(max(east) + within_m, east_m)
+    bottom, top = max(min(north) - within_m, south_m), min(max(north) + within_m, north_m)
+    columns, rows = int((right - left) // apart_m) + 1, int((top - bottom) // apart_m) + 1
+    if rows * columns > _MOST_PLACES:
+        raise CallError(
+            f"--everywhere {apart_m:g} asks for {rows * columns:,} places; {_MOST_PLACES:,} are the most",
+            remedy="Give a wider spacing, or a smaller --everywhere-within",
+        )
+    grid = Grid(terrain.crs, left, top, apart_m, apart_m, rows, columns)
+    spacing_m = 2 * min(terrain.spacing_x_m, terrain.spacing_y_m)
+    frame = setting.things_frame
+    things = Things.of(frame.iloc[wanted_rows(frame, sighting.statements, sighting.source)], spacing_m)
+    weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
+    statements = sighting.statements
+    places = [
+        (row, column)
+        for row in range(rows)
+        for column in range(columns)
+        if not np.isnan(_ground_m(setting, grid, row, column))
+    ]
+    share = np.full((rows, columns), np.nan, np.float32)
+    if not places:
+        return Everywhere(share, grid)
+
+    def fits(place: tuple[int, int]) -> NDArray[np.float64]:
+        e, n = (float(v) for v in grid.to_map(*place))
+        return weighing.fits(statements, setting.looker.look(Station("", None, e, n, None, ""), things))[None]
+
+    prior = setting.framing.prior
+    # Some places all over say how likely each statement is from anywhere.
+    step = max(1, len(places) // _RATED)
+    rates = np.mean([base_rates(fits(place), prior) for place in places[::step]], axis=0)
+    settings = rates, wrong_chances(statements), weights(statements, setting.observer, things), prior
+    logs = np.empty(len(places))
+    for k, place in enumerate(places):
+        logs[k] = table_of(fits(place), *settings, setting.observer.discount).without()[0]
+        if progress is not None:
+            progress((k + 1) / len(places))
+    at = np.array(places)
+    share[at[:, 0], at[:, 1]] = special.softmax(logs)
+    return Everywhere(share, grid)
+
+
+def _ground_m(setting: Setting, grid: Grid, row: int, column: int) -> float:
+    e, n = (float(v) for v in grid.to_map(row, column))
+    return setting.looker.surface(e, n).height_at_m(e, n)

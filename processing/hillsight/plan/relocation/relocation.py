@@ -1,0 +1,288 @@
+"""Relocation: from a sighting and candidates to a verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from hillsight.errors import CallError, StationError
+from hillsight.ground.stations import Station
+from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
+from hillsight.plan.look.things import Things, wanted_rows
+from hillsight.plan.relocation.arguing import arguments
+from hillsight.plan.relocation.asking import next_questions
+from hillsight.plan.relocation.blurring import blurred_fits
+from hillsight.plan.relocation.changes import judge
+from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules
+from hillsight.plan.relocation.elsewhere import places_about
+from hillsight.plan.relocation.otherwise import Otherwise, left_out
+from hillsight.plan.relocation.posterior import Table, base_rates, log_mean, table_of
+from hillsight.plan.relocation.telling import cautions, headline
+from hillsight.plan.verdict import Verdict, Weighed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    import geopandas
+    from numpy.typing import NDArray
+
+    from hillsight.plan.look.framing import Framing
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.look.looking import Looker
+    from hillsight.plan.observer import Observer
+    from hillsight.plan.relocation.posterior import Posterior
+    from hillsight.plan.statement import Sighting, Statement
+    from hillsight.plan.verdict import NextQuestion
+
+    Floats = NDArray[np.float64]
+
+#: Two candidates nearer than this are one place.
+LEAST_APART_M = 1.0
+
+#: With more candidates than these nobody reads what would change the answer, or the next question.
+MOST_ARGUED = 12
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a sighting is weighed with.
+
+    things_frame : map features and landforms, as ``landform_features`` gives them
+    declination_deg : None where no day is known
+    elsewhere : how many places stand for none of the candidates, and how far about they are drawn
+    """
+
+    looker: Looker
+    things_frame: geopandas.GeoDataFrame
+    framing: Framing
+    observer: Observer
+    rules: Rules
+    declination_deg: float | None = None
+    elsewhere: int = 150
+    elsewhere_within_m: float = 2_000.0
+
+
+@dataclass(frozen=True)
+class Relocation:
+    """A verdict, and what it rests on: views and weights of the candidates in their order."""
+
+    verdict: Verdict
+    glances: list[Glance]
+    weighing: Weighing
+    table: Table
+
+
+def check_candidates(stations: Sequence[Station]) -> None:
+    """Refuse what leaves nothing to decide.
+
+    Raises
+    ------
+    StationError : fewer than two candidates, or two at one place
+    """
+    if len(stations) < 2:
+        raise StationError(
+            "one candidate leaves nothing to decide",
+            where=stations[0].source if stations else "",
+            remedy="Give two or more places that the picture may have been taken from",
+        )
+    places = np.array([(station.easting_m, station.northing_m) for station in stations])
+    for k, m in sorted(cKDTree(places).query_pairs(LEAST_APART_M)):
+        one, other = stations[k], stations[m]
+        raise StationError(
+            f"{one.label!r} and {other.label!r} are one place "
+            f"({np.hypot(*(places[k] - places[m])):.1f} m apart)",
+            where=other.source,
+            remedy="Drop one of them, or move it",
+        )
+
+
+def relocate(
+    setting: Setting,
+    stations: Sequence[Station],
+    sighting: Sighting,
+    priors: Sequence[float] | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Relocation:
+    """Weigh every candidate.
+
+    Parameters
+    ----------
+    priors : of the candidates, any numbers above nought; equal where None
+
+    Raises
+    ------
+    StationError : see ``check_candidates``; a candidate on a void
+    CallError : a statement's thing is on no map, a prior is no number above nought
+    """
+    check_candidates(stations)
+    statements = sighting.statements
+    frame = setting.things_frame
+    spacing_m = 2 * min(setting.looker.terrain.spacing_x_m, setting.looker.terrain.spacing_y_m)
+    chosen = Things.of(frame.iloc[wanted_rows(frame, statements, sighting.source)], spacing_m)
+    weighing = Weighing(chosen, setting.framing, setting.observer, setting.declination_deg)
+    if setting.declination_deg is None and any(s.values.get("north") == "magnetic" for s in statements):
+        raise CallError(
+            "a magnetic bearing needs the day it was taken on",
+            where=sighting.source,
+            remedy="Give taken = YYYY-MM-DD under [picture], or count the bearing from grid or true north",
+        )
+    prior = _priors(priors, len(stations))
+
+    def share(of: float, from_: float) -> Callable[[float], None] | None:
+        return None if progress is None else lambda done: progress(from_ + of * done)
+
+    few = len(stations) <= MOST_ARGUED
+    glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
+    others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
+    if few:
+        fits = np.array([blurred_fits(setting.looker, weighing, statements, station) for station in stations])
+    else:
+        fits = np.array([weighing.fits(statements, glance) for glance in glances])
+    about_fits = np.array([weighing.fits(statements, glance) for glance in others])
+    if not others:
+        about_fits = fits
+    prior_direction = setting.framing.prior
+    settings = (
+        base_rates(about_fits, prior_direction),
+        wrong_chances(statements),
+        weights(statements, setting.observer, chosen),
+        prior_direction,
+        setting.observer.discount,
+    )
+    table, about = table_of(fits, *settings), table_of(about_fits, *settings)
+    man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements], bool)
+    state, whole, ground = judge(table, about, prior, man_made, setting.rules)
+    best = whole.best
+    order = np.argsort(-whole.candidates, kind="stable")
+    # Where none fits, the best is argued against what would be said elsewhere.
+    rival = None if state == NONE_FITS else int(order[1])
+    gained = log_mean(about.without()) - np.array([log_mean(row) for row in about.leave_one_out().T])
+    argued = arguments(statements, glances, weighing, table, gained, best, rival) if few else []
+    verdict = Verdict(
+        state,
+        sighting,
+        _weighed(stations, glances, table, setting.framing, prior, whole, ground, order),
+        whole.none,
+        whole.ratio_to_next,
+        tuple(argued),
+        "",
+        cautions=(*_elsewhere_words(state, about, table, others), *cautions(sighting, glances, weighing)),
+    )
+    verdict = replace(verdict, headline=headline(verdict))
+    if few:
+        labels = [station.label for station in stations]
+        changes = left_out(verdict, table, about, prior, man_made, setting.rules, labels)
+        again = Otherwise(
+            setting.looker, setting.rules, stations, sighting, weighing, settings, about, prior, man_made
+        )
+        changes += again.moved(glances, fits, state, best, rival)
+        if progress is not None:
+            progress(0.85)
+        questions: tuple[NextQuestion, ...] = ()
+        if state == UNDECIDED:
+            questions = _questions(setting, stations, statements, spacing_m, table, whole)
+        verdict = replace(verdict, changes=tuple(changes), questions=questions)
+    if progress is not None:
+        progress(1.0)
+    return Relocation(verdict, glances, weighing, table)
+
+
+def _elsewhere_words(state: str, about: Table, table: Table, others: Sequence[Glance]) -> tuple[str, ...]:
+    """Where it would rather be, if none of the candidates fits; that nothing was tried, if so."""
+    if not others:
+        return ("no place about the candidates was tried, so nothing is known of: none of these",)
+    if state != NONE_FITS:
+        return ()
+    logs = about.without()
+    place = others[int(np.argmax(logs))]
+    times = float(np.exp(min(logs.max() - table.without().max(), 9.0)))
+    if times < 1.5:
+        return ()
+    return (
+        f"of {len(others)} places tried about the candidates, that at E {place.easting_m:.0f} "
+        f"N {place.northing_m:.0f} fits best, {times:,.0f} times better than any candidate: look about there",
+    )
+
+
+def _priors(given: Sequence[float] | None, count: int) -> Floats:
+    if given is None:
+        return np.full(count, 1.0 / count)
+    prior = np.asarray(given, np.float64)
+    if not (np.isfinite(prior).all() and (prior > 0).all()):
+        raise CallError(
+            "a prior is no number above nought", remedy="Give numbers above 0; they need not add up"
+        )
+    prior = prior / prior.max()  # before they are added up: they may be huge
+    shares: Floats = prior / prior.sum()
+    return shares
+
+
+def _look_elsewhere(
+    setting: Setting,
+    stations: Sequence[Station],
+    things: Things,
+    progress: Callable[[float], None] | None,
+) -> list[Glance]:
+    east = np.array([s.easting_m for s in stations])
+    north = np.array([s.northing_m for s in stations])
+    surface = setting.looker.surface(float(east[0]), float(north[0]))
+    least_m = 4 * max(surface.grid.spacing_x_m, 10.0)
+    places = places_about(surface, east, north, setting.elsewhere, setting.elsewhere_within_m, least_m)
+    made = [
+        Station(f"elsewhere {k}", None, float(e), float(n), None, "") for k, (e, n) in enumerate(places, 1)
+    ]
+    return setting.looker.look_all(made, things, progress)
+
+
+def _weighed(
+    stations: Sequence[Station],
+    glances: Sequence[Glance],
+    table: Table,
+    framing: Framing,
+    prior: Floats,
+    whole: Posterior,
+    ground: Posterior,
+    order: NDArray[np.int64],
+) -> tuple[Weighed, ...]:
+    directions = table.directions()
+    best = directions.argmax(axis=1)
+    looks = framing.heading_deg[best]
+    off = (framing.heading_deg[None, :] - looks[:, None] + 180.0) % 360.0 - 180.0
+    spread = np.sqrt((directions * off**2).sum(axis=1))
+    ranks = np.empty(len(stations), np.int64)
+    ranks[order] = np.arange(1, len(stations) + 1)
+    return tuple(
+        Weighed(
+            station.label,
+            station.easting_m,
+            station.northing_m,
+            glance.ground_m,
+            glance.eye_level_m,
+            float(prior[k]),
+            float(whole.candidates[k]),
+            float(ground.candidates[k]),
+            float(looks[k]),
+            float(spread[k]),
+            int(ranks[k]),
+        )
+        for k, (station, glance) in enumerate(zip(stations, glances, strict=True))
+    )
+
+
+def _questions(
+    setting: Setting,
+    stations: Sequence[Station],
+    statements: Sequence[Statement],
+    spacing_m: float,
+    table: Table,
+    whole: Posterior,
+) -> tuple[NextQuestion, ...]:
+    """The next questions, about all that may be seen from any of the likelier candidates."""
+    likely = np.flatnonzero(whole.candidates >= 0.02 * whole.candidates.max())
+    things = Things.of(setting.things_frame, spacing_m)
+    weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
+    glances = [setting.looker.look(stations[int(k)], things) for k in likely]
+    return next_questions(glances, weighing, table.directions()[likely], whole.candidates[likely], statements)

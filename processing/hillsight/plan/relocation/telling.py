@@ -1,0 +1,72 @@
+"""The verdict in a sentence, and what to be careful about."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.plan.kinds.weigh import Weighing
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.statement import Sighting
+    from hillsight.plan.verdict import Verdict
+
+
+def per_cent(share: float) -> str:
+    """A probability as it may be told: never nought or all."""
+    if share >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
+
+
+def headline(verdict: Verdict) -> str:
+    """The verdict in a sentence."""
+    best, other = verdict.best, verdict.next
+    if verdict.state == NONE_FITS:
+        return (
+            f"None fits: with {per_cent(verdict.none_probability)} the picture is from none of these places; "
+            f"the nearest fit is {best.station} ({per_cent(best.probability)})"
+        )
+    if verdict.state == DECIDED:
+        rest = ""
+        if other is not None:
+            times = min(verdict.ratio_to_next, 9_999.0)
+            rest = f", {times:,.0f} times likelier than {other.station}"
+        return f"Decided: taken from {best.station} with {per_cent(best.probability)}{rest}"
+    names = best.station if other is None else f"{best.station} or {other.station}"
+    chances = per_cent(best.probability)
+    if other is not None:
+        chances = f"{chances} against {per_cent(other.probability)}"
+    return f"Undecided: {names}, {chances}"
+
+
+def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> tuple[str, ...]:
+    """What to be careful about, one sentence each."""
+    found = []
+    framing = weighing.framing
+    for k, statement in enumerate(sighting.statements, 1):
+        for what in statement.things:
+            if not weighing.things.is_named(what) or statement.kind == "bearing":
+                continue
+            if statement.kind == "seen" and not statement.values.get("seen", True):
+                continue
+            rows = weighing.things.rows(what)
+            held = max(
+                float(
+                    framing.holds("anywhere", g.things.left_deg[rows], g.things.width_deg[rows]).max(
+                        initial=0.0
+                    )
+                )
+                for g in glances
+            )
+            if held < 0.05:
+                found.append(
+                    f"statement {k}: from no candidate does {what} lie in the picture, whichever way it may "
+                    "look by what is told; check looks and give_or_take_deg"
+                )
+    if not any(weighing.evidence_class(s) == "ground_shape" for s in sighting.statements):
+        found.append("no statement is about the shape of the ground, which alone can decide")
+    return tuple(dict.fromkeys(found))

@@ -1,0 +1,1 @@
+"""What an observer says of a picture, read and checked."""

@@ -1,0 +1,121 @@
+"""The sighting file as a JSON Schema (2020-12), by which editors complete and check what is written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hillsight.plan.sighting.file import (
+    DEGREES_TEXT,
+    EITHER_OR,
+    LEAST_MEMBERS,
+    MOST_STATEMENTS,
+    RESTS_ON,
+    WHOLE,
+)
+from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, KINDS, PICTURE, Field, StatementKind
+
+_DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
+_TIME = r"[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.][0-9]+)?)?"
+_ZONE = r"(Z|[+-][0-9]{2}:[0-9]{2})"
+
+Schema = dict[str, Any]
+
+
+def json_schema() -> Schema:
+    """Schema of a sighting file, made from the vocabulary.
+
+    It lets pass what the reader alone can tell: a thing told against itself, a day that does not exist,
+    more than 360 degrees where they are written as text.
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "hillsight sighting",
+        "type": "object",
+        "required": ["format", "statement"],
+        "additionalProperties": False,
+        "properties": {
+            "format": {"const": FORMAT},
+            "picture": {"$ref": "#/$defs/picture"},
+            "statement": {
+                "type": "array",
+                "minItems": 1,
+                "maxItems": MOST_STATEMENTS,
+                "items": {"oneOf": [{"$ref": f"#/$defs/{name}"} for name in KINDS]},
+            },
+        },
+        "$defs": {"picture": _picture(), **{name: _statement(kind) for name, kind in KINDS.items()}},
+    }
+
+
+def _picture() -> Schema:
+    properties = {field.name: _field(field) for field in PICTURE}
+    properties["looks"] = {
+        "description": properties["looks"]["description"],
+        "anyOf": [
+            # Points of the compass in capital or small letters, by themselves or with spaces round them.
+            {"type": "string", "pattern": rf"^\s*({'|'.join(_either_case(name) for name in COMPASS)})\s*$"},
+            {"type": "string", "pattern": DEGREES_TEXT},
+            {"type": "number", "minimum": 0, "maximum": 360},
+        ],
+    }
+    properties["taken"] = {
+        "description": properties["taken"]["description"],
+        "type": "string",
+        "pattern": f"^{_DAY}({_TIME}{_ZONE}?)?$",
+    }
+    return {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": properties,
+        "dependentSchemas": {
+            "sun_right_deg": {
+                "required": ["taken"],
+                "properties": {"taken": {"pattern": f"^{_DAY}{_TIME}{_ZONE}$"}},
+            }
+        },
+    }
+
+
+def _statement(kind: StatementKind) -> Schema:
+    fields = {field.name: _field(field) for field in (*kind.fields, *COMMON)}
+    schema: Schema = {
+        "description": kind.meaning,
+        "type": "object",
+        "required": ["kind", *(field.name for field in kind.fields if field.needed)],
+        "additionalProperties": False,
+        "properties": {"kind": {"const": kind.name}, **fields},
+    }
+    if kind.one_of:
+        schema["anyOf"] = [{"required": [name]} for name in kind.one_of]
+    if kind.name in EITHER_OR:
+        schema["not"] = {"required": list(EITHER_OR[kind.name])}
+    if kind.name in RESTS_ON:
+        schema["dependentRequired"] = {name: [other] for name, other in RESTS_ON[kind.name].items()}
+    if kind.example:
+        schema["examples"] = [{"kind": kind.name, **dict(kind.example)}]
+    return schema
+
+
+def _field(field: Field) -> Schema:
+    return {"description": field.meaning, **_form(field)}
+
+
+def _form(field: Field) -> Schema:
+    number: Schema = {"type": "number", "minimum": field.least, "maximum": field.most}
+    text: Schema = {"type": "string", "pattern": r"\S"}
+    if field.form == "word":
+        return {"enum": list(field.words)}
+    if field.form == "yes_no":
+        return {"type": "boolean"}
+    if field.form == "number":
+        return {**number, "multipleOf": 1} if field.name in WHOLE else number
+    if field.form == "pairs":
+        pair = {"type": "array", "items": number, "minItems": 2, "maxItems": 2}
+        return {"type": "array", "items": pair, "minItems": LEAST_MEMBERS["pairs"]}
+    if field.form == "texts":
+        return {"type": "array", "items": text, "minItems": LEAST_MEMBERS["texts"]}
+    return {"type": "string"} if field.name == "note" else text
+
+
+def _either_case(name: str) -> str:
+    return "".join(f"[{letter}{letter.lower()}]" for letter in name)

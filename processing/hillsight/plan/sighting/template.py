@@ -1,0 +1,217 @@
+"""A sighting as text: a form to fill in, a file written back, and each statement in plain English."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from hillsight.plan.kinds.saying import say
+from hillsight.plan.sighting.file import COMPASS_SPREAD_DEG, DEGREES_SPREAD_DEG, EITHER_OR
+from hillsight.plan.statement import Picture, Statement
+from hillsight.plan.vocabulary import (
+    COMMON,
+    COMPASS,
+    DEAD_GROUND,
+    DISTANCES,
+    FORMAT,
+    KINDS,
+    PICTURE,
+    SLOPES,
+    SURENESS,
+    Field,
+    StatementKind,
+)
+
+if TYPE_CHECKING:
+    from hillsight.plan.statement import Sighting
+
+__all__ = ["say", "template", "write_sighting"]
+
+_WIDTH = 100
+
+_LEAD = """\
+What a picture shows, as its observer would say it. hillsight weighs candidates by it.
+
+Lines that begin with # and a space explain. Lines that begin with # alone are examples: take the # away
+from all lines of one, change what it says, and copy it as often as you like. Leave the others as they are.
+
+Write first how the near ground runs and where it turns out of view, then the middle ground, the far
+ground and the skyline; things and measurements come last. The shape of the ground counts most, for it
+outlasts any map; water counts less; walls, fences and tracks count little. What you looked for and do not
+see is worth saying too. Say what you see, not where you believe it is from. Ten statements are plenty.
+"""
+
+_SECTIONS = (
+    ("The near ground", ("brow",)),
+    ("The middle ground", ("dead_ground",)),
+    ("The far ground", ("height", "relation")),
+    ("The skyline", ("skyline", "skyline_points", "against_sky")),
+    ("Things", ("seen", "order", "number", "comes_down")),
+    ("Measured", ("bearing", "angle", "vertical_angle")),
+)
+
+#: What a hill-goer calls the landforms that can be told of.
+LANDFORM_KINDS = {
+    "summit": "a top with 15 m of prominence or more; hill, top, peak and mountain mean summits and knolls",
+    "knoll": "a lesser top",
+    "saddle": "the dip between two tops; also col, pass, gap",
+    "spur": "ground that juts out of a hillside; also nose, shoulder",
+    "re-entrant": "a small valley that runs into a hillside; also gully, combe",
+    "ridge": "the crest between tops",
+    "flat top, shelf, floor": "level ground on a top, on a slope, in a valley",
+    "hollow": "ground with no way down and out",
+}
+
+_PICTURE_EXAMPLE = {
+    "title": "the picture from the ridge",
+    "looks": "NW",
+    "north": "grid",
+    "give_or_take_deg": 20,
+    "width_deg": 60,
+    "taken": "2026-06-01T15:30:00+01:00",
+    "sun_right_deg": -40,
+}
+
+
+def template() -> str:
+    """A sighting file to fill in: examples of every kind, commented out, with what may stand in them.
+
+    Lines that begin with ``#`` and no space become statements when it is taken away.
+    """
+    lines = [f"format = {_toml(FORMAT)}", ""]
+    for paragraph in _LEAD.split("\n\n"):
+        lines += [*_comment(" ".join(paragraph.split())), "#"]
+    lines += _comment("Words that stand for figures:")
+    lines += [*_figures(), "#", *_comment("Any statement may have, besides what its example shows:")]
+    for field in COMMON:
+        lines += _comment(f"  {field.name}: {field.meaning}{_may_be(field)}", "    ")
+    lines += ["", "[picture]"]
+    for field in PICTURE:
+        lines += _beside(field, _PICTURE_EXAMPLE.get(field.name))
+    told = [name for _, names in _SECTIONS for name in names]
+    for title, names in (*_SECTIONS, ("More", tuple(name for name in KINDS if name not in told))):
+        if names:
+            lines += ["", "", *_comment(f"---- {title} ----")]
+        for name in names:
+            lines += ["", *_example(KINDS[name])]
+    return "\n".join(lines) + "\n"
+
+
+def _figures() -> list[str]:
+    """What the words for distances, dead ground and slopes stand for."""
+    lines = []
+    for title, words, unit in (
+        ("distance", DISTANCES, "m"),
+        ("dead ground", DEAD_GROUND, "m"),
+        ("slope, downward negative", SLOPES, "degrees"),
+    ):
+        told = ", ".join(f"{word} {_between(low, high)}" for word, (low, high) in words.items())
+        lines += _comment(f"  {title} ({unit}): {told}", "    ")
+    told = ", ".join(f"{word} {chance:.0%}" for word, chance in SURENESS.items())
+    lines += _comment(f"  sure (chance of being quite wrong): {told}", "    ")
+    lines += ["#", "# Kinds of landforms that are read from the terrain, beside the kinds on your map:"]
+    for kind, meaning in LANDFORM_KINDS.items():
+        lines += _comment(f"  {kind}: {meaning}", "    ")
+    return lines
+
+
+def _between(low: float, high: float) -> str:
+    return f"over {low:g}" if high == float("inf") else f"{low:g} to {high:g}"
+
+
+def _example(kind: StatementKind) -> list[str]:
+    """The example of a kind, commented out, and the fields that it may have besides."""
+    given = dict(kind.example)
+    fields = {field.name: field for field in (*COMMON, *kind.fields)}
+    lines = _comment(f"{kind.name}: {kind.meaning}")
+    lines += ["#[[statement]]", f"#kind = {_toml(kind.name)}"]
+    for name, value in given.items():
+        lines += _beside(fields[name], value)
+    more = [field for field in kind.fields if field.name not in given]
+    instead = [name for name in EITHER_OR.get(kind.name, ()) if name not in given]
+    for field in more:
+        lead = "or instead" if field.name in instead else "may add"
+        lines += _comment(f"{lead} {field.name}: {field.meaning}{_may_be(field)}", "    ")
+    return lines
+
+
+def _beside(field: Field, value: Any) -> list[str]:
+    """A field's line, commented out, with its meaning and words beside it or above where that is long."""
+    line = f"#{field.name} = {_toml(value)}" if value is not None else f"#{field.name} ="
+    note = f"# {f'one of {", ".join(field.words)}' if field in COMMON else field.meaning + _may_be(field)}"
+    if len(line) + len(note) + 2 <= _WIDTH:
+        return [f"{line}  {note}"]
+    return [*_comment(note[2:]), line]
+
+
+def _may_be(field: Field) -> str:
+    if field.words:
+        return f" ({', '.join(field.words)})"
+    if field.form == "number":
+        return f" ({field.least:.10g} to {field.most:.10g}{' ' + field.unit if field.unit else ''})"
+    return ""
+
+
+def _comment(text: str, further: str = "") -> list[str]:
+    return textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent="# ",
+        subsequent_indent=f"# {further}",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def write_sighting(sighting: Sighting) -> str:
+    """The file that ``read_sighting`` reads as this sighting; notes are not kept, for nobody reads them."""
+    blocks = [[f"format = {_toml(FORMAT)}"], ["[picture]", *_picture_lines(sighting.picture)]]
+    for statement in sighting.statements:
+        lines = ["[[statement]]", f"kind = {_toml(statement.kind)}"]
+        if statement.part != Statement.part:
+            lines.append(f"part = {_toml(statement.part)}")
+        if statement.sure != Statement.sure:
+            lines.append(f"sure = {_toml(statement.sure)}")
+        blocks.append(lines + [f"{key} = {_toml(value)}" for key, value in statement.values.items()])
+    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
+
+
+def _picture_lines(picture: Picture) -> list[str]:
+    """Fields of the picture that are not as they would be if nothing were said."""
+    values: dict[str, Any] = {}
+    spread_deg = Picture.give_or_take_deg
+    if picture.title:
+        values["title"] = picture.title
+    if picture.looks_deg is not None:
+        points = {degrees: name for name, degrees in COMPASS.items()}
+        as_point = picture.looks_deg in points and picture.give_or_take_deg == COMPASS_SPREAD_DEG
+        values["looks"] = points[picture.looks_deg] if as_point else picture.looks_deg
+        spread_deg = COMPASS_SPREAD_DEG if as_point else DEGREES_SPREAD_DEG
+    if picture.north != Picture.north:
+        values["north"] = picture.north
+    if picture.give_or_take_deg != spread_deg:
+        values["give_or_take_deg"] = picture.give_or_take_deg
+    if picture.width_deg != Picture.width_deg:
+        values["width_deg"] = picture.width_deg
+    if picture.taken is not None:
+        values["taken"] = picture.taken
+    if picture.sun_right_deg is not None:
+        values["sun_right_deg"] = picture.sun_right_deg
+    return [f"{key} = {_toml(value)}" for key, value in values.items()]
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML has it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # Escapes of JSON are escapes of TOML, which also wants one for the delete character.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, datetime.date):
+        return f'"{value.isoformat()}"'
+    if isinstance(value, Sequence):
+        return f"[{', '.join(_toml(member) for member in value)}]"
+    return repr(value if isinstance(value, int) else float(value))

@@ -1,0 +1,1 @@
+"""How far what is read can be trusted."""

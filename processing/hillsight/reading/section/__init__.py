@@ -1,0 +1,1 @@
+"""The ground along a sight line."""

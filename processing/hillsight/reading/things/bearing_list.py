@@ -1,0 +1,284 @@
+"""The bearing list: map features in order from left to right, with what is seen of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from hillsight.ground.geodesy import grid_bearing_deg
+from hillsight.ground.magnetic import magnetic_bearing_deg
+from hillsight.reading.doubt.trust import Limits
+from hillsight.reading.things.against_sky import sky_shares
+from hillsight.reading.things.extent import scattered_extent_deg
+from hillsight.reading.things.judged import judge
+from hillsight.reading.things.listed_doubt import add_doubt
+from hillsight.reading.things.relative_height import HeightWords
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.magnetic import Declination
+    from hillsight.reading.ground.crest_lines import CrestLines
+    from hillsight.reading.things.judged import Judged
+    from hillsight.reading.view import View
+
+COLUMNS = (
+    "rank",
+    "name",
+    "kind",
+    "evidence_class",
+    "state",
+    "visible_share",
+    "visible_share_low",
+    "visible_share_high",
+    "seen_probability",
+    "bearing_true_deg",
+    "bearing_grid_deg",
+    "bearing_magnetic_deg",
+    "bearing_plus_minus_deg",
+    "distance_m",
+    "distance_plus_minus_m",
+    "slope_distance_m",
+    "height_m",
+    "height_difference_m",
+    "height_difference_plus_minus_m",
+    "vertical_angle_deg",
+    "vertical_angle_plus_minus_deg",
+    "relative_height",
+    "left_edge_true_deg",
+    "left_edge_plus_minus_deg",
+    "right_edge_true_deg",
+    "right_edge_plus_minus_deg",
+    "nearest_seen_m",
+    "highest_seen_m",
+    "sky_share",
+    "gap_to_next_deg",
+    "hidden_by_m",
+    "hidden_by_distance_m",
+    "hidden_by_crest",
+    "landform",
+    "description",
+    "source",
+)
+
+_TEXTS = ("name", "kind", "evidence_class", "state", "relative_height", "landform", "description", "source")
+
+#: A feature seen in all directions but for gaps below this surrounds the station.
+_ALL_ROUND_GAP_DEG = 5.0
+
+#: States in which something of a feature is seen.
+SEEN_STATES = ("visible", "partly")
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A bearing list, and the samples that each of its rows was judged by, in the same order."""
+
+    frame: geopandas.GeoDataFrame
+    judged: list[Judged]
+
+
+def bearing_list(
+    view: View,
+    features: geopandas.GeoDataFrame,
+    lines: CrestLines,
+    *,
+    declination: Declination | None = None,
+    from_bearing_deg: float = 0.0,
+    to_bearing_deg: float | None = None,
+    height_words: HeightWords | None = None,
+    errors: ErrorModel | None = None,
+    limits: Limits | None = None,
+) -> Listing:
+    """List features by true bearing, clockwise from a bearing.
+
+    Parameters
+    ----------
+    view : the view; features are judged out to its reach
+    features : columns name, kind, evidence_class, target_height_m, source and geometry in the view's CRS;
+        landform and description too where landforms are among them
+    lines : the view's crest lines, to name what hides a hidden feature
+    declination : magnetic declination at the station, for compass bearings
+    from_bearing_deg : true bearing that the order starts at
+    to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
+        that lies partly in it is judged by the part inside; the starting bearing again means all round
+    height_words : where level ends, and well above and well below begin
+    errors : what errs, and how much; None leaves the columns of doubt null
+    limits : probabilities of being seen between which a feature is uncertain
+
+    Returns
+    -------
+    the frame with the columns of the layer ``bearing_list`` but for ``station``, in its order; a row's index
+    is the place of its feature among those given. The point of a feature is the seen place in the middle of
+    what is seen; of a hidden one, the place that would show first; otherwise its middle.
+    """
+    sector = None
+    if to_bearing_deg is not None and (to_bearing_deg - from_bearing_deg) % 360.0 != 0.0:
+        sector = (from_bearing_deg, to_bearing_deg)
+    entries = [
+        _entry(view, feature, judged, lines) | {"place": place, "judged": judged}
+        for place, (feature, judged) in enumerate(
+            zip(features.itertuples(index=False), judge(view, features, sector), strict=True)
+        )
+        if judged is not None
+    ]
+    entries.sort(
+        key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
+    )
+    _fill_hidden(entries, view, lines)
+    for entry, share in zip(entries, sky_shares(view, [e["judged"] for e in entries]), strict=True):
+        entry["sky_share"] = share
+    if errors is not None:
+        heights_m = features["target_height_m"].to_numpy(float)
+        heights_m = np.where(np.isnan(heights_m), view.viewing.target_height_m, heights_m)
+        own_m = [float(heights_m[e["place"]]) for e in entries]
+        add_doubt(view, entries, [e["judged"] for e in entries], own_m, errors, limits or Limits())
+    _fill_gaps(entries, round_the_circle=sector is None)
+    words = height_words or HeightWords()
+    for rank, entry in enumerate(entries, 1):
+        entry["rank"] = rank
+        entry["relative_height"] = words.word(entry["vertical_angle_deg"], entry["height_difference_m"])
+        true_deg = entry["bearing_true_deg"]
+        entry["bearing_magnetic_deg"] = (
+            None
+            if declination is None
+            else float(magnetic_bearing_deg(true_deg, declination.declination_deg))
+        )
+    frame = geopandas.GeoDataFrame(
+        {name: _column(name, [e.get(name) for e in entries]) for name in COLUMNS},
+        geometry=[e["geometry"] for e in entries],
+        crs=view.grid.crs,
+    )
+    frame.index = pd.Index([e["place"] for e in entries], dtype=np.int64)
+    return Listing(frame, [e["judged"] for e in entries])
+
+
+def _column(name: str, values: Sequence[Any]) -> Any:
+    if name in ("rank", "hidden_by_crest"):
+        return pd.array(values, dtype="Int64")
+    if name in _TEXTS:
+        return pd.Series(values, dtype=object)
+    return np.array([np.nan if v is None else v for v in values], float)
+
+
+def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None:
+    """Clockwise angle from each seen feature to the next seen one."""
+    seen = [e for e in entries if e["state"] in SEEN_STATES]
+    for entry in entries:
+        entry["gap_to_next_deg"] = None
+    for here, after in zip(seen, seen[1:] + seen[:1], strict=True):
+        if len(seen) > 1 and (round_the_circle or here is not seen[-1]):
+            here["gap_to_next_deg"] = (after["bearing_true_deg"] - here["bearing_true_deg"]) % 360.0
+
+
+def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[str, Any]:
+    """Everything about one feature."""
+    state = _state(judged)
+    at = _listed(state, judged)
+    here_e, here_n = judged.easting_m[at : at + 1], judged.northing_m[at : at + 1]
+    entry: dict[str, Any] = {
+        "name": feature.name,
+        "kind": feature.kind,
+        "evidence_class": feature.evidence_class,
+        "source": feature.source,
+        "landform": getattr(feature, "landform", None),
+        "description": getattr(feature, "description", None),
+        "state": state,
+        "bearing_true_deg": float(judged.bearing_deg[at]),
+        "bearing_grid_deg": float(grid_bearing_deg(view.easting_m, view.northing_m, here_e, here_n)[0]),
+        "distance_m": float(judged.distance_m[at]),
+    }
+    entry.update(_heights(view, judged.ground_m[at], judged.slope[at], judged.distance_m[at]))
+    entry.update(_seen_part(judged))
+    if state == "hidden":
+        share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)[0]
+        entry["crest_easting_m"] = float(view.easting_m + share * (here_e[0] - view.easting_m))
+        entry["crest_northing_m"] = float(view.northing_m + share * (here_n[0] - view.northing_m))
+        entry["hidden_by_m"] = float(-judged.clearance_m[at])
+    height_m = entry["height_m"]
+    entry["geometry"] = shapely.Point(here_e[0], here_n[0], np.nan if height_m is None else height_m)
+    return entry
+
+
+def _state(judged: Judged) -> str:
+    if not judged.near.any():
+        return "out_of_reach"
+    if judged.seen.all():
+        return "visible"
+    if judged.seen.any():
+        return "partly"
+    return "unknown" if judged.unknown.any() else "hidden"
+
+
+def _listed(state: str, judged: Judged) -> int:
+    """Index of the sample that stands for the feature in the list."""
+    if state == "hidden":
+        return int(np.argmax(np.where(judged.hidden, judged.clearance_m, -np.inf)))
+    seen = judged.seen
+    group = np.flatnonzero(seen) if seen.any() else np.arange(seen.size)
+    bearing = judged.bearing_deg[group]
+    left, _ = scattered_extent_deg(bearing)
+    order = np.lexsort((judged.distance_m[group], (bearing - left) % 360.0))
+    return int(group[order[(group.size - 1) // 2]])
+
+
+def _heights(view: View, ground_m: float, slope: float, distance_m: float) -> dict[str, float | None]:
+    if not np.isfinite(ground_m):
+        return dict.fromkeys(("height_m", "height_difference_m", "vertical_angle_deg", "slope_distance_m"))
+    difference_m = float(ground_m) - view.eye.level_m
+    return {
+        "height_m": float(ground_m),
+        "height_difference_m": difference_m,
+        "vertical_angle_deg": float(np.degrees(np.arctan(slope))) if np.isfinite(slope) else None,
+        "slope_distance_m": float(np.hypot(distance_m, difference_m)),
+    }
+
+
+def _seen_part(judged: Judged) -> dict[str, float | None]:
+    """Share, edges, nearest and highest of what is seen."""
+    seen, known = judged.seen, judged.near & ~judged.unknown
+    weight = float(judged.weight[known].sum())
+    share: float | None = None
+    if weight > 0:
+        share = float(judged.weight[seen].sum()) / weight
+    elif known.any():
+        share = float(seen.any())
+    part: dict[str, float | None] = {
+        "visible_share": share,
+        "left_edge_true_deg": None,
+        "right_edge_true_deg": None,
+        "nearest_seen_m": None,
+        "highest_seen_m": None,
+    }
+    if seen.any():
+        left, right = scattered_extent_deg(judged.bearing_deg[seen])
+        if right != left and (left - right) % 360.0 < _ALL_ROUND_GAP_DEG:
+            left, right = 0.0, 360.0  # it surrounds the station: it has no edges
+        part["left_edge_true_deg"], part["right_edge_true_deg"] = left, right
+        part["nearest_seen_m"] = float(judged.distance_m[seen].min())
+        part["highest_seen_m"] = float(judged.ground_m[seen].max())
+    return part
+
+
+def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -> None:
+    """What hides each hidden feature, and how far away: looked up for all of them at once."""
+    for entry in entries:
+        for name in ("hidden_by_m", "hidden_by_distance_m", "hidden_by_crest"):
+            entry.setdefault(name, None)
+    hidden = [entry for entry in entries if entry["state"] == "hidden"]
+    if not hidden:
+        return
+    crest_e = np.array([entry["crest_easting_m"] for entry in hidden])
+    crest_n = np.array([entry["crest_northing_m"] for entry in hidden])
+    within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
+    _, distances_m = view.measure(crest_e, crest_n)
+    crests = lines.nearest(crest_e, crest_n, within_m)
+    for entry, distance_m, crest in zip(hidden, distances_m, crests, strict=True):
+        entry["hidden_by_distance_m"] = float(distance_m)
+        entry["hidden_by_crest"] = int(crest) or None

@@ -1,0 +1,1 @@
+"""Every column and layer, declared once: name, unit, frame, meaning."""

@@ -1,0 +1,253 @@
+"""What every map on a page has: frame, grid, scale bar, north, station mark, reach, legend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.palette import HIDDEN, INK, PAPER
+from hillsight.sheets.paper.relief import as_bytes, hatch, rgb, softened, stipple
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from matplotlib.axes import Axes
+
+    from hillsight.ground.grid import Grid
+    from hillsight.sheets.paper.page import Page
+
+_STEPS = (1, 2, 5)
+_MARGIN = 1.04  # half a map in half widths of what it shows
+_SWATCH = (44, 20)  # pixels
+ROW = 31  # pixels between legend entries
+
+
+@dataclass(frozen=True)
+class Map:
+    """A map at a place of the page; ``limits`` are its edges in metres."""
+
+    page: Page
+    axes: Axes
+    place: Box
+    limits: Box
+
+    @property
+    def pixel_m(self) -> float:
+        """Metres a pixel."""
+        return self.limits.width / self.place.width
+
+    def to_page(self, easting_m: float, northing_m: float) -> tuple[float, float]:
+        """Pixels of a place."""
+        return (
+            self.place.left + (easting_m - self.limits.left) / self.pixel_m,
+            self.place.bottom + (northing_m - self.limits.bottom) / self.pixel_m,
+        )
+
+
+def lay_map(page: Page, place: Box, easting_m: float, northing_m: float, reach_m: float, grid: Grid) -> Map:
+    """A square map of what terrain there is within the reach; all of the reach where the terrain has it."""
+    west, south, east, north = grid.cell_edges_m
+    left, right = max(easting_m - reach_m, west), min(easting_m + reach_m, east)
+    bottom, top = max(northing_m - reach_m, south), min(northing_m + reach_m, north)
+    if left >= right or bottom >= top:  # other ground altogether: draw the reach
+        left, right, bottom, top = (
+            easting_m - reach_m,
+            easting_m + reach_m,
+            northing_m - reach_m,
+            northing_m + reach_m,
+        )
+    half_m = max(right - left, top - bottom) / 2 * _MARGIN
+    x, y = (left + right) / 2, (bottom + top) / 2
+    limits = Box(x - half_m, y - half_m, x + half_m, y + half_m)
+    return Map(page, page.frame(place, limits), place, limits)
+
+
+def nice_step(span: float, most: int) -> float:
+    """Smallest of 1, 2, 5 times a power of ten that divides a span into at most so many parts."""
+    for exponent in range(-3, 9):
+        for step in _STEPS:
+            if span / (step * 10.0**exponent) <= most:
+                return float(step * 10.0**exponent)
+    return span
+
+
+def draw_grid(chart: Map, *, size: float = 7) -> float:
+    """Grid lines with eastings below and northings at the left; returns their distance, metres."""
+    page, place, limits = chart.page, chart.place, chart.limits
+    step = nice_step(limits.width, 9)
+    labels: list[Box] = []
+    for n in range(ceil(limits.left / step), floor(limits.right / step) + 1):
+        x, _ = chart.to_page(n * step, limits.bottom)
+        page.line([x, x], [place.bottom, place.top], linewidth=0.45, alpha=0.32, zorder=2)
+        page.line([x, x], [place.bottom - 6, place.bottom], linewidth=0.7)
+        width = page.size_of(_metres(n * step), size)[0]
+        box = Box(x - width / 2, 0, x + width / 2, 1)
+        if not any(box.overlaps(other, 8) for other in labels):
+            labels.append(box)
+            page.text(x, place.bottom - 17, _metres(n * step), size, align="center")
+    for n in range(ceil(limits.bottom / step), floor(limits.top / step) + 1):
+        _, y = chart.to_page(limits.left, n * step)
+        page.line([place.left, place.right], [y, y], linewidth=0.45, alpha=0.32, zorder=2)
+        page.line([place.left - 6, place.left], [y, y], linewidth=0.7)
+        page.text(place.left - 9, y, _metres(n * step), size, align="right")
+    page.box(place, linewidth=1.1, zorder=4)
+    return step
+
+
+def _metres(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ")
+
+
+def place_words(longitude: float, latitude: float) -> str:
+    """Longitude and latitude with letters for the half of the world."""
+    return (
+        f"{abs(latitude):.5f}° {'N' if latitude >= 0 else 'S'}, "
+        f"{abs(longitude):.5f}° {'E' if longitude >= 0 else 'W'}"
+    )
+
+
+def distance_words(metres: float) -> str:
+    """A length in words: metres below one kilometre, kilometres from there."""
+    return f"{metres:g} m" if metres < 1000 else f"{metres / 1000:g} km"
+
+
+def draw_scale_bar(chart: Map, left: float, y: float) -> float:
+    """A bar in four parts, its length in round figures; returns its right end."""
+    page = chart.page
+    whole = nice_step(chart.limits.width * 0.34, 1)
+    whole = whole if whole <= chart.limits.width * 0.36 else nice_step(chart.limits.width * 0.34, 2)
+    while whole > chart.limits.width * 0.36:
+        whole /= 2
+    part = whole / 4 / chart.pixel_m
+    for i in range(4):
+        page.box(
+            Box(left + i * part, y - 5, left + (i + 1) * part, y + 5), facecolor=INK if i % 2 == 0 else PAPER
+        )
+    for share in (0, 2, 4):
+        text = "0" if share == 0 else distance_words(whole * share / 4)
+        page.text(left + share * part, y - 18, text, 7, align="center")
+    return left + 4 * part
+
+
+def draw_north(chart: Map, x: float, bottom: float) -> None:
+    """An arrow up the grid, with its letters."""
+    page = chart.page
+    page.line([x, x], [bottom, bottom + 40], linewidth=1.6, solid_capstyle="butt")
+    page.line([x - 8, x, x + 8], [bottom + 27, bottom + 42, bottom + 27], linewidth=1.6)
+    page.text(x + 16, bottom + 20, "grid north", 7)
+
+
+def north_words(station: Any) -> str:
+    """How true and magnetic north lie to the map's grid north, in words."""
+    convergence = float(station["convergence_deg"])
+    words = f"Up is grid north. True north lies {_turned(-convergence)} of grid north"
+    declination = station.get("declination_deg")
+    if declination is None or not np.isfinite(declination):
+        return f"{words}. Magnetic north was not asked for."
+    spread = station.get("declination_uncertainty_deg")
+    give = f"\u00a0±\u00a0{spread:.1f}°" if spread is not None and np.isfinite(spread) else ""
+    day = station.get("declination_date") or "an unknown day"
+    return (
+        f"{words}; magnetic north lies {_turned(float(declination) - convergence)} of grid north{give} "
+        f"(model value for {day})."
+    )
+
+
+def _turned(degrees: float) -> str:
+    if abs(degrees) < 0.05:
+        return "within 0.1°"
+    return f"{abs(degrees):.1f}° to the {'right (east)' if degrees > 0 else 'left (west)'}"
+
+
+def draw_reach(chart: Map, easting_m: float, northing_m: float, reach_m: float) -> None:
+    """The circle within which the ground was judged."""
+    from matplotlib.patches import Circle
+
+    chart.axes.add_patch(
+        Circle(
+            (easting_m, northing_m), reach_m, fill=False, edgecolor=INK, linewidth=1.0, linestyle=(0, (1, 2))
+        )
+    )
+
+
+def draw_station(page: Page, x: float, y: float) -> Box:
+    """The station's mark: a ring about a dot, with four short arms; returns the box it fills."""
+    for width, colour in ((5.0, PAPER), (1.7, INK)):
+        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            page.line(
+                [x + 9 * dx, x + 17 * dx], [y + 9 * dy, y + 17 * dy], color=colour, linewidth=width, zorder=7
+            )
+        page.line(
+            [x], [y], marker="o", markersize=8.5, markerfacecolor="none", markeredgecolor=colour,
+            markeredgewidth=width, linestyle="none", zorder=7,
+        )  # fmt: skip
+    page.line([x], [y], marker="o", markersize=2.6, color=INK, linestyle="none", zorder=8)
+    return Box(x - 19, y - 19, x + 19, y + 19)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of a legend: a text, and a way to draw its sample into a box."""
+
+    text: str
+    draw: Callable[[Page, Box], None]
+
+
+def area_entry(text: str, colour: Any, *, hatched: bool = False, dotted: bool = False) -> Entry:
+    """A patch of colour."""
+
+    def draw(page: Page, box: Box) -> None:
+        colours = np.empty((_SWATCH[1], _SWATCH[0], 3))
+        colours[:] = rgb(colour) if isinstance(colour, str) else colour
+        if hatched:
+            colours[hatch(colours.shape)] = rgb(INK)
+        if dotted:
+            colours[stipple(colours.shape)] = softened(HIDDEN)
+        page.image(as_bytes(colours), round(box.left), round(box.bottom))
+        page.box(Box(round(box.left), round(box.bottom), round(box.right), round(box.top)), linewidth=0.6)
+
+    return Entry(text, draw)
+
+
+def line_entry(text: str, **style: Any) -> Entry:
+    """A piece of line."""
+
+    def draw(page: Page, box: Box) -> None:
+        middle = (box.bottom + box.top) / 2
+        page.line([box.left, box.right], [middle, middle], **style)
+
+    return Entry(text, draw)
+
+
+def mark_entry(text: str, **style: Any) -> Entry:
+    """A mark."""
+
+    def draw(page: Page, box: Box) -> None:
+        x, y = (box.left + box.right) / 2, (box.bottom + box.top) / 2
+        page.line([x], [y], linestyle="none", **style)
+
+    return Entry(text, draw)
+
+
+def station_entry(text: str) -> Entry:
+    """The station's mark."""
+
+    def draw(page: Page, box: Box) -> None:
+        draw_station(page, (box.left + box.right) / 2, (box.bottom + box.top) / 2)
+
+    return Entry(text, draw)
+
+
+def draw_legend(page: Page, entries: Sequence[Entry], place: Box, columns: int, *, size: float = 8) -> float:
+    """Entries in columns, filled downwards; returns the height below the lowest."""
+    rows = ceil(len(entries) / columns)
+    for i, entry in enumerate(entries):
+        left = place.left + (i // rows) * place.width / columns
+        y = place.top - (i % rows + 0.5) * ROW
+        entry.draw(page, Box(left, y - _SWATCH[1] / 2, left + _SWATCH[0], y + _SWATCH[1] / 2))
+        page.text(left + _SWATCH[0] + 12, y, entry.text, size)
+    return place.top - rows * ROW

@@ -1,0 +1,202 @@
+"""A page to draw on, measured in pixels: text with known boxes, lines, images and framed maps."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.layers.atomic import replacing
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.palette import INK, PAPER
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+DOTS_PER_INCH = 150
+A4_SHORT, A4_LONG = 1240, 1754  # 210 x 297 mm at 150 dots an inch, whole pixels
+# How lines end and bend, said outright because the user's settings may say otherwise.
+LINES: dict[str, Any] = {
+    "antialiased": True,
+    "solid_capstyle": "projecting",
+    "solid_joinstyle": "round",
+    "dash_capstyle": "butt",
+    "dash_joinstyle": "round",
+}
+_LINE_FEED = 1.42  # distance of lines of text, in letter sizes
+
+
+class Page:
+    """A page of whole pixels, origin at the lower left; sizes and fonts do not depend on the user's settings.
+
+    ``texts`` holds every text drawn with its box, in order, so that checks can see that none overlaps.
+    """
+
+    def __init__(self, width: int, height: int) -> None:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+
+        self.width, self.height = width, height
+        self.texts: list[tuple[str, Box]] = []
+        self.figure = Figure(
+            figsize=(width / DOTS_PER_INCH, height / DOTS_PER_INCH), dpi=DOTS_PER_INCH, facecolor=PAPER
+        )
+        self._canvas = FigureCanvasAgg(self.figure)
+        self.sheet = self.frame(Box(0, 0, width, height), Box(0, 0, width, height))
+        self.sheet.set_zorder(5)
+
+    def frame(self, place: Box, limits: Box) -> Axes:
+        """Axes without ticks or ground at a place of the page; what is drawn in it is cut at its edge."""
+        axes = self.figure.add_axes(
+            (
+                place.left / self.width,
+                place.bottom / self.height,
+                place.width / self.width,
+                place.height / self.height,
+            ),
+            facecolor="none",
+        )
+        axes.set_axis_off()
+        axes.set_autoscale_on(False)
+        axes.set_xlim(limits.left, limits.right)
+        axes.set_ylim(limits.bottom, limits.top)
+        axes.margins(0)
+        return axes
+
+    def image(self, rgb: NDArray[np.uint8], left: int, bottom: int) -> None:
+        """Pixels on pixels: (rows, columns, 3) with the top row first."""
+        self.figure.figimage(rgb, left, bottom, origin="upper", zorder=-1)
+
+    def size_of(self, text: str, size: float, *, bold: bool = False) -> tuple[float, float]:
+        """Width and height in pixels; the height is that of a line with descenders, whatever the letters."""
+        renderer = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
+        width, _, _ = renderer.get_text_width_height_descent(text, font(size, bold=bold), False)
+        return float(width), size * DOTS_PER_INCH / 72 * 1.18
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size: float = 8,
+        *,
+        bold: bool = False,
+        align: str = "left",
+        colour: str = INK,
+        halo: bool = False,
+        measured: bool = True,
+    ) -> Box:
+        """Write one line, its middle at height ``y``; never read as mathematics.
+
+        Parameters
+        ----------
+        x, y : pixels; ``x`` is the left edge, the middle or the right edge as ``align`` says
+        size : letter size, points
+        halo : paper-coloured rim, for text on a map
+        measured : whether to record the box in ``texts``
+        """
+        from matplotlib import patheffects
+
+        width, height = self.size_of(text, size, bold=bold)
+        left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
+        self.sheet.text(
+            left,
+            y - height * 0.27,
+            text,
+            fontproperties=font(size, bold=bold),
+            color=colour,
+            ha="left",
+            va="baseline",
+            parse_math=False,
+            path_effects=[patheffects.withStroke(linewidth=2.4, foreground=PAPER)] if halo else None,
+            zorder=9,
+        )
+        box = Box(left, y - height / 2, left + width, y + height / 2)
+        if measured and text:
+            self.texts.append((text, box))
+        return box
+
+    def paragraph(self, left: float, top: float, width: float, text: str, size: float, **style: Any) -> float:
+        """Write text wrapped to a width, downwards from ``top``; returns the height below its last line."""
+        step = size * DOTS_PER_INCH / 72 * _LINE_FEED
+        y = top
+        for line in self.wrapped(text, width, size):
+            self.text(left, y - step / 2, line, size, **style)
+            y -= step
+        return y
+
+    def wrapped(self, text: str, width: float, size: float) -> list[str]:
+        """Lines no wider than ``width`` pixels, broken at spaces, in long words anywhere."""
+        lines: list[str] = []
+        line = ""
+        for word in text.split(" "):
+            if line and self.size_of(f"{line} {word}", size)[0] > width:
+                lines.append(line)
+                line = word
+            else:
+                line = f"{line} {word}".strip()
+            while self.size_of(line, size)[0] > width and len(line) > 1:
+                keep = max(1, int(len(line) * width / self.size_of(line, size)[0]) - 1)
+                lines.append(line[:keep])
+                line = line[keep:]
+        return [*lines, line] if line else lines
+
+    def line(self, xs: Sequence[float], ys: Sequence[float], **style: Any) -> None:
+        """A line on the page."""
+        from matplotlib.lines import Line2D
+
+        self.sheet.add_line(Line2D(xs, ys, **{"color": INK, "linewidth": 0.8, **LINES, **style}))
+
+    def box(self, place: Box, **style: Any) -> None:
+        """A rectangle on the page, an outline unless told."""
+        from matplotlib.patches import Rectangle
+
+        given = {"facecolor": "none", "edgecolor": INK, "linewidth": 0.8, **style}
+        self.sheet.add_patch(Rectangle((place.left, place.bottom), place.width, place.height, **given))
+
+    def pixels(self) -> NDArray[np.uint8]:
+        """The page as drawn: (height, width, 3), top row first."""
+        self._canvas.draw()  # type: ignore[no-untyped-call]
+        return np.asarray(self._canvas.buffer_rgba())[..., :3].copy()  # type: ignore[no-untyped-call]
+
+    def save(self, out: Path) -> Path:
+        """Write the page as PNG; the same page gives the same bytes.
+
+        Raises
+        ------
+        OutputError : the place or the disk does not allow it; an older file stays as it was
+        """
+        with replacing(out) as temporary:
+            # Not savefig, which lets the user's settings change size and margins.
+            self._canvas.print_png(str(temporary), metadata={"Software": None})  # type: ignore[no-untyped-call]
+        return out
+
+
+@cache
+def _font_file(bold: bool) -> str:
+    import matplotlib
+
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name)
+
+
+def font(size: float, *, bold: bool = False) -> Any:
+    """The font that travels with matplotlib, at a size in points."""
+    from matplotlib.font_manager import FontProperties
+
+    return FontProperties(fname=_font_file(bold), size=size)
+
+
+@cache
+def known_characters() -> frozenset[int]:
+    """Code points that the font can draw."""
+    from matplotlib.font_manager import get_font
+
+    return frozenset(get_font(_font_file(True)).get_charmap()) & frozenset(
+        get_font(_font_file(False)).get_charmap()
+    )

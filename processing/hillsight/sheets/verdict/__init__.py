@@ -1,0 +1,1 @@
+"""Pages and maps of a verdict."""

@@ -1,0 +1,1 @@
+"""What is said everywhere alike: states, trust, heights and distances in words."""
