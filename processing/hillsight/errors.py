@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class HillsightError(Exception):
     """Root of all errors meant for the user; the text is complete and needs no traceback.
@@ -11,14 +13,19 @@ class HillsightError(Exception):
     what : what is wrong, one clause, no full stop
     where : file, layer, row or field the trouble is in; empty if it has no place
     remedy : what the user can do, one sentence without a full stop; empty if nothing helps
+    parameters : names of the parameters it is about, as Python has them. The text speaks of them in plain
+        words; a script adds how each is given on the command line
     """
 
     exit_code = 2
 
-    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+    def __init__(
+        self, what: str, *, where: str = "", remedy: str = "", parameters: Sequence[str] = ()
+    ) -> None:
         self.what = what
         self.where = where
         self.remedy = remedy
+        self.parameters = tuple(parameters)
         text = f"{where}: {what}" if where else what
         if remedy:
             text = f"{text}. {remedy}"

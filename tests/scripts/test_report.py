@@ -121,3 +121,15 @@ def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen(capsys):
     assert "-7 ±6 m" in out
     assert " ".join(out.split()).count("spur falling NE") == 1
     assert "1 landforms without a name that are not surely seen" in out
+
+
+def test_an_error_is_told_with_the_options_of_the_command_that_was_called():
+    from hillsight.errors import CallError
+    from hillsight.scripts.outlook import command
+    from hillsight.scripts.running import with_options
+
+    error = CallError("the reach is 0 m", remedy="Give a distance above 0", parameters=("reach",))
+    assert str(error) == "the reach is 0 m. Give a distance above 0."
+    assert with_options(error, command) == "the reach is 0 m. Give a distance above 0 (--reach NUMBER)."
+    elsewhere = CallError("no count", parameters=("count",))
+    assert with_options(elsewhere, command) == str(elsewhere)

@@ -139,7 +139,7 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     except HillsightError as error:
         if stop.asked:
             _fail(_STOPPED_TEXT, STOPPED)
-        _fail(str(error), error.exit_code)
+        _fail(with_options(error, click.get_current_context().command), error.exit_code)
     except KeyboardInterrupt:
         _fail(_STOPPED_TEXT, STOPPED)
     except BrokenPipeError:  # whoever read the output has gone; files are written before anything is printed
@@ -157,6 +157,20 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
             "Please report it with the lines above.",
             BUG,
         )
+
+
+def with_options(error: HillsightError, command: click.Command) -> str:
+    """The error's text, with the options of a command that give the parameters it is about.
+
+    A parameter that the command has no option for is left out.
+    """
+    options = {param.name: param for param in command.params if isinstance(param, click.Option)}
+    named = []
+    for name in error.parameters:
+        if (option := options.get(name)) is not None:
+            metavar = "" if option.is_flag else f" {option.metavar or option.type.name.upper()}"
+            named.append(f"{option.opts[-1]}{metavar}")
+    return f"{str(error)[:-1]} ({', '.join(named)})." if named else str(error)
 
 
 @contextmanager
