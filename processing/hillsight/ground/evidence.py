@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from types import MappingProxyType
 
 from hillsight.errors import FeatureError
+from hillsight.frozen import FrozenMapping
 
 EVIDENCE_CLASSES = ("ground_shape", "water", "man_made", "unclassed")
 """Classes in falling order of trust: ground lasts, water shifts, works of people come and go."""
@@ -132,7 +132,7 @@ def _parse(text: str, source: str) -> EvidenceTable:
             )
         for form in _singulars(key)[1:]:
             plurals.setdefault(form, evidence_class)
-    return EvidenceTable(MappingProxyType({**plurals, **classes}), source)
+    return EvidenceTable(FrozenMapping({**plurals, **classes}), source)
 
 
 def _line_of(text: str, key: str) -> int:

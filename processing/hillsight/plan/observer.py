@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
+from hillsight.frozen import FrozenMapping
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +33,7 @@ class Noticing:
 
 #: By evidence class. A presence of a work of man tells at most 6 to 1, its absence at most 2 to 1. Common
 #: practice, no source: walls fall, fences come and go, maps age.
-_NOTICING = MappingProxyType(
+_NOTICING = FrozenMapping(
     {
         "ground_shape": Noticing(0.95, 0.05, 0.10, 0.95, 6_000.0),
         "water": Noticing(0.90, 0.06, 0.20, 0.90, 4_000.0),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
+
+from hillsight.frozen import FrozenMapping
 
 if TYPE_CHECKING:
     import datetime
@@ -45,7 +46,7 @@ class Statement:
     line: int = 0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "values", MappingProxyType(dict(self.values)))
+        object.__setattr__(self, "values", FrozenMapping(self.values))
 
     @property
     def things(self) -> tuple[str, ...]:
