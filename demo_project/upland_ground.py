@@ -16,7 +16,7 @@ from scipy import interpolate, ndimage, spatial
 from upland_wear import drain, mesh, wear
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Flags, Floats
 
 SPACING_M = 10.0
 SIDE_M = 10_000.0
@@ -34,8 +34,8 @@ Floats = Any  # arrays of float64; numba's arguments carry no static type
 class Stream:
     """One water course, source first: xy_m (points, 2), bed_m (points,), catchment_m2 at its end."""
 
-    xy_m: NDArray[np.float64]
-    bed_m: NDArray[np.float64]
+    xy_m: Floats
+    bed_m: Floats
     catchment_m2: float
 
 
@@ -43,12 +43,12 @@ class Stream:
 class Upland:
     """Heights (rows from the north, columns from the west), catchment per post, tarn mask, streams."""
 
-    height_m: NDArray[np.float64]
-    catchment_m2: NDArray[np.float64]
-    tarn: NDArray[np.bool_]
+    height_m: Floats
+    catchment_m2: Floats
+    tarn: Flags
     streams: list[Stream]
     tarn_level_m: float
-    edge_xy_m: NDArray[np.float64]
+    edge_xy_m: Floats
 
 
 # ---------------------------------------------------------------- smooth fields

@@ -28,7 +28,7 @@ from hillsight.sight.maxima import Maxima
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats32
 
 VIEWING = Viewing(1.6, 0.0, 5_000.0, 0.13)
 
@@ -99,7 +99,7 @@ def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | No
     return Pool(ground, glances, beside, twins, things)
 
 
-def _error_field(surface: Surface, errors: ErrorModel, random: np.random.Generator) -> NDArray[np.float32]:
+def _error_field(surface: Surface, errors: ErrorModel, random: np.random.Generator) -> Floats32:
     """Errors of a terrain model, alike over the model's own length, of the model's own size."""
     rough = random.standard_normal(surface.height_m.shape)
     smooth = ndimage.gaussian_filter(rough, errors.correlation_length_m / 2 / surface.grid.spacing_x_m)

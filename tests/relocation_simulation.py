@@ -37,8 +37,7 @@ from relocation_pools import GROUNDS, pool_of, surface_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.questions import Question
     from hillsight.plan.relocation.posterior import Table
     from hillsight.plan.statement import Statement
@@ -185,8 +184,8 @@ class Fits:
 
     made: Exercise
     told: list[Statement]
-    candidates: NDArray[np.float64]
-    about: NDArray[np.float64]
+    candidates: Floats
+    about: Floats
 
     @classmethod
     def of(cls, made: Exercise, observer: Observer, told: list[Statement]) -> Fits:
@@ -245,7 +244,7 @@ class Fits:
         }
 
 
-def blurred(pool: Pool, weighing: Weighing, told: Sequence[Statement], k: int) -> NDArray[np.float64]:
+def blurred(pool: Pool, weighing: Weighing, told: Sequence[Statement], k: int) -> Floats:
     """Fits of a candidate and of places just beside it, averaged."""
     return np.mean([weighing.fits(told, view) for view in (pool.glances[k], *pool.beside[k])], axis=0)
 

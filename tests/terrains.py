@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 import rasterio
 from affine import Affine
-from numpy.typing import NDArray
 
-Heights = NDArray[np.float32]
+from hillsight.arrays import AnyArray, Flags, Floats32
 
 
 def plane(
@@ -24,7 +23,7 @@ def plane(
     east_slope: float = 0.0,
     north_slope: float = 0.0,
     spacing: float = 10.0,
-) -> Heights:
+) -> Floats32:
     """Tilted plane; ``height_m`` stands at row 0, column 0, slopes are rise over run."""
     row, column = np.mgrid[:rows, :columns]
     return (height_m + spacing * (east_slope * column - north_slope * row)).astype(np.float32)
@@ -38,7 +37,7 @@ def fractal(
     relief_m: float = 400.0,
     lowest_m: float = 0.0,
     roughness: float = 2.2,
-) -> Heights:
+) -> Floats32:
     """Rough ground by spectral synthesis: white noise, amplitudes falling as frequency to the -roughness.
 
     Stretched to run from ``lowest_m`` to ``lowest_m + relief_m``; the same seed gives the same ground.
@@ -53,8 +52,8 @@ def fractal(
 
 
 def with_wall(
-    height_m: Heights, *, row: int | None = None, column: int | None = None, wall_m: float
-) -> Heights:
+    height_m: Floats32, *, row: int | None = None, column: int | None = None, wall_m: float
+) -> Floats32:
     """A copy with one row or one column of posts raised."""
     raised = height_m.copy()
     if row is not None:
@@ -64,7 +63,7 @@ def with_wall(
     return raised
 
 
-def with_voids(height_m: Heights, *, seed: int, share: float = 0.05) -> Heights:
+def with_voids(height_m: Floats32, *, seed: int, share: float = 0.05) -> Floats32:
     """A copy with scattered single voids, seeded; at least one."""
     random = np.random.default_rng(seed)
     holed = height_m.copy()
@@ -73,7 +72,7 @@ def with_voids(height_m: Heights, *, seed: int, share: float = 0.05) -> Heights:
     return holed
 
 
-def with_hole(height_m: Heights, top: int, left: int, rows: int, columns: int) -> Heights:
+def with_hole(height_m: Floats32, top: int, left: int, rows: int, columns: int) -> Floats32:
     """A copy with a rectangle of voids."""
     holed = height_m.copy()
     holed[top : top + rows, left : left + columns] = np.nan
@@ -82,7 +81,7 @@ def with_hole(height_m: Heights, top: int, left: int, rows: int, columns: int) -
 
 def write_geotiff(
     path: Path | str,
-    height_m: NDArray[Any],
+    height_m: AnyArray,
     *,
     crs: str | None = "EPSG:27700",
     west: float = 300_000.0,
@@ -95,7 +94,7 @@ def write_geotiff(
     unit: str | None = None,
     scale: float | None = None,
     offset: float | None = None,
-    mask: NDArray[np.bool_] | None = None,
+    mask: Flags | None = None,
     pixel_is_point: bool = False,
     driver: str = "GTiff",
     **creation: Any,

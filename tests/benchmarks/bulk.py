@@ -15,9 +15,8 @@ from hillsight.words.states import GroundState
 from oracle import sighting
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from benchmarks.measuring import Found
+    from hillsight.arrays import AnyArray, Floats32
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -100,7 +99,7 @@ def pairs(surface: Surface, count: int, sample: int, farthest_m: float) -> Found
     }
 
 
-def _ground_m(height_m: NDArray[np.float32], rows: NDArray[Any], columns: NDArray[Any]) -> NDArray[Any]:
+def _ground_m(height_m: Floats32, rows: AnyArray, columns: AnyArray) -> AnyArray:
     """Bilinear ground under places within the terrain."""
     top = np.minimum(rows.astype(int), height_m.shape[0] - 2)
     left = np.minimum(columns.astype(int), height_m.shape[1] - 2)
@@ -108,5 +107,5 @@ def _ground_m(height_m: NDArray[np.float32], rows: NDArray[Any], columns: NDArra
     corners = [height_m[top + i, left + j].astype(float) for i in (0, 1) for j in (0, 1)]
     upper = corners[0] * (1 - right) + corners[1] * right
     lower = corners[2] * (1 - right) + corners[3] * right
-    ground: NDArray[Any] = upper * (1 - down) + lower * down
+    ground: AnyArray = upper * (1 - down) + lower * down
     return ground

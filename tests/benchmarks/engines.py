@@ -21,8 +21,7 @@ from hillsight.words.states import GroundState
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -43,7 +42,7 @@ class Engine:
     name: str
     label: str
     prepare: Callable[[Surface, Eye, float], Run]
-    visible: Callable[[Any], NDArray[np.bool_]] | None
+    visible: Callable[[Any], Flags] | None
     needs: str = "hillsight"
 
     @property
@@ -117,8 +116,8 @@ def _gdal(surface: Surface, eye: Eye, eye_height_m: float) -> Run:
     return lambda: gdal_view(source, surface, eye, eye_height_m)
 
 
-def _gdal_visible(view: Any) -> NDArray[np.bool_]:
-    visible: NDArray[np.bool_] = view.GetRasterBand(1).ReadAsArray() == 255
+def _gdal_visible(view: Any) -> Flags:
+    visible: Flags = view.GetRasterBand(1).ReadAsArray() == 255
     return visible
 
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from pyproj import CRS
 
+from hillsight.arrays import Floats32
 from hillsight.ground.grid import Grid, Surface
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.posts import see_states
@@ -16,8 +16,6 @@ from hillsight.sight.viewing import Eye
 from hillsight.words.states import GroundState
 from shared_data import shared_file
 from terrains import fractal
-
-Heights = NDArray[np.float32]
 
 SPACING_M = 10.0
 EYE_HEIGHT_M = 1.6
@@ -65,7 +63,7 @@ class Station:
         return self.eye.row.is_integer() and self.eye.column.is_integer()
 
 
-def surface_of(height_m: Heights) -> Surface:
+def surface_of(height_m: Floats32) -> Surface:
     """Heights on a lattice of 10 m."""
     height_m = np.ascontiguousarray(height_m, np.float32)
     grid = Grid(CRS(32630), 500_000.0, 6_000_000.0, SPACING_M, SPACING_M, *height_m.shape)
@@ -77,7 +75,7 @@ class Grounds:
 
     def __init__(self, sides: list[int]) -> None:
         self.sides = sorted(sides)
-        self._largest: Heights | None = None
+        self._largest: Floats32 | None = None
 
     def surface(self, name: str, side: int) -> Surface:
         """A ground by its name: fractal, bowl or real.
@@ -103,7 +101,7 @@ class Grounds:
             return f"spectral synthesis, seed {_SEED}; one post in {step} of {self.sides[-1]}, heights scaled"
         return f"{_REAL_FILE}, cubic from 50 m to 10 m, {_land(side)[2]:.1%} of posts at sea"
 
-    def _fractal(self, side: int) -> Heights:
+    def _fractal(self, side: int) -> Floats32:
         """Thinned from the largest: the same ground up to scale. Slopes are kept, so heights shrink."""
         largest = self.sides[-1]
         relief_m = _RELIEF_OF_WIDTH * (side - 1) * SPACING_M
@@ -117,7 +115,7 @@ class Grounds:
         return self._largest[::step, ::step] / np.float32(step)
 
 
-def _bowl(side: int) -> Heights:
+def _bowl(side: int) -> Floats32:
     """A paraboloid of revolution: from its bottom every slope is steeper than all nearer ones."""
     away = (np.arange(side, dtype=np.float32) - side // 2) / np.float32(side / 2)
     depth_m = np.float32(_RELIEF_OF_WIDTH * (side - 1) * SPACING_M)
@@ -146,7 +144,7 @@ def _land(side: int) -> tuple[int, int, float]:
     return int(rows[nearest]), int(columns[nearest]), float(within.min()) / cells**2
 
 
-def _real(side: int) -> Heights:
+def _real(side: int) -> Floats32:
     """Part of the real ground at 10 m."""
     import rasterio
     from rasterio.enums import Resampling

@@ -19,10 +19,9 @@ from terrains import fractal
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from numpy.typing import NDArray
-
     from benchmarks.engines import Engine
     from benchmarks.grounds import Grounds, Station
+    from hillsight.arrays import Flags
     from hillsight.ground.grid import Surface
 
     Found = dict[str, Any]
@@ -63,7 +62,7 @@ def time_case(
     station: Station,
     rounds: int,
     expected_s: dict[str, float] | None = None,
-) -> tuple[dict[str, Found], dict[str, NDArray[np.bool_]]]:
+) -> tuple[dict[str, Found], dict[str, Flags]]:
     """Each engine in turn, round after round, each round beginning with another engine.
 
     expected_s : seconds that an engine is likely to take; above LIMIT_S it is left out
@@ -80,7 +79,7 @@ def time_case(
         figures[engine.name] = {"note": note, "wall": [], "cpu": []}
         if not note:
             runs[engine.name] = engine.prepare(surface, station.eye, station.eye_height_m)
-    answers: dict[str, NDArray[np.bool_]] = {}
+    answers: dict[str, Flags] = {}
     by_name = {engine.name: engine for engine in ENGINES}
     for turn in range(rounds):
         names = list(runs)
@@ -119,7 +118,7 @@ def _summed_up(raw: dict[str, Found]) -> dict[str, Found]:
 
 
 def errors(
-    surface: Surface, station: Station, answers: dict[str, NDArray[np.bool_]], sample: int, seed: int
+    surface: Surface, station: Station, answers: dict[str, Flags], sample: int, seed: int
 ) -> dict[str, Found]:
     """Posts that each engine answers otherwise than the oracle, and otherwise than our states.
 

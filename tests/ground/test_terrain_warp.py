@@ -10,8 +10,8 @@ import pyproj
 import pytest
 import rasterio
 from affine import Affine
-from numpy.typing import NDArray
 
+from hillsight.arrays import AnyArray, Floats
 from hillsight.errors import TerrainError
 from hillsight.ground import warp
 from hillsight.ground.grid import Surface
@@ -24,9 +24,7 @@ def on_grid(path: Path | str, longitude: float, latitude: float, **options: Any)
     return open_terrain(str(path), TerrainOptions(**options)).on_metric_grid(longitude, latitude)
 
 
-def in_degrees(
-    tmp_path: Path, stored: NDArray[Any], west: float, north: float, step: float, **more: Any
-) -> Path:
+def in_degrees(tmp_path: Path, stored: AnyArray, west: float, north: float, step: float, **more: Any) -> Path:
     return write_geotiff(
         tmp_path / "degrees.tif",
         stored,
@@ -38,7 +36,7 @@ def in_degrees(
     )
 
 
-def independent(surface: Surface, stored: NDArray[Any], place: Affine, crs: object) -> NDArray[np.float64]:
+def independent(surface: Surface, stored: AnyArray, place: Affine, crs: object) -> Floats:
     """Post by post: pyproj to the file's CRS, the inverse of its transform, four cells, plain bilinear."""
     rows, columns = surface.height_m.shape
     row, column = np.mgrid[:rows, :columns]
@@ -59,7 +57,7 @@ def independent(surface: Surface, stored: NDArray[Any], place: Affine, crs: obje
     return height
 
 
-def same(mine: NDArray[Any], theirs: NDArray[Any], tolerance: float) -> None:
+def same(mine: AnyArray, theirs: AnyArray, tolerance: float) -> None:
     np.testing.assert_array_equal(np.isnan(mine), np.isnan(theirs))
     assert np.isfinite(mine).sum() > 1000
     assert np.nanmax(np.abs(mine - theirs)) < tolerance

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import contourpy
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy import ndimage, optimize
 
-Array = NDArray[np.float64]
+from hillsight.arrays import Floats
+
 #: Height in metres at easting and northing in metres.
-Formula = Callable[[Array, Array], Array]
+Formula = Callable[[Floats, Floats], Floats]
 
 _DIFFERENCE_M = 0.5
 
@@ -29,17 +29,17 @@ class Frame:
     north_m: float
     turned_deg: float
 
-    def to_map(self, u: Array, v: Array) -> tuple[Array, Array]:
+    def to_map(self, u: Floats, v: Floats) -> tuple[Floats, Floats]:
         cosine, sine = self._turn()
         u, v = np.asarray(u, float), np.asarray(v, float)
         return self.east_m + u * cosine - v * sine, self.north_m + u * sine + v * cosine
 
-    def from_map(self, easting_m: Array, northing_m: Array) -> tuple[Array, Array]:
+    def from_map(self, easting_m: Floats, northing_m: Floats) -> tuple[Floats, Floats]:
         cosine, sine = self._turn()
         x, y = np.asarray(easting_m, float) - self.east_m, np.asarray(northing_m, float) - self.north_m
         return x * cosine + y * sine, -x * sine + y * cosine
 
-    def line(self, u: Array, v: Array) -> shapely.LineString:
+    def line(self, u: Floats, v: Floats) -> shapely.LineString:
         """The line through places of the frame, on the map."""
         u, v = np.broadcast_arrays(u, v)
         return shapely.LineString(np.column_stack(self.to_map(u, v)))
@@ -49,17 +49,17 @@ class Frame:
         return float(np.cos(turned)), float(np.sin(turned))
 
 
-def ramp(v: Array, start: float, rounding: float) -> Array:
+def ramp(v: Floats, start: float, rounding: float) -> Floats:
     """0 below ``start``, v - start above it, the corner rounded over some 4 roundings."""
     return rounding * np.logaddexp(0.0, (np.asarray(v, float) - start) / rounding)
 
 
-def window(distance: Array, radius: float, rounding: float) -> Array:
+def window(distance: Floats, radius: float, rounding: float) -> Floats:
     """1 inside a radius, 0 well outside it."""
     return 1.0 / (1.0 + np.exp(np.clip((np.asarray(distance, float) - radius) / rounding, -60, 60)))
 
 
-def gradient(ground: Formula, x: Array, y: Array) -> tuple[Array, Array]:
+def gradient(ground: Formula, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """Rise over run towards east and north, by central differences of the formula."""
     d = _DIFFERENCE_M
     return (
@@ -68,11 +68,11 @@ def gradient(ground: Formula, x: Array, y: Array) -> tuple[Array, Array]:
     )
 
 
-def slope_deg(ground: Formula, x: Array, y: Array) -> Array:
+def slope_deg(ground: Formula, x: Floats, y: Floats) -> Floats:
     return np.degrees(np.arctan(np.hypot(*gradient(ground, x, y))))
 
 
-def curving(ground: Formula, x: float, y: float) -> Array:
+def curving(ground: Formula, x: float, y: float) -> Floats:
     """(2, 2) second derivatives."""
     d = _DIFFERENCE_M
     here = float(ground(x, y))
@@ -88,9 +88,9 @@ def curving(ground: Formula, x: float, y: float) -> Array:
 class Critical:
     """Places where the ground is level: (n, 2) eastings and northings, each kind apart."""
 
-    tops: Array
-    saddles: Array
-    bottoms: Array
+    tops: Floats
+    saddles: Floats
+    bottoms: Floats
 
 
 def critical_places(
@@ -105,7 +105,7 @@ def critical_places(
     turns = (higher != np.roll(higher, 1, axis=0)).sum(axis=0)
     maybe = turns != 2
     maybe[[0, -1], :] = maybe[:, [0, -1]] = False
-    kinds: dict[str, list[Array]] = {"tops": [], "saddles": [], "bottoms": []}
+    kinds: dict[str, list[Floats]] = {"tops": [], "saddles": [], "bottoms": []}
     for start in np.column_stack([x[maybe], y[maybe]]):
         solved = optimize.root(lambda p: np.array(gradient(ground, p[0], p[1])), start, tol=1e-9)
         if not solved.success or np.hypot(*(solved.x - start)) > 3 * step_m:
@@ -118,8 +118,8 @@ def critical_places(
 
 
 def way_up(
-    ground: Formula, place: Array, bounds: tuple[float, float, float, float], step_m: float = 5.0
-) -> Array:
+    ground: Formula, place: Floats, bounds: tuple[float, float, float, float], step_m: float = 5.0
+) -> Floats:
     """(n, 2) steepest way up from a place, until it is level or leaves the bounds."""
     way = [np.asarray(place, float)]
     for _ in range(4000):
@@ -139,8 +139,8 @@ def way_up(
 
 
 def crest_from(
-    ground: Formula, saddle: Array, bounds: tuple[float, float, float, float]
-) -> tuple[Array, Array]:
+    ground: Formula, saddle: Floats, bounds: tuple[float, float, float, float]
+) -> tuple[Floats, Floats]:
     """Both ways up from a saddle, along the direction in which it rises most."""
     directions = np.linalg.eigh(curving(ground, *saddle))[1]
     ahead = directions[:, 1] * 2.0
@@ -149,7 +149,7 @@ def crest_from(
 
 
 def outline_where(
-    values: Callable[[Array, Array], Array],
+    values: Callable[[Floats, Floats], Floats],
     level: tuple[float, float],
     bounds: tuple[float, float, float, float],
     around: tuple[float, float],
@@ -171,7 +171,7 @@ def outline_where(
     return max(shells, key=lambda shell: shell.area)
 
 
-def joined(top_heights: Array, joins: list[tuple[int, int, float]]) -> tuple[dict[int, float], set[int]]:
+def joined(top_heights: Floats, joins: list[tuple[int, int, float]]) -> tuple[dict[int, float], set[int]]:
     """Join tops from the highest saddle down: (height of each top's key saddle, which of the saddles join).
 
     A saddle that joins nothing new closes a ring about a hollow.

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pyproj import CRS
 
+from hillsight.arrays import Floats
 from hillsight.ground.grid import Grid, Surface
 from hillsight.landforms.flood import Drainage
 from hillsight.landforms.scale import SCALE_PER_SIGMA, Worked
 from landforms.known import CENTRE
-
-Array = NDArray[np.float64]
 
 
 def grid_of(rows: int, columns: int, spacing_x_m: float = 10.0, spacing_y_m: float | None = None) -> Grid:
@@ -23,20 +22,20 @@ def grid_of(rows: int, columns: int, spacing_x_m: float = 10.0, spacing_y_m: flo
     return Grid(CRS.from_epsg(27700), west, north, spacing_x_m, spacing_y_m, rows, columns)
 
 
-def places_on(grid: Grid) -> tuple[Array, Array]:
+def places_on(grid: Grid) -> tuple[Floats, Floats]:
     """(rows, columns) metres east and north of the centre."""
     row, column = np.mgrid[: grid.rows, : grid.columns]
     east, north = grid.to_map(row, column)
     return east - CENTRE[0], north - CENTRE[1]
 
 
-def ground(formula: Callable[[Array, Array], ArrayLike], grid: Grid) -> Surface:
+def ground(formula: Callable[[Floats, Floats], ArrayLike], grid: Grid) -> Surface:
     """The formula of metres east and north of the centre, at the posts."""
     height = np.broadcast_to(formula(*places_on(grid)), (grid.rows, grid.columns))
     return Surface(grid, height.astype(np.float32))
 
 
-def as_it_is(formula: Callable[[Array, Array], ArrayLike], grid: Grid, scale_m: float) -> Worked:
+def as_it_is(formula: Callable[[Floats, Floats], ArrayLike], grid: Grid, scale_m: float) -> Worked:
     """Ground at a scale without any smoothing of its heights, so that closed forms hold to rounding."""
     height = np.broadcast_to(formula(*places_on(grid)), (grid.rows, grid.columns)).astype(np.float64)
     return Worked(scale_m, scale_m / SCALE_PER_SIGMA, grid, height, Surface(grid, height.astype(np.float32)))

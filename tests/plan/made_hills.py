@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 import pyproj
 import shapely
-from numpy.typing import NDArray
 
+from hillsight.arrays import Floats
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
@@ -28,7 +28,6 @@ from hillsight.plan.observer import Observer
 from hillsight.plan.statement import Statement
 from hillsight.sight.viewing import Viewing
 
-Floats = NDArray[np.float64]
 Formula = Callable[[Floats, Floats], Floats]
 Thing = tuple[str | None, str, str, float, shapely.Geometry]
 

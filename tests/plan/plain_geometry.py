@@ -9,13 +9,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 import oracle
+from hillsight.arrays import Floats
 from hillsight.ground.grid import Surface
 from hillsight.plan.look.glance import Glance
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ import numpy as np
 import pyproj
 import pytest
 import rasterio
-from numpy.typing import NDArray
 
+from hillsight.arrays import AnyArray
 from hillsight.scripts import see_stations
 from hillsight.words.states import GroundState
 
@@ -35,13 +35,13 @@ def viewshed(folder: Path, ground: Path, *more: str | Path, name: str = "out", r
     return done("viewshed", "--terrain", ground, "--reach", reach, "--out", folder / f"{name}.gpkg", *given)
 
 
-def raster(folder: Path, table: str, name: str = "out") -> NDArray[Any]:
+def raster(folder: Path, table: str, name: str = "out") -> AnyArray:
     with rasterio.open(f"GPKG:{folder / f'{name}.gpkg'}:{table}") as file:
-        found: NDArray[Any] = file.read(1)
+        found: AnyArray = file.read(1)
     return found
 
 
-def posts(folder: Path, table: str, name: str = "out") -> tuple[NDArray[Any], NDArray[Any]]:
+def posts(folder: Path, table: str, name: str = "out") -> tuple[AnyArray, AnyArray]:
     """Eastings and northings of a raster's posts."""
     with rasterio.open(f"GPKG:{folder / f'{name}.gpkg'}:{table}") as file:
         row, column = np.mgrid[: file.height, : file.width]

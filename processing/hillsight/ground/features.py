@@ -13,8 +13,9 @@ from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.transform import CheckedTransformer, Operation, transformer
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from pyproj import CRS
+
+    from hillsight.arrays import AnyArray, Flags, Floats
 
 _Rows = dict[str, Any]  # columns of equal length by name
 
@@ -177,7 +178,7 @@ def _prepare(
     }
 
 
-def _objects(values: list[Any]) -> NDArray[Any]:
+def _objects(values: list[Any]) -> AnyArray:
     array = np.empty(len(values), dtype=object)
     array[:] = values
     return array
@@ -198,7 +199,7 @@ def _kinds(frame: Any, layer: str) -> list[str | None]:
     return kinds
 
 
-def _heights_m(frame: Any, where: str) -> NDArray[np.float64]:
+def _heights_m(frame: Any, where: str) -> Floats:
     heights_m = np.full(len(frame), np.nan)
     column = vector.find_column(frame, HEIGHT_COLUMNS)
     if column is None:
@@ -219,12 +220,12 @@ def _heights_m(frame: Any, where: str) -> NDArray[np.float64]:
 
 
 def _usable_geometry(
-    geometry: NDArray[Any], where: str, change: CheckedTransformer, notes: list[str]
-) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    geometry: AnyArray, where: str, change: CheckedTransformer, notes: list[str]
+) -> tuple[AnyArray, Flags]:
     """Geometry in the working system and which rows have any; each change to it is noted with its count."""
     import shapely
 
-    def note(rows: NDArray[np.bool_], what: str) -> None:
+    def note(rows: Flags, what: str) -> None:
         count = int(rows.sum())
         if count:
             first = int(np.flatnonzero(rows)[0]) + 1
@@ -265,7 +266,7 @@ def _usable_geometry(
     return out, kept
 
 
-def _check_finite(geometry: NDArray[Any], kept: NDArray[np.bool_], where: str) -> None:
+def _check_finite(geometry: AnyArray, kept: Flags, where: str) -> None:
     import shapely
 
     coordinates, index = shapely.get_coordinates(geometry[kept], return_index=True)

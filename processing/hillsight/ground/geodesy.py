@@ -11,26 +11,28 @@ from hillsight.errors import CallError, HillsightError
 from hillsight.ground.transform import horizontal_crs
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
     from pyproj import Geod
+
+    from hillsight.arrays import Floats
 
 _STEP_M = 50.0  # half the length of the grid-line piece whose azimuth is the convergence
 
 
-def wrap_deg(angle_deg: ArrayLike) -> NDArray[np.float64]:
+def wrap_deg(angle_deg: ArrayLike) -> Floats:
     """Angle in degrees brought into [0, 360); never 360 itself, however small the negative angle."""
     wrapped = np.mod(np.asarray(angle_deg, np.float64), 360.0)
     return np.where(wrapped == 360.0, 0.0, wrapped)
 
 
-def clockwise_deg(from_deg: ArrayLike, to_deg: ArrayLike) -> NDArray[np.float64]:
+def clockwise_deg(from_deg: ArrayLike, to_deg: ArrayLike) -> Floats:
     """Degrees to turn clockwise from one bearing to another, in [0, 360)."""
     return wrap_deg(np.asarray(to_deg, np.float64) - np.asarray(from_deg, np.float64))
 
 
 def grid_bearing_deg(
     easting_m: float, northing_m: float, eastings_m: ArrayLike, northings_m: ArrayLike
-) -> NDArray[np.float64]:
+) -> Floats:
     """Bearings from grid north, [0, 360), of the straight lines on the map from one place to others.
 
     0 where the places coincide. Shape of the arrays given; metres in any one projected system.
@@ -110,9 +112,7 @@ class Geodesy:
         )
         self._projection = Proj(plan)
 
-    def longitude_latitude(
-        self, easting_m: ArrayLike, northing_m: ArrayLike
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def longitude_latitude(self, easting_m: ArrayLike, northing_m: ArrayLike) -> tuple[Floats, Floats]:
         """Longitude (east of Greenwich) and latitude in degrees, on the system's own datum, not WGS 84.
 
         Raises
@@ -136,7 +136,7 @@ class Geodesy:
 
     def inverse(
         self, easting_m: float, northing_m: float, eastings_m: ArrayLike, northings_m: ArrayLike
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    ) -> tuple[Floats, Floats]:
         """True bearings at one place towards others, and distances, along the geodesics of the ellipsoid.
 
         Parameters
@@ -163,7 +163,7 @@ class Geodesy:
 
     def forward(
         self, easting_m: float, northing_m: float, bearing_true_deg: ArrayLike, distance_m: ArrayLike
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    ) -> tuple[Floats, Floats]:
         """Eastings and northings reached from one place along geodesics.
 
         Parameters
@@ -192,7 +192,7 @@ class Geodesy:
             )
         return easting, northing
 
-    def convergence_deg(self, easting_m: ArrayLike, northing_m: ArrayLike) -> NDArray[np.float64]:
+    def convergence_deg(self, easting_m: ArrayLike, northing_m: ArrayLike) -> Floats:
         """True bearing of grid north in (-180, 180]: true = grid + convergence, in both hemispheres.
 
         Positive where grid north lies east of true north (British use; Australian manuals give the opposite
@@ -212,13 +212,13 @@ class Geodesy:
 
     def _azimuth(
         self,
-        here: tuple[NDArray[np.float64], NDArray[np.float64]],
-        there: tuple[NDArray[np.float64], NDArray[np.float64]],
-    ) -> NDArray[np.float64]:
+        here: tuple[Floats, Floats],
+        there: tuple[Floats, Floats],
+    ) -> Floats:
         azimuth, _, _ = self._geod.inv(here[0].copy(), here[1].copy(), there[0], there[1])
         return np.asarray(azimuth, np.float64)
 
-    def point_scale(self, easting_m: ArrayLike, northing_m: ArrayLike) -> NDArray[np.float64]:
+    def point_scale(self, easting_m: ArrayLike, northing_m: ArrayLike) -> Floats:
         """Grid distance / ellipsoid distance at a place: the square root of the areal scale.
 
         For a conformal projection this is the point scale factor in every direction; for others its mean.

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from pyproj import CRS
+
+    from hillsight.arrays import Floats, Floats32
 
 
 @dataclass(frozen=True)
@@ -57,17 +58,13 @@ class Grid:
         half_x, half_y = self.spacing_x_m / 2, self.spacing_y_m / 2
         return (self.west_m - half_x, self.south_m - half_y, self.east_m + half_x, self.north_m + half_y)
 
-    def to_array(
-        self, easting_m: NDArray[np.float64] | float, northing_m: NDArray[np.float64] | float
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def to_array(self, easting_m: Floats | float, northing_m: Floats | float) -> tuple[Floats, Floats]:
         """Fractional row and column of map positions; whole numbers are posts."""
         row = (self.north_m - np.asarray(northing_m, float)) / self.spacing_y_m
         column = (np.asarray(easting_m, float) - self.west_m) / self.spacing_x_m
         return row, column
 
-    def to_map(
-        self, row: NDArray[np.float64] | float, column: NDArray[np.float64] | float
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def to_map(self, row: Floats | float, column: Floats | float) -> tuple[Floats, Floats]:
         """Easting and northing of (fractional) rows and columns."""
         easting_m = self.west_m + np.asarray(column, float) * self.spacing_x_m
         northing_m = self.north_m - np.asarray(row, float) * self.spacing_y_m
@@ -101,7 +98,7 @@ class Surface:
     """
 
     grid: Grid
-    height_m: NDArray[np.float32]
+    height_m: Floats32
 
     def __post_init__(self) -> None:
         if self.height_m.shape != (self.grid.rows, self.grid.columns):

@@ -12,7 +12,7 @@ from hillsight.errors import TerrainError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from hillsight.arrays import AnyArray, Flags, Floats32
 
 # From below the deepest trench (about -10,935 m) to above the highest summit (8,849 m).
 LOWEST_PLAUSIBLE_M = -12_000.0
@@ -117,9 +117,7 @@ def settle_vertical_unit(
     return metres, (f"Heights converted from {name} to metres (1 {name} = {metres:.10g} m).",)
 
 
-def to_metres(
-    raw: NDArray[Any], void: NDArray[np.bool_], *, scale: float, offset: float, metres_per_unit: float
-) -> NDArray[np.float32]:
+def to_metres(raw: AnyArray, void: Flags, *, scale: float, offset: float, metres_per_unit: float) -> Floats32:
     """Stored numbers as heights: (raw * scale + offset) * metres_per_unit, NaN where void.
 
     raw, void : (rows, columns). Worked in float64 a band of rows at a time, so that large windows stay small.
@@ -139,8 +137,8 @@ def to_metres(
 
 
 def check_plausible(
-    height_m: NDArray[np.float32],
-    raw: NDArray[Any],
+    height_m: Floats32,
+    raw: AnyArray,
     *,
     metres_per_step: float,
     first_row: int,
@@ -197,37 +195,37 @@ def check_plausible(
         )
 
 
-def is_number(raw: NDArray[Any], value: float) -> NDArray[np.bool_]:
+def is_number(raw: AnyArray, value: float) -> Flags:
     """Cells that hold a value as the user types it; float cells match to 1 part in a million."""
     if np.isnan(value):
         return np.zeros(raw.shape, np.bool_)  # NaN cells are voids anyway
     if raw.dtype.kind == "f" and value != 0 and np.isfinite(value):
         with np.errstate(over="ignore", invalid="ignore"):
-            close: NDArray[np.bool_] = np.abs(raw.astype(np.float64) - value) <= 1e-6 * abs(value)
+            close: Flags = np.abs(raw.astype(np.float64) - value) <= 1e-6 * abs(value)
         return close
     return np.asarray(raw == value, np.bool_)
 
 
-def _worst(bad: NDArray[np.bool_], height_m: NDArray[np.float32]) -> tuple[int, int]:
+def _worst(bad: Flags, height_m: Floats32) -> tuple[int, int]:
     """First cell of the most extreme among the bad."""
     size = np.where(bad, np.abs(height_m), -1)
     row, column = np.unravel_index(int(np.argmax(size)), size.shape)
     return int(row), int(column)
 
 
-def _top(raw: NDArray[Any]) -> Any:
+def _top(raw: AnyArray) -> Any:
     return np.inf if raw.dtype.kind == "f" else np.iinfo(raw.dtype).max
 
 
-def _bottom(raw: NDArray[Any]) -> Any:
+def _bottom(raw: AnyArray) -> Any:
     return -np.inf if raw.dtype.kind == "f" else np.iinfo(raw.dtype).min
 
 
-def _nearest_step(others: NDArray[Any], value: float) -> float:
+def _nearest_step(others: AnyArray, value: float) -> float:
     return float(np.abs(others.astype(np.float64) - value).min())
 
 
-def _count(bad: NDArray[np.bool_]) -> str:
+def _count(bad: Flags) -> str:
     count = int(bad.sum())
     return "1 cell is" if count == 1 else f"{count:,} cells are"
 

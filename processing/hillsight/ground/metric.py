@@ -19,7 +19,7 @@ from hillsight.errors import TerrainError
 from hillsight.ground.raster import tidy
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats
 
 # UTM is defined from 80 S to 84 N (from memory); beyond, the universal polar stereographic grids.
 _UTM_SOUTH_DEG, _UTM_NORTH_DEG = -80.0, 84.0
@@ -40,11 +40,11 @@ class Operation:
     accuracy_m: float | None
     missing: tuple[str, ...]
 
-    def forward(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    def forward(self, x: Floats, y: Floats) -> tuple[Floats, ...]:
         """Terrain CRS to metric grid, x east and y north; infinite where there is no answer."""
         return tuple(np.asarray(v, float) for v in self.transformer.transform(x, y))
 
-    def backward(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    def backward(self, x: Floats, y: Floats) -> tuple[Floats, ...]:
         """Metric grid to terrain CRS."""
         answer = self.transformer.transform(x, y, direction=TransformDirection.INVERSE)
         return tuple(np.asarray(v, float) for v in answer)

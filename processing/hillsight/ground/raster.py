@@ -22,7 +22,7 @@ from hillsight.ground.registry import registry_code
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
+    from hillsight.arrays import AnyArray, Floats32
 
 _COLOURS = {ColorInterp.red, ColorInterp.green, ColorInterp.blue}
 
@@ -62,7 +62,7 @@ class Band:
 
     def heights_m(
         self, dataset: Any, top: int, left: int, rows: int, columns: int, metres_per_unit: float
-    ) -> NDArray[np.float32]:
+    ) -> Floats32:
         """Heights of the cells of a window, in the file's own order of rows and columns; NaN voids.
 
         Raises
@@ -71,7 +71,7 @@ class Band:
         """
         window = Window(left, top, columns, rows)
         try:
-            raw: NDArray[Any] = dataset.read(self.number, window=window)
+            raw: AnyArray = dataset.read(self.number, window=window)
             void = np.zeros(raw.shape, np.bool_)
             if self.masked:
                 void |= dataset.read_masks(self.number, window=window) == 0

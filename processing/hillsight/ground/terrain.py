@@ -31,7 +31,7 @@ from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats32
 
 MARGIN_POSTS = 3
 # A view of that many posts takes some 8 GB.
@@ -62,7 +62,7 @@ class _Posts(Protocol):
     @property
     def grid(self) -> Grid: ...
 
-    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> NDArray[np.float32]: ...
+    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> Floats32: ...
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class _CellPosts:
     grid: Grid
     metres_per_unit: float
 
-    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> NDArray[np.float32]:
+    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> Floats32:
         south_up, east_first = self.band.transform[4] > 0, self.band.transform[0] < 0
         if south_up:
             top = self.band.rows - top - rows
@@ -175,7 +175,7 @@ class Terrain:
         return self._read(0, 0, self.grid.rows - 1, self.grid.columns - 1, "anywhere on the terrain")
 
     @contextmanager
-    def reading(self) -> Iterator[Callable[[int, int, int, int], NDArray[np.float32]]]:
+    def reading(self) -> Iterator[Callable[[int, int, int, int], Floats32]]:
         """Heights of any part of the grid, for terrain that is not held at once.
 
         Yields ``read(row, column, rows, columns)``, which gives (rows, columns) float32 metres, NaN void, the
@@ -187,7 +187,7 @@ class Terrain:
         """
         with opened(self.path) as dataset:
 
-            def read(row: int, column: int, rows: int, columns: int) -> NDArray[np.float32]:
+            def read(row: int, column: int, rows: int, columns: int) -> Floats32:
                 inside = 0 <= row <= row + rows <= self.grid.rows and column >= 0
                 if not inside or column + columns > self.grid.columns or rows < 1 or columns < 1:
                     raise ValueError(f"{rows} x {columns} posts at {row}, {column} are not all on the grid")

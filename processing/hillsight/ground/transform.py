@@ -16,7 +16,9 @@ from pyproj.transformer import TransformerGroup
 from hillsight.errors import HillsightError
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
+
+    from hillsight.arrays import Floats
 
 _BALLPARK = "ballpark"  # PROJ's word in the description of a transformation that ignores the datum shift
 _AREA_MARGIN_DEG = 0.01
@@ -96,7 +98,7 @@ class CheckedTransformer:
         self._used: Any = None
         self._bounds = (np.inf, np.inf, -np.inf, -np.inf)  # of all input points so far, in from_crs
 
-    def attempt(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def attempt(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """As calling it, but points without an image in the target system become inf.
 
         Raises
@@ -121,7 +123,7 @@ class CheckedTransformer:
             )
         return np.where(good, x_out, np.inf), np.where(good, y_out, np.inf)
 
-    def __call__(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def __call__(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """Positions in the target system.
 
         Parameters
@@ -149,7 +151,7 @@ class CheckedTransformer:
             )
         return x_out, y_out
 
-    def _check_input(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> None:
+    def _check_input(self, x: Floats, y: Floats) -> None:
         bad = np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))
         if bad.size:
             raise HillsightError(

@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
+    from hillsight.arrays import AnyArray, Floats, Floats32
     from hillsight.ground.metric import Operation
     from hillsight.ground.raster import Band
 
-    Floats = NDArray[np.float64]
 
 # How far from the place asked for a warped terrain goes: beyond, a local grid is no longer metric.
 FARTHEST_M = 500_000.0
@@ -57,7 +57,7 @@ class Lattice:
     metres_per_unit: float
     cut: bool = False
 
-    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> NDArray[np.float32]:
+    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> Floats32:
         """(rows, columns) heights of the posts from grid row ``top`` and column ``left`` on; NaN voids."""
         height_m = np.full((rows, columns), np.nan, np.float32)
         row_0, column_0 = self.first_row + top, self.first_column + left
@@ -88,7 +88,7 @@ class Lattice:
                 column = column - np.round((column - middle) / turn) * turn
         return row, column
 
-    def _tile(self, dataset: Any, row_0: int, column_0: int) -> NDArray[np.float32]:
+    def _tile(self, dataset: Any, row_0: int, column_0: int) -> Floats32:
         row, column = self._tile_cells(row_0, column_0)
         return bilinear(self.band, dataset, row, column, self.metres_per_unit, wraps=self._wraps)
 
@@ -166,7 +166,7 @@ def to_places(band: Band, row: Floats, column: Floats) -> tuple[Floats, Floats]:
 
 def bilinear(
     band: Band, dataset: Any, row: Floats, column: Floats, metres_per_unit: float, *, wraps: bool
-) -> NDArray[np.float32]:
+) -> Floats32:
     """Heights between the four cells around each place; NaN off the band or where one that counts is void."""
     with np.errstate(invalid="ignore"):
         row = np.where(np.abs(row - np.round(row)) < _SNAP, np.round(row), row)
@@ -192,14 +192,14 @@ def bilinear(
     return height_m
 
 
-def _between(first: NDArray[Any], second: NDArray[Any], share: Floats) -> Floats:
+def _between(first: AnyArray, second: AnyArray, share: Floats) -> Floats:
     """Weighted mean; a cell of no weight is not rested on, so its void does not count."""
     return np.where(share == 0, first, first * (1 - share) + second * share)
 
 
 def _columns_read(
     band: Band, dataset: Any, top: int, left: int, rows: int, columns: int, metres_per_unit: float
-) -> NDArray[np.float32]:
+) -> Floats32:
     """Heights of a window whose columns may run on past the end of a band that goes round the Earth."""
     parts, done = [], 0
     while done < columns:

@@ -18,8 +18,7 @@ from hillsight.landforms.steep_ground import find_steep_ground
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.ground.geodesy import Geodesy
     from hillsight.landforms.scale import Worked
 
@@ -98,7 +97,7 @@ def steep_rows(worked: Worked, bands_deg: Sequence[float], geodesy: Geodesy, tak
     return rows
 
 
-def hollow_rows(worked: Worked, filled_m: NDArray[np.float64], taken: set[str]) -> Rows:
+def hollow_rows(worked: Worked, filled_m: Floats, taken: set[str]) -> Rows:
     """Rows of the layer hollows."""
     found = find_hollows(worked, filled_m)
     return [
@@ -115,10 +114,10 @@ def hollow_rows(worked: Worked, filled_m: NDArray[np.float64], taken: set[str]) 
     ]
 
 
-def _middles(found: Sequence[Any]) -> list[NDArray[np.float64]]:
+def _middles(found: Sequence[Any]) -> list[Floats]:
     """A place inside each area."""
     return [shapely.get_coordinates(shapely.point_on_surface(piece.area))[0] for piece in found]
 
 
-def _names(kind: str, middles: list[NDArray[np.float64]], worked: Worked, taken: set[str]) -> list[str]:
+def _names(kind: str, middles: list[Floats], worked: Worked, taken: set[str]) -> list[str]:
     return identifiers(kind, np.array(middles, float).reshape(-1, 2), worked.scale_m, taken)

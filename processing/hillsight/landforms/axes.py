@@ -14,8 +14,7 @@ from hillsight.landforms.scale import sampled
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.ground.grid import Grid
     from hillsight.landforms.scale import Worked
 
@@ -44,8 +43,8 @@ class Figures:
 
 
 def standing_parts(
-    grid: Grid, lines: Sequence[NDArray[np.int64]], stands: NDArray[np.bool_], scale_m: float
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    grid: Grid, lines: Sequence[Integers], stands: Flags, scale_m: float
+) -> tuple[Integers, Floats]:
     """The longest part of each line whose posts stand out, small breaks bridged.
 
     Parameters
@@ -71,15 +70,15 @@ def standing_parts(
 
 @compiled
 def _standing_parts(
-    posts: NDArray[np.int64],
-    starts: NDArray[np.int64],
-    stands: NDArray[np.bool_],
+    posts: Integers,
+    starts: Integers,
+    stands: Flags,
     columns: int,
     spacing_x_m: float,
     spacing_y_m: float,
     bridged_m: float,
-    part: NDArray[np.int64],
-    length: NDArray[np.float64],
+    part: Integers,
+    length: Floats,
 ) -> None:
     for line in range(starts.size - 1):
         begun, last, along, begun_at, last_at = -1, -1, 0.0, 0.0, 0.0
@@ -97,14 +96,14 @@ def _standing_parts(
                 part[line, 0], part[line, 1], length[line] = begun, last, last_at - begun_at
 
 
-def places_of(grid: Grid, posts: NDArray[np.int64]) -> NDArray[np.float64]:
+def places_of(grid: Grid, posts: Integers) -> Floats:
     """(n, 2) easting and northing of posts by flat index."""
     return np.column_stack(
         grid.to_map((posts // grid.columns).astype(float), (posts % grid.columns).astype(float))
     )
 
 
-def smoothed_lines(lines: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+def smoothed_lines(lines: Sequence[Floats]) -> list[Floats]:
     """Lines without the grid's corners, each (n, 2); their ends stay where they are."""
     if not lines:
         return []
@@ -117,10 +116,10 @@ def smoothed_lines(lines: Sequence[NDArray[np.float64]]) -> list[NDArray[np.floa
 
 @compiled
 def _smooth(
-    places: NDArray[np.float64],
-    starts: NDArray[np.int64],
-    weights: NDArray[np.float64],
-    smooth: NDArray[np.float64],
+    places: Floats,
+    starts: Integers,
+    weights: Floats,
+    smooth: Floats,
 ) -> None:
     """A weighted mean along each line, which goes on beyond an end as its own image turned about it."""
     for line in range(starts.size - 1):
@@ -147,12 +146,12 @@ def _smooth(
                 smooth[k, axis] = total / weight
 
 
-def length_m(places: NDArray[np.float64]) -> float:
+def length_m(places: Floats) -> float:
     """Length along the ground plan."""
     return float(_along(places)[-1])
 
 
-def with_heights(worked: Worked, lines: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+def with_heights(worked: Worked, lines: Sequence[Floats]) -> list[Floats]:
     """Lines of places, each (n, 3), with the terrain's own heights, or the smoothed where those are void."""
     if not lines:
         return []
@@ -162,7 +161,7 @@ def with_heights(worked: Worked, lines: Sequence[NDArray[np.float64]]) -> list[N
     return np.split(np.column_stack([places, height]), np.cumsum([len(line) for line in lines])[:-1])
 
 
-def figures(worked: Worked, axes: Sequence[NDArray[np.float64]]) -> list[Figures]:
+def figures(worked: Worked, axes: Sequence[Floats]) -> list[Figures]:
     """Measure axes by sections across each."""
     if not axes:
         return []
@@ -193,20 +192,18 @@ def figures(worked: Worked, axes: Sequence[NDArray[np.float64]]) -> list[Figures
     ]
 
 
-def _sections(
-    axis: NDArray[np.float64], along: NDArray[np.float64], half_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _sections(axis: Floats, along: Floats, half_m: float) -> tuple[Floats, Floats]:
     """Places along an axis, and the unit direction of the axis at each, over a stretch about it."""
     at = np.linspace(0.0, along[-1], _SECTIONS + 2)[1:-1]
 
-    def place(where: NDArray[np.float64]) -> NDArray[np.float64]:
+    def place(where: Floats) -> Floats:
         return np.column_stack([np.interp(where, along, axis[:, k]) for k in (0, 1)])
 
     ahead = place(at + half_m) - place(at - half_m)
     return place(at), ahead / np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
 
 
-def _along(places: NDArray[np.float64]) -> NDArray[np.float64]:
+def _along(places: Floats) -> Floats:
     """(n,) length along the line up to each place."""
     steps = np.hypot(*np.diff(places, axis=0).T)
     return np.concatenate([[0.0], np.cumsum(steps)])

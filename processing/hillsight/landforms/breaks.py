@@ -15,8 +15,7 @@ from hillsight.landforms.axes import length_m, smoothed_lines
 from hillsight.landforms.scale import sampled
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats
     from hillsight.landforms.scale import Worked
 
 #: The change of slope is that between this share of the scale above a line and below it.
@@ -39,7 +38,7 @@ class Break:
     above_deg, below_deg : mean slope from a quarter to half a scale to either side, beyond the bend itself
     """
 
-    places: NDArray[np.float64]
+    places: Floats
     kind: str
     above_deg: float
     below_deg: float
@@ -73,15 +72,11 @@ def find_breaks(worked: Worked, least_change_deg: float) -> list[Break]:
     return found
 
 
-def _slope_deg(
-    upper_m: NDArray[np.float64], lower_m: NDArray[np.float64], apart_m: float
-) -> NDArray[np.float64]:
+def _slope_deg(upper_m: Floats, lower_m: Floats, apart_m: float) -> Floats:
     return np.degrees(np.arctan((upper_m - lower_m) / apart_m))
 
 
-def _beside_all(
-    worked: Worked, values: NDArray[np.float64], away_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _beside_all(worked: Worked, values: Floats, away_m: float) -> tuple[Floats, Floats]:
     """Values at a distance up and down the line of slope of every post; NaN where not known."""
     upper, lower = (np.full(values.shape, np.nan) for _ in range(2))
     grid = worked.grid
@@ -97,11 +92,11 @@ def _beside_all(
 
 def _lines(
     worked: Worked,
-    sharpness: NDArray[np.float64],
+    sharpness: Floats,
     kind: str,
     least_deg: float,
-    above_deg: NDArray[np.float64],
-    below_deg: NDArray[np.float64],
+    above_deg: Floats,
+    below_deg: Floats,
 ) -> list[Break]:
     """Lines of greatest sharpness along the slope: where its growth downhill goes through zero."""
     grid = worked.grid
@@ -136,7 +131,7 @@ def _lines(
     return found
 
 
-def _runs(good: NDArray[np.bool_]) -> list[slice]:
+def _runs(good: Flags) -> list[slice]:
     """Stretches of a line that hold throughout; of a closed line the one over its seam is left cut there."""
     ends = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(np.int8), [0]])))
     return [slice(int(a), int(b)) for a, b in ends.reshape(-1, 2)]
@@ -144,15 +139,15 @@ def _runs(good: NDArray[np.bool_]) -> list[slice]:
 
 @compiled
 def _beside(
-    height_m: NDArray[np.float64],
-    values: NDArray[np.float64],
+    height_m: Floats,
+    values: Floats,
     spacing_x_m: float,
     spacing_y_m: float,
     away_m: float,
     first: int,
     last: int,
-    upper: NDArray[np.float64],
-    lower: NDArray[np.float64],
+    upper: Floats,
+    lower: Floats,
 ) -> None:
     """Values at a distance up and down the line of slope of each post; NaN where level or not known."""
     rows, columns = height_m.shape

@@ -13,12 +13,11 @@ from hillsight.landforms.axes import smoothed_lines
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.landforms.lines import Line, Network
 
 
-def kept_apart(ridges: Network, valleys: Network, saddles: NDArray[np.int64], columns: int) -> Network:
+def kept_apart(ridges: Network, valleys: Network, saddles: Integers, columns: int) -> Network:
     """Ridges cut where they meet a valley line; of the pieces the longest remains.
 
     A ridge that would cross one at its saddle ends on either side of it.
@@ -32,9 +31,7 @@ def kept_apart(ridges: Network, valleys: Network, saddles: NDArray[np.int64], co
     return replace(ridges, lines=[_clear(line, saddles, wet, diagonals, columns) for line in ridges.lines])
 
 
-def smoothed_apart(
-    ridges: Sequence[NDArray[np.float64]], valleys: Sequence[NDArray[np.float64]]
-) -> tuple[list[NDArray[np.float64]], list[NDArray[np.float64]]]:
+def smoothed_apart(ridges: Sequence[Floats], valleys: Sequence[Floats]) -> tuple[list[Floats], list[Floats]]:
     """Lines without the grid's corners, but for those that smoothing would bring across each other.
 
     Parameters
@@ -57,13 +54,13 @@ def smoothed_apart(
     return smooth_ridges, smooth_valleys
 
 
-def _line(places: NDArray[np.float64]) -> shapely.Geometry:
+def _line(places: Floats) -> shapely.Geometry:
     return shapely.LineString(places) if len(places) > 1 else shapely.Point(places[0])
 
 
 def _clear(
     line: Line,
-    saddles: NDArray[np.int64],
+    saddles: Integers,
     wet: set[int],
     diagonals: set[tuple[int, int]],
     columns: int,
@@ -97,7 +94,7 @@ def _clear(
     )
 
 
-def _steps(posts: NDArray[np.int64], columns: int) -> Iterator[tuple[int, int]]:
+def _steps(posts: Integers, columns: int) -> Iterator[tuple[int, int]]:
     """Of every step the north-western post of its square and its slant.
 
     The slant is 1 from north-west to south-east or back, -1 from north-east to south-west or back, 0 along a

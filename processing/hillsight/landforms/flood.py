@@ -12,8 +12,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hillsight.arrays import Floats, Integers
 from hillsight.kernels.compiled import compiled, inlined
 
 #: ``Drainage.receiver`` of a post that leaves the terrain, and of a void.
@@ -33,12 +33,12 @@ class Drainage:
     order : flat indices of the posts that are not void, each after the one it drains to
     """
 
-    filled_m: NDArray[np.float64]
-    receiver: NDArray[np.int64]
-    order: NDArray[np.int64]
+    filled_m: Floats
+    receiver: Integers
+    order: Integers
 
 
-def drain(height_m: NDArray[np.float64], spacing_x_m: float, spacing_y_m: float) -> Drainage:
+def drain(height_m: Floats, spacing_x_m: float, spacing_y_m: float) -> Drainage:
     """Fill the terrain and give every post a way out.
 
     Posts on the terrain's edge or beside a void are outlets. Any other drains to the neighbour with the
@@ -56,7 +56,7 @@ def drain(height_m: NDArray[np.float64], spacing_x_m: float, spacing_y_m: float)
     return Drainage(filled_m, receiver, order)
 
 
-def accumulate(drainage: Drainage, weight: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+def accumulate(drainage: Drainage, weight: Floats | None = None) -> Floats:
     """Sum of ``weight`` over each post and all that drains through it; posts counted where none is given.
 
     Returns
@@ -71,7 +71,7 @@ def accumulate(drainage: Drainage, weight: NDArray[np.float64] | None = None) ->
     return flat.reshape(shape)
 
 
-def basins(drainage: Drainage, seeds: NDArray[np.int64]) -> NDArray[np.int64]:
+def basins(drainage: Drainage, seeds: Integers) -> Integers:
     """Label of the first labelled post on each post's way down, itself included; 0 where there is none.
 
     Parameters
@@ -85,7 +85,7 @@ def basins(drainage: Drainage, seeds: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 @compiled
-def _accumulate(receiver: NDArray[np.int64], order: NDArray[np.int64], total: NDArray[np.float64]) -> None:
+def _accumulate(receiver: Integers, order: Integers, total: Floats) -> None:
     """Hand each post's sum to the one below, from the top down."""
     for k in range(len(order) - 1, -1, -1):
         below = receiver[order[k]]
@@ -94,7 +94,7 @@ def _accumulate(receiver: NDArray[np.int64], order: NDArray[np.int64], total: ND
 
 
 @compiled
-def _label(receiver: NDArray[np.int64], order: NDArray[np.int64], label: NDArray[np.int64]) -> None:
+def _label(receiver: Integers, order: Integers, label: Integers) -> None:
     """Hand labels up to posts that have none, from the outlets upward."""
     for post in order:
         below = receiver[post]
@@ -109,9 +109,7 @@ def _before(level: float, way: float, other_level: float, other_way: float) -> b
 
 
 @inlined
-def _push(
-    keys: NDArray[np.float64], places: NDArray[np.int64], count: int, level: float, way: float, place: int
-) -> None:
+def _push(keys: Floats, places: Integers, count: int, level: float, way: float, place: int) -> None:
     """Put a place into a binary heap that holds ``count``."""
     hole = count
     while hole > 0:
@@ -126,7 +124,7 @@ def _push(
 
 
 @inlined
-def _drop_first(keys: NDArray[np.float64], places: NDArray[np.int64], count: int) -> None:
+def _drop_first(keys: Floats, places: Integers, count: int) -> None:
     """Take the first place out of a binary heap, which then holds ``count``."""
     level, way, place = keys[count, 0], keys[count, 1], places[count]
     hole = 0
@@ -152,9 +150,7 @@ _WAY_SHARE = 1e-7
 
 
 @compiled
-def _flood(
-    padded_m: NDArray[np.float64], spacing_x_m: float, spacing_y_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+def _flood(padded_m: Floats, spacing_x_m: float, spacing_y_m: float) -> tuple[Floats, Integers, Integers]:
     """Flood from the outlets inward; ``padded_m`` has a ring of void around the terrain.
 
     The queue is keyed by level, then by the ground's own height, so that what is filled drains along its
@@ -248,9 +244,7 @@ def _flood(
 
 
 @compiled
-def _wider(
-    keys: NDArray[np.float64], places: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _wider(keys: Floats, places: Integers) -> tuple[Floats, Integers]:
     """The queue's arrays with twice the room."""
     count = len(places)
     more_keys = np.empty((2 * count, 2))

@@ -14,9 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Heights = NDArray[np.float64]
+from hillsight.arrays import Floats
 
 
 @dataclass(frozen=True)
@@ -28,10 +27,10 @@ class Slope:
     dz_dx, dz_dy : rise over run toward grid east and grid north
     """
 
-    slope_deg: Heights
-    aspect_deg: Heights
-    dz_dx: Heights
-    dz_dy: Heights
+    slope_deg: Floats
+    aspect_deg: Floats
+    dz_dx: Floats
+    dz_dy: Floats
 
 
 @dataclass(frozen=True)
@@ -47,18 +46,18 @@ class Bend:
     d2z_dx2, d2z_dy2, d2z_dxdy : second derivatives, per metre
     """
 
-    slope_deg: Heights
-    profile_per_m: Heights
-    contour_per_m: Heights
-    tangential_per_m: Heights
-    dz_dx: Heights
-    dz_dy: Heights
-    d2z_dx2: Heights
-    d2z_dy2: Heights
-    d2z_dxdy: Heights
+    slope_deg: Floats
+    profile_per_m: Floats
+    contour_per_m: Floats
+    tangential_per_m: Floats
+    dz_dx: Floats
+    dz_dy: Floats
+    d2z_dx2: Floats
+    d2z_dy2: Floats
+    d2z_dxdy: Floats
 
 
-def horn(height_m: Heights, spacing_x_m: float, spacing_y_m: float) -> Slope:
+def horn(height_m: Floats, spacing_x_m: float, spacing_y_m: float) -> Slope:
     """Slope and aspect by Horn's differences: the nearer neighbours count twice."""
     (nw, north, ne), (west, here, east), (sw, south, se) = _neighbours(height_m)
     known = 0 * (nw + north + ne + west + here + east + sw + south + se)
@@ -76,7 +75,7 @@ def horn(height_m: Heights, spacing_x_m: float, spacing_y_m: float) -> Slope:
     )
 
 
-def evans(height_m: Heights, spacing_x_m: float, spacing_y_m: float) -> Bend:
+def evans(height_m: Floats, spacing_x_m: float, spacing_y_m: float) -> Bend:
     """Slope and curvature from the quadratic that fits the nine posts best, by least squares."""
     (nw, north, ne), (west, here, east), (sw, south, se) = _neighbours(height_m)
     eastern, middle, western = ne + east + se, north + here + south, nw + west + sw
@@ -101,17 +100,17 @@ def evans(height_m: Heights, spacing_x_m: float, spacing_y_m: float) -> Bend:
     return Bend(*(_framed(part, shape) for part in parts))
 
 
-def _neighbours(height_m: Heights) -> list[list[Heights]]:
+def _neighbours(height_m: Floats) -> list[list[Floats]]:
     """The nine posts around every post within the edge: north to south, west to east."""
     rows, columns = (max(count - 2, 0) for count in height_m.shape)
     return [[height_m[r : r + rows, c : c + columns] for c in range(3)] for r in range(3)]
 
 
-def _steepness_deg(dz_dx: Heights, dz_dy: Heights) -> Heights:
+def _steepness_deg(dz_dx: Floats, dz_dy: Floats) -> Floats:
     return np.degrees(np.arctan(np.hypot(dz_dx, dz_dy)))
 
 
-def _framed(inner: Heights, shape: tuple[int, ...]) -> Heights:
+def _framed(inner: Floats, shape: tuple[int, ...]) -> Floats:
     """The values with the terrain's edge around them, NaN."""
     framed = np.full(shape, np.nan)
     framed[1:-1, 1:-1] = inner

@@ -13,8 +13,7 @@ from hillsight.landforms.flood import drain
 from hillsight.landforms.outlines import areas_between, posts_inside
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers32
     from hillsight.landforms.scale import Worked
 
 #: Least depth as a share of the scale, and in metres, on the smoothed ground; least area as a share of the
@@ -34,7 +33,7 @@ class Hollow:
     rim_height_m: float
 
 
-def find_hollows(worked: Worked, filled_m: NDArray[np.float64]) -> list[Hollow]:
+def find_hollows(worked: Worked, filled_m: Floats) -> list[Hollow]:
     """Hollows of the smoothed ground.
 
     Parameters
@@ -58,8 +57,8 @@ def find_hollows(worked: Worked, filled_m: NDArray[np.float64]) -> list[Hollow]:
 
 def _hollow(
     worked: Worked,
-    filled_m: NDArray[np.float64],
-    labels: NDArray[np.int32],
+    filled_m: Floats,
+    labels: Integers32,
     label: int,
     window: tuple[slice, slice],
 ) -> Hollow | None:

@@ -12,8 +12,7 @@ from hillsight.landforms.gradient import horn
 from hillsight.landforms.outlines import areas_between, posts_inside
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.landforms.scale import Worked
 
 #: Least area as a share of the scale, squared; smaller holes are filled. By trial, no source.
@@ -91,5 +90,5 @@ def _falling_share(worked: Worked, area: shapely.Polygon) -> float:
     return float((step[known] < 0).mean()) if known.any() else np.nan
 
 
-def _heights(worked: Worked, places: NDArray[np.float64]) -> NDArray[np.float64]:
+def _heights(worked: Worked, places: Floats) -> Floats:
     return worked.at(places[:, 0], places[:, 1])

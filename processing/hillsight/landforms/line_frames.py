@@ -17,8 +17,7 @@ from hillsight.landforms.naming import compass_point, first_columns, identifiers
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.ground.geodesy import Geodesy
     from hillsight.landforms.lines import Line, Network
     from hillsight.landforms.scale import Worked
@@ -44,8 +43,8 @@ class Read:
     worked: Worked
     ridges: Network
     valleys: Network
-    summits: NDArray[np.int64]
-    saddles: NDArray[np.int64]
+    summits: Integers
+    saddles: Integers
     top_ids: list[str | None]
     saddle_ids: list[str | None]
     top_heights_m: Mapping[str, float]
@@ -102,7 +101,7 @@ class _Crest:
     places : (n, 2); saddle : number of the saddle it crosses, -1 for none; members : lines that make it up
     """
 
-    places: NDArray[np.float64]
+    places: Floats
     saddle: int
     members: list[int]
 
@@ -128,7 +127,7 @@ def _ridge_rows(
     read: Read,
     tops: list[str | None],
     crests: list[_Crest],
-    lines: list[NDArray[np.float64]],
+    lines: list[Floats],
     taken: set[str],
 ) -> tuple[Rows, list[str | None]]:
     worked = read.worked
@@ -160,7 +159,7 @@ def _ridge_rows(
     return rows, ridge_of
 
 
-def _over_saddle(read: Read, pair: list[int]) -> NDArray[np.float64]:
+def _over_saddle(read: Read, pair: list[int]) -> Floats:
     """From one line's upper end down to the saddle and up the other line."""
     one, other = (read.ridges.lines[k].posts for k in pair)
     saddle = read.saddles[read.ridges.lines[pair[0]].over_saddle]
@@ -168,9 +167,7 @@ def _over_saddle(read: Read, pair: list[int]) -> NDArray[np.float64]:
     return places_of(read.worked.grid, np.array([*one[::-1], *between, *other], np.int64))
 
 
-def _valley_rows(
-    read: Read, lines: list[NDArray[np.float64]], taken: set[str]
-) -> tuple[Rows, list[str | None]]:
+def _valley_rows(read: Read, lines: list[Floats], taken: set[str]) -> tuple[Rows, list[str | None]]:
     worked, network = read.worked, read.valleys
     kept = [k for k, line in enumerate(network.lines) if len(line.posts) > 1]
     found = identifiers(
@@ -241,7 +238,7 @@ def _axis_rows(
     return rows
 
 
-def _bearings(axes: list[NDArray[np.float64]], geodesy: Geodesy) -> list[float]:
+def _bearings(axes: list[Floats], geodesy: Geodesy) -> list[float]:
     """True bearing of each axis from its first to its last place."""
     if not axes:
         return []
@@ -252,7 +249,7 @@ def _bearings(axes: list[NDArray[np.float64]], geodesy: Geodesy) -> list[float]:
     ]
 
 
-def _standing_places(worked: Worked, line: Line) -> NDArray[np.float64] | None:
+def _standing_places(worked: Worked, line: Line) -> Floats | None:
     """What stands out of a line that ends in the open, if it is still long enough after what was cut off."""
     if line.standing is None or line.over_saddle >= 0:
         return None
@@ -261,14 +258,14 @@ def _standing_places(worked: Worked, line: Line) -> NDArray[np.float64] | None:
     return places if long_enough and length_m(places) <= MOST_LENGTH_M else None
 
 
-def _falls(worked: Worked, kind: str, places: NDArray[np.float64]) -> bool:
+def _falls(worked: Worked, kind: str, places: Floats) -> bool:
     """Whether an axis, nose or head first, falls as its kind does; over filled ground it may not."""
     solid = with_heights(worked, [places[[0, -1]]])[0]
     first_m, last_m = solid[0, 2], solid[1, 2]
     return bool(first_m < last_m if kind == "spur" else first_m > last_m)
 
 
-def _extent(line: NDArray[np.float64]) -> dict[str, float]:
+def _extent(line: Floats) -> dict[str, float]:
     return {
         "length_m": float(shapely.LineString(line[:, :2]).length),
         "height_min_m": float(np.nanmin(line[:, 2])),

@@ -15,8 +15,7 @@ from hillsight.landforms.steepest import keep_to_slope
 from hillsight.landforms.support import relief_m, stands_out
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.ground.grid import Grid
     from hillsight.landforms.flood import Drainage
     from hillsight.landforms.network import Stem
@@ -49,7 +48,7 @@ class Line:
     over_saddle : index of the saddle it comes from, -1 for none
     """
 
-    posts: NDArray[np.int64]
+    posts: Integers
     joins: int
     order: int
     standing: tuple[int, int] | None
@@ -65,7 +64,7 @@ class Network:
 
     lines: list[Line]
     drainage: Drainage
-    gathered_m2: NDArray[np.float64]
+    gathered_m2: Floats
 
 
 def valley_network(worked: Worked) -> Network:
@@ -75,7 +74,7 @@ def valley_network(worked: Worked) -> Network:
     return _network(worked, drainage, -worked.height_m, {})
 
 
-def ridge_network(worked: Worked, summits: NDArray[np.int64], saddles: NDArray[np.int64]) -> Network:
+def ridge_network(worked: Worked, summits: Integers, saddles: Integers) -> Network:
     """Ridges from noses, and from saddles, up to the summits; lesser tops on the way are walked over.
 
     The last post of a line that ends at a summit is the summit; a line from a saddle begins beside it, and
@@ -107,14 +106,14 @@ def ridge_network(worked: Worked, summits: NDArray[np.int64], saddles: NDArray[n
     return replace(network, lines=lines)
 
 
-def drained(height_m: NDArray[np.float64], grid: Grid) -> Drainage:
+def drained(height_m: Floats, grid: Grid) -> Drainage:
     """Drainage of a surface that keeps to the slope."""
     return keep_to_slope(
         drain(height_m, grid.spacing_x_m, grid.spacing_y_m), grid.spacing_x_m, grid.spacing_y_m
     )
 
 
-def _summit_beside(drainage: Drainage, summits: NDArray[np.int64], columns: int) -> NDArray[np.int64]:
+def _summit_beside(drainage: Drainage, summits: Integers, columns: int) -> Integers:
     """Index of the summit that each post without a receiver stands beside, flat; -1 for none."""
     beside = np.full(drainage.receiver.size, -1, np.int64)
     rows = drainage.receiver.size // columns
@@ -127,7 +126,7 @@ def _summit_beside(drainage: Drainage, summits: NDArray[np.int64], columns: int)
     return beside
 
 
-def _downstream(drainage: Drainage, at_outlet: NDArray[np.int64]) -> NDArray[np.int64]:
+def _downstream(drainage: Drainage, at_outlet: Integers) -> Integers:
     """What each post's outlet carries, flat; -2 on voids."""
     carried = np.full(at_outlet.size, -2, np.int64)
     _carry(drainage.receiver.ravel(), drainage.order, at_outlet, carried)
@@ -136,17 +135,17 @@ def _downstream(drainage: Drainage, at_outlet: NDArray[np.int64]) -> NDArray[np.
 
 @compiled
 def _carry(
-    receiver: NDArray[np.int64],
-    order: NDArray[np.int64],
-    at_outlet: NDArray[np.int64],
-    carried: NDArray[np.int64],
+    receiver: Integers,
+    order: Integers,
+    at_outlet: Integers,
+    carried: Integers,
 ) -> None:
     for post in order:
         below = receiver[post]
         carried[post] = carried[below] if below >= 0 else at_outlet[post]
 
 
-def _sides(height_m: NDArray[np.float64], leads_to: NDArray[np.int64], saddle: int) -> tuple[int, ...]:
+def _sides(height_m: Floats, leads_to: Integers, saddle: int) -> tuple[int, ...]:
     """The highest post beside a saddle, or the saddle itself, on each of the two sides; none if unclear."""
     rows, columns = height_m.shape
     row, column = divmod(saddle, columns)
@@ -165,7 +164,7 @@ def _sides(height_m: NDArray[np.float64], leads_to: NDArray[np.int64], saddle: i
 def _network(
     worked: Worked,
     drainage: Drainage,
-    standing_m: NDArray[np.float64],
+    standing_m: Floats,
     from_saddle: dict[int, int],
 ) -> Network:
     grid = worked.grid
@@ -203,8 +202,8 @@ def _network(
 def _kept(
     worked: Worked,
     found: list[Stem],
-    stands: NDArray[np.bool_],
-    merit: NDArray[np.float64],
+    stands: Flags,
+    merit: Floats,
     from_saddle: dict[int, int],
 ) -> tuple[list[Stem], list[bool]]:
     """Stems that stand out long enough and beside no longer one, and those that such a one joins.
@@ -213,7 +212,7 @@ def _kept(
     """
     grid, scale_m = worked.grid, worked.scale_m
     where, standing_m = standing_parts(grid, [stem.posts for stem in found], stands, scale_m)
-    parts: list[tuple[float, float, int, NDArray[np.int64]]] = []
+    parts: list[tuple[float, float, int, Integers]] = []
     for me, stem in enumerate(found):
         if int(stem.posts[0]) in from_saddle:
             parts.append((_OVER_SADDLE_M, merit[stem.posts].sum(), me, stem.posts))
@@ -243,7 +242,7 @@ def _kept(
 
 
 @compiled
-def _take(taken: NDArray[np.bool_], posts: NDArray[np.int64], by_row: float, by_column: float) -> None:
+def _take(taken: Flags, posts: Integers, by_row: float, by_column: float) -> None:
     """Mark the surroundings of a line as taken: ellipses of these half-axes, in posts."""
     rows, columns = taken.shape
     for post in posts:
@@ -255,7 +254,7 @@ def _take(taken: NDArray[np.bool_], posts: NDArray[np.int64], by_row: float, by_
 
 
 def _first_order_part(
-    worked: Worked, stem: Stem, junctions: list[int], stands: NDArray[np.bool_]
+    worked: Worked, stem: Stem, junctions: list[int], stands: Flags
 ) -> tuple[int, int] | None:
     """What stands out of a stem, down to the first branch that leaves it a length that counts."""
     where, standing_m = standing_parts(worked.grid, [stem.posts], stands, worked.scale_m)

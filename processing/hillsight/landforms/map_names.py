@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import geopandas
-    from numpy.typing import NDArray
+
+    from hillsight.arrays import Objects
 
 #: Words for kinds of map features by the layers of landforms that they may name, likeliest first.
 _NAMED_BY = {
@@ -70,9 +71,7 @@ def named(
     return described(out)
 
 
-def _names(
-    frame: geopandas.GeoDataFrame, shapes: NDArray[np.object_], names: Sequence[str]
-) -> list[str | None]:
+def _names(frame: geopandas.GeoDataFrame, shapes: Objects, names: Sequence[str]) -> list[str | None]:
     """A name or None for each landform: the best pairs first, each landform and feature once."""
     places = np.asarray(frame.geometry)
     within_m = np.maximum(_WITHIN_SHARE * frame["scale_m"].to_numpy(float), _WITHIN_M)

@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hillsight.arrays import Flags, Floats, Integers, Integers32
 from hillsight.kernels.compiled import compiled, inlined
 
 _VOID = -2
@@ -35,18 +35,18 @@ class Peaks:
         or a void; NaN where the key saddle comes first
     """
 
-    summit: NDArray[np.int64]
-    saddle: NDArray[np.int64]
-    prominence_m: NDArray[np.float64]
-    is_least: NDArray[np.bool_]
-    parent: NDArray[np.int64]
-    edge_level_m: NDArray[np.float64]
+    summit: Integers
+    saddle: Integers
+    prominence_m: Floats
+    is_least: Flags
+    parent: Integers
+    edge_level_m: Floats
 
     def __len__(self) -> int:
         return len(self.summit)
 
 
-def prominences(height_m: NDArray[np.float64], least_m: float = 0.0) -> Peaks:
+def prominences(height_m: Floats, least_m: float = 0.0) -> Peaks:
     """Every rise with a prominence of ``least_m`` or more, by 8 neighbours.
 
     Of equal summits the one with the lowest flat index counts as the higher. A post on the terrain's edge or
@@ -71,9 +71,7 @@ def prominences(height_m: NDArray[np.float64], least_m: float = 0.0) -> Peaks:
     return _kept(flat_m, summit[:count], saddle[:count], parent[:count], edge_level_m[:count], float(least_m))
 
 
-def nearest_higher_m(
-    height_m: NDArray[np.float64], spacing_x_m: float, spacing_y_m: float, posts: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def nearest_higher_m(height_m: Floats, spacing_x_m: float, spacing_y_m: float, posts: Integers) -> Floats:
     """Distance in metres from each post (flat index) to the nearest strictly higher post; inf if none."""
     rows, columns = height_m.shape
     high, wide = -(-rows // _BLOCK) * _BLOCK, -(-columns // _BLOCK) * _BLOCK
@@ -84,18 +82,18 @@ def nearest_higher_m(
     return _nearest_higher(padded_m, highest_m, columns, float(spacing_x_m), float(spacing_y_m), at)
 
 
-def _falling(flat_m: NDArray[np.float64]) -> NDArray[np.int64]:
+def _falling(flat_m: Floats) -> Integers:
     """Flat indices of the posts that are not void, highest first, equal ones by index."""
     order = np.argsort(-flat_m, kind="stable")  # NaN sorts last
     return order[: len(flat_m) - int(np.isnan(flat_m).sum())]
 
 
 def _kept(
-    flat_m: NDArray[np.float64],
-    summit: NDArray[np.int64],
-    saddle: NDArray[np.int64],
-    parent: NDArray[np.int64],
-    edge_level_m: NDArray[np.float64],
+    flat_m: Floats,
+    summit: Integers,
+    saddle: Integers,
+    parent: Integers,
+    edge_level_m: Floats,
     least_m: float,
 ) -> Peaks:
     """Rises that are no mere second start on one level, with prominence enough."""
@@ -110,7 +108,7 @@ def _kept(
 
 
 @inlined
-def _root(joined: NDArray[np.int32], rise: int) -> int:
+def _root(joined: Integers32, rise: int) -> int:
     """The rise that this one has become part of; halves the way for the next asker."""
     while joined[rise] != rise:
         joined[rise] = joined[joined[rise]]
@@ -120,14 +118,14 @@ def _root(joined: NDArray[np.int32], rise: int) -> int:
 
 @compiled
 def _sweep(
-    flat_m: NDArray[np.float64],
-    order: NDArray[np.int64],
+    flat_m: Floats,
+    order: Integers,
     columns: int,
-    labels: NDArray[np.int32],
-    summit: NDArray[np.int64],
-    saddle: NDArray[np.int64],
-    parent: NDArray[np.int64],
-    edge_level_m: NDArray[np.float64],
+    labels: Integers32,
+    summit: Integers,
+    saddle: Integers,
+    parent: Integers,
+    edge_level_m: Floats,
 ) -> int:
     """Join posts from the highest down; fills the four last arrays and returns how many rises there are.
 
@@ -177,7 +175,7 @@ def _sweep(
 
 
 @compiled
-def _rows_of_kept(parent: NDArray[np.int64], kept: NDArray[np.bool_]) -> NDArray[np.int64]:
+def _rows_of_kept(parent: Integers, kept: Flags) -> Integers:
     """For each rise, the row among the kept ones of the nearest kept rise that it joins; -1 none."""
     row = np.cumsum(kept) - 1
     found = np.full(len(parent), -1, np.int64)
@@ -190,13 +188,13 @@ def _rows_of_kept(parent: NDArray[np.int64], kept: NDArray[np.bool_]) -> NDArray
 
 @compiled
 def _nearest_higher(
-    height_m: NDArray[np.float64],
-    highest_m: NDArray[np.float64],
+    height_m: Floats,
+    highest_m: Floats,
     columns: int,
     spacing_x_m: float,
     spacing_y_m: float,
-    posts: NDArray[np.int64],
-) -> NDArray[np.float64]:
+    posts: Integers,
+) -> Floats:
     """Rings of blocks outward until no block can hold a nearer one; blocks with nothing higher are passed."""
     high, wide = highest_m.shape
     found_m = np.empty(len(posts))
@@ -227,7 +225,7 @@ def _nearest_higher(
 
 @inlined
 def _in_block(
-    height_m: NDArray[np.float64],
+    height_m: Floats,
     block_row: int,
     block_column: int,
     row: int,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats
 
 #: The eight points of the compass, from north clockwise.
 COMPASS_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
@@ -18,7 +18,7 @@ def compass_point(bearing_deg: float) -> str:
     return COMPASS_POINTS[round(bearing_deg / 45.0) % 8]
 
 
-def identifiers(kind: str, places: NDArray[np.float64], scale_m: float | None, taken: set[str]) -> list[str]:
+def identifiers(kind: str, places: Floats, scale_m: float | None, taken: set[str]) -> list[str]:
     """An identifier for each landform: its kind, scale, and where its middle lies, to the metre.
 
     The same ground read again gives the same; two in one place are told apart by a number.
@@ -50,7 +50,7 @@ def first_columns(name: str, scale_m: float) -> dict[str, Any]:
     return {"landform": name, "scale_m": scale_m, "name": None, "description": ""}
 
 
-def middle_of(places: NDArray[np.float64]) -> NDArray[np.float64]:
+def middle_of(places: Floats) -> Floats:
     """Easting and northing half-way along a line."""
     steps = np.hypot(*np.diff(places[:, :2], axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])

@@ -13,8 +13,7 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.landforms.flood import Drainage
 
 
@@ -26,14 +25,14 @@ class Stem:
     joins : index of that stem in the list, -1 for none
     """
 
-    posts: NDArray[np.int64]
+    posts: Integers
     joins: int
 
 
 def stems(
     drainage: Drainage,
-    sources: NDArray[np.bool_],
-    merit: NDArray[np.float64],
+    sources: Flags,
+    merit: Floats,
     least_merit: float = 0.0,
 ) -> list[Stem]:
     """Stems that drain the sources: where several meet, the one of the greatest merit goes on.
@@ -63,11 +62,11 @@ def stems(
 
 @compiled
 def _mark(
-    receiver: NDArray[np.int64],
-    order: NDArray[np.int64],
-    sources: NDArray[np.bool_],
-    merit: NDArray[np.float64],
-) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.int64]]:
+    receiver: Integers,
+    order: Integers,
+    sources: Flags,
+    merit: Floats,
+) -> tuple[Flags, Floats, Integers]:
     """Posts downstream of a source, the merit gathered on the best way there, the next post up that way."""
     on_line = sources.copy()
     best = np.zeros(receiver.size)
@@ -87,9 +86,7 @@ def _mark(
     return on_line, best, following
 
 
-def _inflows(
-    receiver: NDArray[np.int64], posts: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _inflows(receiver: Integers, posts: Integers) -> tuple[Integers, Integers]:
     """Posts by the post that they drain to: those of ``p`` are ``inflows[first[p]:first[p + 1]]``."""
     posts = posts[receiver[posts] >= 0]
     below = receiver[posts]
@@ -100,12 +97,12 @@ def _inflows(
 
 @compiled
 def _trace(
-    ends: NDArray[np.int64],
-    receiver: NDArray[np.int64],
-    following: NDArray[np.int64],
-    first: NDArray[np.int64],
-    inflows: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    ends: Integers,
+    receiver: Integers,
+    following: Integers,
+    first: Integers,
+    inflows: Integers,
+) -> tuple[Integers, Integers, Integers]:
     """Stems one after another, far end first: their posts, where each starts, and which each joins.
 
     ends : last posts of the stems that join none
@@ -140,7 +137,7 @@ def _trace(
     return posts[:used], starts[: count + 1], joins[:count]
 
 
-def strahler_orders(found: list[Stem]) -> NDArray[np.int64]:
+def strahler_orders(found: list[Stem]) -> Integers:
     """Strahler's order (1957) of each stem at its lower end.
 
     Where two or more of the highest order meet at a post, the order rises by one; stems come after those that

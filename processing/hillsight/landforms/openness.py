@@ -16,13 +16,11 @@ import math
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from hillsight.arrays import Bytes, Floats, Integers
 from hillsight.errors import CallError
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import spread
-
-Counts = NDArray[np.uint8]
 
 #: Count of directions, and form, at a void.
 UNKNOWN_COUNT = 255
@@ -50,7 +48,7 @@ _FLAT, _PEAK, _RIDGE, _SHOULDER, _SPUR, _SLOPE, _HOLLOW, _FOOTSLOPE, _VALLEY, _P
 _NONE = NO_FORM
 
 #: Form by directions that fall (row, 0 to 8) and that rise (column, 0 to 8).
-FORM_TABLE: Counts = np.array(
+FORM_TABLE: Bytes = np.array(
     [
         [_FLAT, _FLAT, _FLAT, _FOOTSLOPE, _FOOTSLOPE, _VALLEY, _VALLEY, _VALLEY, _PIT],
         [_FLAT, _FLAT, _FOOTSLOPE, _FOOTSLOPE, _FOOTSLOPE, _VALLEY, _VALLEY, _VALLEY, _NONE],
@@ -67,13 +65,13 @@ FORM_TABLE: Counts = np.array(
 
 
 def patterns(
-    height_m: NDArray[np.float64],
+    height_m: Floats,
     spacing_x_m: float,
     spacing_y_m: float,
     lookup_m: float,
     skip_m: float = 0.0,
     flatness_deg: float = 1.0,
-) -> tuple[Counts, Counts]:
+) -> tuple[Bytes, Bytes]:
     """Number of the eight directions in which the ground falls, and in which it rises, at each post.
 
     Parameters
@@ -116,7 +114,7 @@ def patterns(
     return negatives, positives
 
 
-def forms(negatives: Counts, positives: Counts) -> Counts:
+def forms(negatives: Bytes, positives: Bytes) -> Bytes:
     """Code of the form (see ``Form``) at each post; 0 at void."""
     void = (negatives == UNKNOWN_COUNT) | (positives == UNKNOWN_COUNT)
     found = FORM_TABLE[np.where(void, 0, negatives), np.where(void, 0, positives)]
@@ -126,16 +124,16 @@ def forms(negatives: Counts, positives: Counts) -> Counts:
 
 @compiled
 def _count(
-    height_m: NDArray[np.float64],
+    height_m: Floats,
     start: int,
     stop: int,
-    moves: NDArray[np.int64],
-    lengths_m: NDArray[np.float64],
-    first: NDArray[np.int64],
-    last: NDArray[np.int64],
+    moves: Integers,
+    lengths_m: Floats,
+    first: Integers,
+    last: Integers,
     flatness: float,
-    negatives: Counts,
-    positives: Counts,
+    negatives: Bytes,
+    positives: Bytes,
 ) -> None:
     """Count falling and rising directions for the rows from ``start`` up to ``stop``."""
     rows, columns = height_m.shape

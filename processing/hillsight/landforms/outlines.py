@@ -12,16 +12,17 @@ import shapely
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats, Integers
     from hillsight.ground.grid import Grid
 
-    _OuterOffset = tuple[list[NDArray[np.float64]], list[NDArray[np.uint32]]]
+    _OuterOffset = tuple[list[Floats], list[NDArray[np.uint32]]]
 
 #: Bound for "no upper limit".
 _NO_LIMIT = 1e12
 
 
 def areas_between(
-    values: NDArray[np.float64],
+    values: Floats,
     grid: Grid,
     lower: float,
     upper: float | None,
@@ -60,7 +61,7 @@ def areas_between(
     return found
 
 
-def posts_inside(area: shapely.Polygon, grid: Grid) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def posts_inside(area: shapely.Polygon, grid: Grid) -> tuple[Integers, Integers]:
     """Rows and columns of the posts in an area; of the nearest one where it holds none."""
     west, south, east, north = area.bounds
     top, left = (int(np.floor(v)) for v in grid.to_array(west, north))
@@ -76,6 +77,6 @@ def posts_inside(area: shapely.Polygon, grid: Grid) -> tuple[NDArray[np.int64], 
     return at_rows[inside], at_columns[inside]
 
 
-def _area_m2(ring: NDArray[np.float64]) -> float:
+def _area_m2(ring: Floats) -> float:
     x, y = ring[:, 0], ring[:, 1]
     return abs(float(np.dot(x[:-1], y[1:]) - np.dot(x[1:], y[:-1]))) / 2

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from hillsight.arrays import Floats, Floats32
 from hillsight.errors import CallError
 from hillsight.ground.grid import Grid, Surface
 
@@ -56,7 +57,7 @@ class Worked:
     scale_m: float
     sigma_m: float
     grid: Grid
-    height_m: NDArray[np.float64]
+    height_m: Floats
     raw: Surface
 
     @property
@@ -114,7 +115,7 @@ class Worked:
         return part, top, left
 
     @cached_property
-    def to_void_m(self) -> NDArray[np.float64] | None:
+    def to_void_m(self) -> Floats | None:
         """Distance of every post to the nearest void; None where there is none."""
         void = np.isnan(self.height_m)
         if not void.any():
@@ -122,7 +123,7 @@ class Worked:
         spacing = (self.grid.spacing_y_m, self.grid.spacing_x_m)
         return np.asarray(ndimage.distance_transform_edt(~void, sampling=spacing), np.float64)
 
-    def at(self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    def at(self, eastings_m: Floats, northings_m: Floats) -> Floats:
         """Smoothed height at map positions, bilinear; NaN off the posts and beside a void."""
         return sampled(self.height_m, self.grid, eastings_m, northings_m)
 
@@ -130,9 +131,9 @@ class Worked:
 def sampled(
     values: NDArray[np.floating[Any]],
     grid: Grid,
-    eastings_m: NDArray[np.float64],
-    northings_m: NDArray[np.float64],
-) -> NDArray[np.float64]:
+    eastings_m: Floats,
+    northings_m: Floats,
+) -> Floats:
     """Values at map positions, bilinear between the posts; NaN off the posts and beside a NaN."""
     row, column = grid.to_array(eastings_m, northings_m)
     inside = (
@@ -155,7 +156,7 @@ def sampled(
         (bottom, right, down * across),
     ):
         total += np.where(weight > _ROUNDING, values[r, c] * weight, 0.0)  # a void of no weight is no matter
-    found: NDArray[np.float64] = np.where(inside, total, np.nan)
+    found: Floats = np.where(inside, total, np.nan)
     return found
 
 
@@ -205,7 +206,7 @@ def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[l
     return sorted(kept, reverse=True), notes
 
 
-def _smoothed(height_m: NDArray[np.float32], sigma_rows: float, sigma_columns: float) -> NDArray[np.float64]:
+def _smoothed(height_m: Floats32, sigma_rows: float, sigma_columns: float) -> Floats:
     """Gaussian mean of the known posts; NaN where there is none."""
     known = np.isfinite(height_m)
     if not known.any():
@@ -221,15 +222,13 @@ def _smoothed(height_m: NDArray[np.float32], sigma_rows: float, sigma_columns: f
     return smooth
 
 
-def _evenly(size: int, step: float) -> NDArray[np.float64]:
+def _evenly(size: int, step: float) -> Floats:
     """Places along an axis, ``step`` apart and symmetric about its middle: a turned terrain has the same."""
     count = math.floor((size - 1) / step + 1e-9) + 1
     return (size - 1) / 2 + (np.arange(count, dtype=np.float64) - (count - 1) / 2) * step
 
 
-def _at(
-    smooth: NDArray[np.float64], rows: NDArray[np.float64], columns: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _at(smooth: Floats, rows: Floats, columns: Floats) -> Floats:
     """Values at fractional rows and columns by cubic splines; NaN where the nearer posts are void."""
     if _all_whole(rows) and _all_whole(columns):
         return np.ascontiguousarray(smooth[np.ix_(np.rint(rows).astype(int), np.rint(columns).astype(int))])
@@ -240,7 +239,7 @@ def _at(
         nearest = ndimage.distance_transform_edt(void, return_distances=False, return_indices=True)
         smooth = smooth[tuple(nearest)]
     places = np.meshgrid(rows, columns, indexing="ij")
-    height: NDArray[np.float64] = ndimage.map_coordinates(smooth, places, order=3, mode="mirror")
+    height: Floats = ndimage.map_coordinates(smooth, places, order=3, mode="mirror")
     if void.any():
         height[ndimage.map_coordinates(void.astype(np.float64), places, order=1, mode="nearest") > 0.5] = (
             np.nan
@@ -248,5 +247,5 @@ def _at(
     return height
 
 
-def _all_whole(places: NDArray[np.float64]) -> bool:
+def _all_whole(places: Floats) -> bool:
     return bool((np.abs(places - np.rint(places)) < 1e-6).all())

@@ -18,8 +18,7 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.landforms.flood import Drainage
 
 
@@ -35,9 +34,9 @@ def keep_to_slope(drainage: Drainage, spacing_x_m: float, spacing_y_m: float) ->
 
 @compiled
 def _follow(
-    level_m: NDArray[np.float64],
-    receiver: NDArray[np.int64],
-    order: NDArray[np.int64],
+    level_m: Floats,
+    receiver: Integers,
+    order: Integers,
     spacing_x_m: float,
     spacing_y_m: float,
 ) -> None:

@@ -10,8 +10,7 @@ from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import spread
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats
     from hillsight.landforms.scale import Worked
 
 #: Least mean height of an axis over the ground half a scale to each side, as a share of the scale: flanks
@@ -26,7 +25,7 @@ _MOST_FLANK_SHARE = 0.5
 _LEVEL = 1e-9
 
 
-def relief_m(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.float64]:
+def relief_m(worked: Worked, height_m: Floats) -> Floats:
     """Height of each post over the mean of two places half a scale along its contour to either side.
 
     A plane gives 0 whichever way it slopes, a roof its flanks' fall over half a scale, a valley minus that.
@@ -44,18 +43,16 @@ def relief_m(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.float6
     return _by_rows(_relief, worked, height_m)
 
 
-def stands_out(worked: Worked, height_m: NDArray[np.float64]) -> NDArray[np.bool_]:
+def stands_out(worked: Worked, height_m: Floats) -> Flags:
     """Posts on the axis of something that stands out from both flanks, (rows, columns)."""
     here = relief_m(worked, height_m)
     flanks = _by_rows(_flank_relief, worked, height_m, here)
     with np.errstate(invalid="ignore"):
-        out: NDArray[np.bool_] = (here >= LEAST_RELIEF_SHARE * worked.scale_m) & (
-            ~(flanks > _MOST_FLANK_SHARE * here)
-        )
+        out: Flags = (here >= LEAST_RELIEF_SHARE * worked.scale_m) & (~(flanks > _MOST_FLANK_SHARE * here))
     return out
 
 
-def _by_rows(kernel: object, worked: Worked, *arrays: NDArray[np.float64]) -> NDArray[np.float64]:
+def _by_rows(kernel: object, worked: Worked, *arrays: Floats) -> Floats:
     out = np.full(arrays[0].shape, np.nan)
     grid, half_m = worked.grid, worked.scale_m / 2
 
@@ -67,7 +64,7 @@ def _by_rows(kernel: object, worked: Worked, *arrays: NDArray[np.float64]) -> ND
 
 
 @compiled
-def _between(values: NDArray[np.float64], row: float, column: float) -> float:
+def _between(values: Floats, row: float, column: float) -> float:
     """Bilinear value; NaN off the posts."""
     rows, columns = values.shape
     if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
@@ -82,7 +79,7 @@ def _between(values: NDArray[np.float64], row: float, column: float) -> float:
 
 @compiled
 def _along_contour(
-    height_m: NDArray[np.float64], row: int, column: int, spacing_x_m: float, spacing_y_m: float
+    height_m: Floats, row: int, column: int, spacing_x_m: float, spacing_y_m: float
 ) -> tuple[float, float]:
     """Unit direction (east, north) of the contour through a post; NaN where the ground is level.
 
@@ -108,13 +105,13 @@ def _along_contour(
 
 @compiled
 def _relief(
-    height_m: NDArray[np.float64],
+    height_m: Floats,
     spacing_x_m: float,
     spacing_y_m: float,
     half_m: float,
     first: int,
     last: int,
-    out: NDArray[np.float64],
+    out: Floats,
 ) -> None:
     rows, columns = height_m.shape
     for row in range(max(first, 1), min(last, rows - 1)):
@@ -130,14 +127,14 @@ def _relief(
 
 @compiled
 def _flank_relief(
-    height_m: NDArray[np.float64],
-    relief: NDArray[np.float64],
+    height_m: Floats,
+    relief: Floats,
     spacing_x_m: float,
     spacing_y_m: float,
     half_m: float,
     first: int,
     last: int,
-    out: NDArray[np.float64],
+    out: Floats,
 ) -> None:
     rows, columns = height_m.shape
     for row in range(max(first, 1), min(last, rows - 1)):

@@ -26,8 +26,7 @@ from hillsight.landforms.tops import raw_peaks, rises, rises_within, tops
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Integers
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Surface
     from hillsight.landforms.tops import Rises
@@ -182,11 +181,11 @@ def _set_between(saddles: Rows, ridges: Rows, height_m: dict[str, float]) -> Non
 def _near(
     ground: Worked,
     rise: Rises,
-    numbers: NDArray[np.int64],
-    over: NDArray[np.int64],
+    numbers: Integers,
+    over: Integers,
     seen_from: tuple[float, float],
     spread_m: float,
-) -> tuple[Worked, Rises, NDArray[np.int64], NDArray[np.int64]]:
+) -> tuple[Worked, Rises, Integers, Integers]:
     """The ground at one scale about a station, with a margin so that what is kept is whole."""
     reach_m = (SEEN_WITHIN_SCALES + _MARGIN_SCALES) * ground.scale_m + spread_m
     part, top, left = ground.around(*seen_from, reach_m)

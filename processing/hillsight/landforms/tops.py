@@ -15,8 +15,7 @@ from hillsight.landforms.support import LEAST_RELIEF_SHARE
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.ground.grid import Grid, Surface
     from hillsight.landforms.merge_tree import Peaks
     from hillsight.landforms.scale import Worked
@@ -33,9 +32,9 @@ class Rises:
     parents : index of that higher top; -1 for none
     """
 
-    summits: NDArray[np.int64]
-    saddles: NDArray[np.int64]
-    parents: NDArray[np.int64]
+    summits: Integers
+    saddles: Integers
+    parents: Integers
 
 
 @dataclass(frozen=True)
@@ -70,15 +69,13 @@ def rises(worked: Worked) -> Rises:
     return Rises(found.summit, found.saddle, found.parent)
 
 
-def rises_within(
-    found: Rises, columns: int, part: Grid, top: int, left: int
-) -> tuple[Rises, NDArray[np.bool_]]:
+def rises_within(found: Rises, columns: int, part: Grid, top: int, left: int) -> tuple[Rises, Flags]:
     """The rises whose summits lie on a part of the lattice, and which of all they are.
 
     columns : of the whole lattice; top, left : where the part begins in it
     """
 
-    def moved(posts: NDArray[np.int64]) -> NDArray[np.int64]:
+    def moved(posts: Integers) -> Integers:
         row, column = posts // columns - top, posts % columns - left
         inside = (posts >= 0) & (row >= 0) & (column >= 0) & (row < part.rows) & (column < part.columns)
         return np.where(inside, row * part.columns + column, -1)
@@ -95,7 +92,7 @@ def raw_peaks(raw: Surface) -> Peaks:
 
 def tops(
     scales: Sequence[tuple[Worked, Rises]], raw: Surface, peaks: Peaks
-) -> tuple[list[Top], list[NDArray[np.int64]]]:
+) -> tuple[list[Top], list[Integers]]:
     """Tops of all scales, highest first, each once.
 
     Parameters
@@ -145,7 +142,7 @@ def tops(
     return found_tops, [np.array([number.get(p, -1) for p in own.tolist()], np.int64) for own in which]
 
 
-def _peaks_of(worked: Worked, found: Rises, places: NDArray[np.float64], peaks: Peaks) -> NDArray[np.int64]:
+def _peaks_of(worked: Worked, found: Rises, places: Floats, peaks: Peaks) -> Integers:
     """The raw terrain's most prominent peak beside each rise, each once; -1 for none."""
     peak = np.full(found.summits.size, -1, np.int64)
     if not peaks.summit.size:

@@ -17,15 +17,16 @@ from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
     import geopandas
-    from numpy.typing import NDArray
     from pyproj import CRS
+
+    from hillsight.arrays import AnyArray
 
 
 @dataclass(frozen=True)
 class Raster:
     """One band with its place: cell edges west, south, east, north in ``crs``; NaN or 0 where nothing is."""
 
-    array: NDArray[Any]
+    array: AnyArray
     edges: tuple[float, float, float, float]
     crs: CRS
 
@@ -159,9 +160,7 @@ def _provenance(package: Path) -> dict[str, Any]:
     return document if isinstance(document, dict) else {}
 
 
-def sampled(
-    raster: Raster, easting: NDArray[Any], northing: NDArray[Any], crs: CRS, *, smooth: bool
-) -> NDArray[Any]:
+def sampled(raster: Raster, easting: AnyArray, northing: AnyArray, crs: CRS, *, smooth: bool) -> AnyArray:
     """Values of a raster at places of another grid; NaN (or 0 for whole numbers) beyond it.
 
     Parameters

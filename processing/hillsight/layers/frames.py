@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     import geopandas
     import pandas as pd
     import pyproj
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Objects
     from hillsight.schema.layers import Column, Layer
 
 GEOMETRY_COLUMN = "geom"
@@ -142,7 +142,7 @@ def _as_boolean(item: Any) -> bool:
     return bool(item)
 
 
-def _shapes(shapes: NDArray[np.object_], layer: Layer) -> NDArray[np.object_]:
+def _shapes(shapes: Objects, layer: Layer) -> Objects:
     """Geometries of the layer's type; a Polygon may stand for a MultiPolygon of one part."""
     import shapely
 
@@ -172,9 +172,7 @@ def _shapes(shapes: NDArray[np.object_], layer: Layer) -> NDArray[np.object_]:
     return shapes
 
 
-def _reproject(
-    shapes: NDArray[np.object_], crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer
-) -> NDArray[np.object_]:
+def _reproject(shapes: Objects, crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer) -> Objects:
     """The same shapes in another CRS; z stays what it is, since heights keep the terrain's own datum."""
     import shapely
 

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     import geopandas
     import pandas
     import pyproj
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import AnyArray
     from hillsight.ground.grid import Grid
     from hillsight.layers.provenance import Provenance
 
@@ -149,7 +149,7 @@ class Package:
         )
 
     def write_raster(
-        self, table: str, array: NDArray[Any], grid: Grid, meaning: str, style: str | None = None
+        self, table: str, array: AnyArray, grid: Grid, meaning: str, style: str | None = None
     ) -> None:
         """Write one raster without loss and read it back.
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import pyproj
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import AnyArray
     from hillsight.ground.grid import Grid
     from hillsight.layers.provenance import Provenance
 
@@ -39,7 +39,7 @@ class Placed:
     cell : width and height of a cell, > 0, in units of the CRS
     """
 
-    array: NDArray[Any]
+    array: AnyArray
     crs: pyproj.CRS
     corner: tuple[float, float]
     cell: tuple[float, float]
@@ -51,7 +51,7 @@ class Placed:
         return from_origin(*self.corner, *self.cell)
 
 
-def placed(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
+def placed(array: AnyArray, grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
     """Put an array on its grid, or on a grid in another CRS by the nearest post.
 
     Cells of the other grid that hold no post of this one become 0 in whole numbers and NaN in floats.
@@ -75,7 +75,7 @@ def placed(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS | None = None) -
 
 def write_cog(
     path: Path,
-    array: NDArray[Any],
+    array: AnyArray,
     grid: Grid,
     *,
     nodata: float | None,
@@ -198,7 +198,7 @@ def check_raster(path: Path, raster: Placed, shown_as: str, **options: str) -> N
         )
 
 
-def _reads_back(file: Any, array: NDArray[Any]) -> bool:
+def _reads_back(file: Any, array: AnyArray) -> bool:
     """Compare some rows at a time: a second copy of a large raster might not find room."""
     from rasterio.windows import Window
 
@@ -212,14 +212,14 @@ def _reads_back(file: Any, array: NDArray[Any]) -> bool:
     )
 
 
-def _same_bits(one: NDArray[Any], other: NDArray[Any]) -> bool:
+def _same_bits(one: AnyArray, other: AnyArray) -> bool:
     if one.dtype == np.float32:
         both_nan = np.isnan(one) & np.isnan(other)
         return bool(np.all(both_nan | (one.view(np.uint32) == other.view(np.uint32))))
     return bool(np.array_equal(one, other))
 
 
-def _nearest(array: NDArray[Any], grid: Grid, out_crs: pyproj.CRS) -> Placed:
+def _nearest(array: AnyArray, grid: Grid, out_crs: pyproj.CRS) -> Placed:
     """The array on a grid in another CRS, each cell with the value of the nearest post.
 
     Worked with the transformer of the vector layers, so that both take the same coordinate operation.

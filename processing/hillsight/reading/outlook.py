@@ -37,8 +37,7 @@ if TYPE_CHECKING:
     import datetime
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
     from hillsight.ground.magnetic import Declination
@@ -113,8 +112,8 @@ class Outlook:
 
     label: str
     frames: dict[str, geopandas.GeoDataFrame]
-    states: NDArray[np.uint8]
-    depth_m: NDArray[np.float32]
+    states: Bytes
+    depth_m: Floats32
     grid: Grid
     notes: tuple[str, ...]
     to_wgs84: Operation
@@ -255,7 +254,7 @@ def _with_areas(crests: geopandas.GeoDataFrame, behind: geopandas.GeoDataFrame) 
     return crests.assign(hidden_ha=crests["crest"].map(area_ha).fillna(0.0).astype(float))
 
 
-def _states(view: View) -> NDArray[np.uint8]:
+def _states(view: View) -> Bytes:
     state = np.full(view.classes.shape, int(GroundState.UNKNOWN), np.uint8)
     state[view.classes == HIDDEN] = int(GroundState.HIDDEN)
     state[view.classes == VISIBLE] = int(GroundState.VISIBLE)

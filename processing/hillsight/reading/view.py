@@ -19,8 +19,7 @@ from hillsight.sight.viewing import Eye, Viewing
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Flags, Floats, Floats32
     from hillsight.ground.grid import Grid, Surface
     from hillsight.sight.posts import PostSight
 
@@ -81,51 +80,47 @@ class View:
         return self.surface.grid
 
     @cached_property
-    def distance_m(self) -> NDArray[np.float64]:
+    def distance_m(self) -> Floats:
         """Grid distance of every post, (rows, columns) float64."""
         return distance_from_m(self.grid, self.eye)
 
     @cached_property
-    def within_reach(self) -> NDArray[np.bool_]:
+    def within_reach(self) -> Flags:
         """Posts within the reach, (rows, columns)."""
-        within: NDArray[np.bool_] = self.distance_m <= self.viewing.reach_m
+        within: Flags = self.distance_m <= self.viewing.reach_m
         return within
 
     @cached_property
-    def classes(self) -> NDArray[np.uint8]:
+    def classes(self) -> Bytes:
         """UNKNOWN, HIDDEN or VISIBLE for every post, also for those of the margin, (rows, columns)."""
         clearance = self.posts.clearance_m
         known = np.where(clearance < 0, HIDDEN, VISIBLE)
         return np.where(np.isnan(clearance), UNKNOWN, known).astype(np.uint8)
 
     @cached_property
-    def depth_m(self) -> NDArray[np.float32]:
+    def depth_m(self) -> Floats32:
         """How tall a thing must stand to show, (rows, columns); 0 where visible, NaN unknown or beyond."""
         depth = np.maximum(-self.posts.clearance_m, np.float32(0))
         return np.where(self.within_reach, depth, np.float32(np.nan)).astype(np.float32)
 
-    def measure(
-        self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def measure(self, eastings_m: Floats, northings_m: Floats) -> tuple[Floats, Floats]:
         """True bearing (degrees) and ground distance (m, ellipsoid) from the station to map positions."""
         bearing, distance = self.geodesy.inverse(self.easting_m, self.northing_m, eastings_m, northings_m)
         return np.asarray(bearing, float), np.asarray(distance, float)
 
-    def grid_distance_m(
-        self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64]
-    ) -> NDArray[np.float64]:
+    def grid_distance_m(self, eastings_m: Floats, northings_m: Floats) -> Floats:
         """Distance from the station to map positions on the grid."""
         return np.hypot(np.asarray(eastings_m) - self.easting_m, np.asarray(northings_m) - self.northing_m)
 
-    def along(self, bearings_grid_deg: NDArray[np.float64]) -> BearingSight:
+    def along(self, bearings_grid_deg: Floats) -> BearingSight:
         """Skyline and crests along bearings from grid north, to the reach."""
         return see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg)
 
     def at(
         self,
-        eastings_m: NDArray[np.float64],
-        northings_m: NDArray[np.float64],
-        target_heights_m: NDArray[np.float64] | float,
+        eastings_m: Floats,
+        northings_m: Floats,
+        target_heights_m: Floats | float,
     ) -> PointSight:
         """Clearance of targets at map positions."""
         rows, columns = self.grid.to_array(eastings_m, northings_m)

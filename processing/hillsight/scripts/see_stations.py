@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.stations import Station
     from hillsight.ground.transform import CheckedTransformer
@@ -50,7 +51,7 @@ if TYPE_CHECKING:
     from hillsight.scripts.report import Progress
     from hillsight.sight.field import Field
 
-    Read = Callable[[int, int, int, int], NDArray[np.float32]]
+    Read = Callable[[int, int, int, int], Floats32]
 
 #: Posts to hold at a time of views that go band by band.
 _BAND_POSTS = 16_000_000
@@ -83,8 +84,8 @@ class _Stand:
 class _Seen:
     """What a station sees of its window: (targets, rows, columns) states; (rows, columns) depth or empty."""
 
-    states: NDArray[np.uint8]
-    depth_m: NDArray[np.float32]
+    states: Bytes
+    depth_m: Floats32
     doubt: GroundDoubt | None = None
 
 
@@ -347,12 +348,12 @@ def _moved(eye: Eye, window: Window) -> Eye:
     return Eye(eye.row - window.row, eye.column - window.column, eye.level_m, eye.drop_per_m)
 
 
-def _depth_m(clearance_m: NDArray[np.float32]) -> NDArray[np.float32]:
+def _depth_m(clearance_m: Floats32) -> Floats32:
     """How tall a thing must stand to show; 0 where visible, NaN where unknown or outside the field."""
     return np.maximum(-clearance_m, np.float32(0))
 
 
-def _areas(inputs: Inputs, stand: _Stand, states: NDArray[np.uint8], notes: list[str]) -> dict[str, float]:
+def _areas(inputs: Inputs, stand: _Stand, states: Bytes, notes: list[str]) -> dict[str, float]:
     """Areas by counting posts; what of the field lies off the terrain is unknown."""
     grid, field, eye = inputs.terrain.grid, stand.field, stand.eye
     post_ha = grid.spacing_x_m * grid.spacing_y_m / 10_000

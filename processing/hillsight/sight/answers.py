@@ -14,7 +14,7 @@ from hillsight.sight.octants import Octant, Window
 from hillsight.sight.viewing import TIE_M
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Bytes, Flags, Floats, Floats32
 
 _VISIBLE, _UNKNOWN = np.uint8(3), np.uint8(4)
 
@@ -29,9 +29,9 @@ class Ground(NamedTuple):
     """
 
     held: Window
-    heights_m: NDArray[np.float32]
-    highest_m: NDArray[np.float32]
-    has_void: NDArray[np.bool_]
+    heights_m: Floats32
+    highest_m: Floats32
+    has_void: Flags
     any_void: bool
 
 
@@ -48,7 +48,7 @@ class Look(NamedTuple):
     eye_level_m: float
     drop_per_m: float
     reach_m: float
-    target_heights_m: NDArray[np.float64]
+    target_heights_m: Floats
     tallest_m: float
 
 
@@ -63,9 +63,9 @@ class Answers(NamedTuple):
     """
 
     asked: Window
-    states: NDArray[np.uint8]
-    clearance_m: NDArray[np.float32]
-    crest_distance_m: NDArray[np.float32]
+    states: Bytes
+    clearance_m: Floats32
+    crest_distance_m: Floats32
 
 
 @compiled
@@ -95,8 +95,8 @@ def posts_between(
 
 @compiled
 def mark_visible(
-    states: NDArray[np.uint8],
-    gaps: NDArray[np.float64],
+    states: Bytes,
+    gaps: Floats,
     first: int,
     last: int,
     along: float,
@@ -123,9 +123,9 @@ def answer_row(
     first: int,
     last: int,
     base_j: int,
-    gaps: NDArray[np.float64],
-    crests: NDArray[np.float64],
-    spans: NDArray[np.float64],
+    gaps: Floats,
+    crests: Floats,
+    spans: Floats,
     span_count: int,
     origin: int,
     step: int,
@@ -182,7 +182,7 @@ def answer_hidden_row(
     along: float,
     first: int,
     last: int,
-    horizons: NDArray[np.float64],
+    horizons: Floats,
     which: int,
     pieces: int,
     origin: int,

@@ -28,15 +28,14 @@ from hillsight.words.states import GroundState
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats32, Integers
     from hillsight.ground.grid import Grid
     from hillsight.sight.fan import Fan
     from hillsight.sight.octants import Octant
     from hillsight.sight.viewing import Eye
 
     #: Gives the heights of a part of the lattice, (rows, columns) float32, NaN void.
-    Read = Callable[[Window], NDArray[np.float32]]
+    Read = Callable[[Window], Floats32]
 
 _NO_VALUES = np.empty(0, np.float32)
 
@@ -49,9 +48,9 @@ def see_in_bands(
     target_heights_m: Sequence[float] | float = 0.0,
     progress: Callable[[float], None] | None = None,
     *,
-    states: NDArray[np.uint8] | None = None,
+    states: Bytes | None = None,
     band_posts: int = 16_000_000,
-) -> NDArray[np.uint8]:
+) -> Bytes:
     """State of every post of a field of view, of terrain that is read as it is needed.
 
     Parameters
@@ -164,7 +163,7 @@ def _held(octants: list[Octant], grid: Grid, from_i: int, to_i: int) -> Window:
     return Window(first_row, first_column, last_row - first_row + 1, last_column - first_column + 1)
 
 
-def _whole_blocks(places: NDArray[np.int64], posts: int) -> tuple[int, int]:
+def _whole_blocks(places: Integers, posts: int) -> tuple[int, int]:
     """First and last row (or column) of the blocks that hold some, with what they share with the next."""
     first = max(int(places.min()), 0) // BLOCK * BLOCK
     return first, min(posts - 1, (int(places.max()) // BLOCK + 1) * BLOCK)

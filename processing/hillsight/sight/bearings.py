@@ -14,8 +14,7 @@ from hillsight.sight.crossings import ENTRY_SLACK, ground_on_line
 from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats, Floats32, Integers32
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -43,18 +42,16 @@ class BearingSight:
     Brow and crests are sought up to the first void on the way.
     """
 
-    skyline_slope: NDArray[np.float64]
-    skyline_distance_m: NDArray[np.float64]
-    skyline_height_m: NDArray[np.float64]
-    skyline_end: NDArray[np.uint8]
-    brow_distance_m: NDArray[np.float64]
-    crest_count: NDArray[np.int32]
-    crests: NDArray[np.float64]
+    skyline_slope: Floats
+    skyline_distance_m: Floats
+    skyline_height_m: Floats
+    skyline_end: Bytes
+    brow_distance_m: Floats
+    crest_count: Integers32
+    crests: Floats
 
 
-def see_bearings(
-    surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: NDArray[np.float64]
-) -> BearingSight:
+def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: Floats) -> BearingSight:
     """Skyline and crests along bearings from grid north, each walked crossing by crossing.
 
     An eye outside the outermost posts sees the ground of the terrain and none before it; a bearing that
@@ -138,7 +135,7 @@ def _first_line(eye: float, step: int, start: float, posts: int, outside: bool) 
 
 @compiled
 def _walk(
-    height_m: NDArray[np.float32],
+    height_m: Floats32,
     spacing_x_m: float,
     spacing_y_m: float,
     drop_per_m: float,
@@ -146,15 +143,15 @@ def _walk(
     eye_column: float,
     eye_level_m: float,
     reach_m: float,
-    easts: NDArray[np.float64],
-    norths: NDArray[np.float64],
-    skyline_slope: NDArray[np.float64],
-    skyline_distance_m: NDArray[np.float64],
-    skyline_lowered_m: NDArray[np.float64],
-    skyline_end: NDArray[np.uint8],
-    brow_distance_m: NDArray[np.float64],
-    crest_count: NDArray[np.int32],
-    crests: NDArray[np.float64],
+    easts: Floats,
+    norths: Floats,
+    skyline_slope: Floats,
+    skyline_distance_m: Floats,
+    skyline_lowered_m: Floats,
+    skyline_end: Bytes,
+    brow_distance_m: Floats,
+    crest_count: Integers32,
+    crests: Floats,
 ) -> None:
     """Follow each bearing outwards over every grid-line crossing within the reach.
 

@@ -15,7 +15,7 @@ from hillsight.kernels.compiled import compiled
 from hillsight.sight.horizon import CREST, RISE, SLOPE, START, put
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats
 
 #: Half the width (spacings) of a single post: a sight line this near to it passes over it.
 POST_WIDTH = 1e-9
@@ -23,7 +23,7 @@ POST_WIDTH = 1e-9
 
 @compiled
 def lines_of_row(
-    rows: NDArray[np.float64],
+    rows: Floats,
     slot: int,
     has_before: bool,
     first: int,
@@ -31,7 +31,7 @@ def lines_of_row(
     first_across: float,
     base: int,
     along: float,
-    lines: NDArray[np.float64],
+    lines: Floats,
 ) -> int:
     """Known grid lines of a row with voids (NaN) or ends, nearest column first; returns their number.
 
@@ -74,10 +74,10 @@ def lines_of_row(
 
 @compiled
 def merge_lines(
-    horizons: NDArray[np.float64],
+    horizons: Floats,
     which: int,
     pieces: int,
-    lines: NDArray[np.float64],
+    lines: Floats,
     count: int,
     start: float,
     end: float,
@@ -124,7 +124,7 @@ def merge_lines(
 
 @compiled
 def _put_unless_same(
-    horizons: NDArray[np.float64], which: int, n: int, start: float, rise: float, slope: float, crest: float
+    horizons: Floats, which: int, n: int, start: float, rise: float, slope: float, crest: float
 ) -> int:
     """Append a piece unless the last one is the same line going on."""
     if n > 0 and horizons[which, n - 1, START] >= start:
@@ -141,7 +141,7 @@ def _put_unless_same(
 
 @compiled
 def void_spans(
-    rows: NDArray[np.float64],
+    rows: Floats,
     slot: int,
     has_before: bool,
     first: int,
@@ -149,7 +149,7 @@ def void_spans(
     first_across: float,
     base: int,
     along: float,
-    spans: NDArray[np.float64],
+    spans: Floats,
 ) -> int:
     """Spans of u in which a row's lines, or its columns' lines back to the row before, rest on a void.
 
@@ -182,7 +182,7 @@ def void_spans(
 
 
 @compiled
-def _join(spans: NDArray[np.float64], n: int, start: float, end: float) -> int:
+def _join(spans: Floats, n: int, start: float, end: float) -> int:
     """Append a span, or lengthen the last one where they touch; starts must not fall."""
     if end <= start:
         return n
@@ -195,13 +195,13 @@ def _join(spans: NDArray[np.float64], n: int, start: float, end: float) -> int:
 
 @compiled
 def join_spans(
-    old: NDArray[np.float64],
+    old: Floats,
     old_count: int,
-    new: NDArray[np.float64],
+    new: Floats,
     new_count: int,
     start: float,
     end: float,
-    out: NDArray[np.float64],
+    out: Floats,
 ) -> int:
     """Union of two ordered lists of spans, cut to start..end."""
     i, j, n = 0, 0, 0
@@ -217,7 +217,7 @@ def join_spans(
 
 
 @compiled
-def in_spans(spans: NDArray[np.float64], count: int, u: float) -> bool:
+def in_spans(spans: Floats, count: int, u: float) -> bool:
     """Whether u lies in one of the spans, ends included."""
     for i in range(count):
         if spans[i, 0] > u:

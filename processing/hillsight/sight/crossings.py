@@ -19,7 +19,7 @@ from hillsight.kernels.compiled import compiled
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Floats32
 
 #: A sight line enters the terrain at a place known this well (spacings); lines this near are looked at.
 ENTRY_SLACK = 1e-6
@@ -27,7 +27,7 @@ ENTRY_SLACK = 1e-6
 
 @compiled
 def post_as_seen(
-    height_m: NDArray[np.float32],
+    height_m: Floats32,
     row: int,
     column: int,
     eye_row: float,
@@ -45,7 +45,7 @@ def post_as_seen(
 
 @compiled
 def ground_on_line(
-    flat_m: NDArray[np.float32],
+    flat_m: Floats32,
     line: int,
     at: float,
     line_stride: int,
@@ -102,15 +102,15 @@ def lines_between(eye: float, target: float, entry: float, posts: int) -> tuple[
 
 @compiled
 def lowered_ground(
-    height_m: NDArray[np.float32],
+    height_m: Floats32,
     spacing_x_m: float,
     spacing_y_m: float,
     drop_per_m: float,
     eye_row: float,
     eye_column: float,
-    rows: NDArray[np.float64],
-    columns: NDArray[np.float64],
-    ground_m: NDArray[np.float64],
+    rows: Floats,
+    columns: Floats,
+    ground_m: Floats,
 ) -> None:
     """Ground anywhere: bilinear between the lowered posts around; a void of no weight does not count.
 

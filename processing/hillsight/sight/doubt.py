@@ -32,15 +32,13 @@ from hillsight.sight.viewing import Eye
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
     from hillsight.sight.field import Field
     from hillsight.sight.maxima import Maxima
     from hillsight.sight.posts import PostSight
 
-    Floats = NDArray[np.float64]
 
 #: Targets that a thread does before it looks up for an interruption: tens of milliseconds.
 _AT_A_TIME = 2048
@@ -59,7 +57,7 @@ class Chances:
     blame: Floats
     blamed: Floats
 
-    def some(self, chosen: NDArray[np.bool_]) -> Chances:
+    def some(self, chosen: Flags) -> Chances:
         """Those of some targets."""
         return Chances(self.chance[chosen], self.blame[chosen], self.blamed[chosen])
 
@@ -77,12 +75,12 @@ class Doubtful:
     """
 
     grid: Grid
-    height_m: NDArray[np.float32]
-    smooth_m: NDArray[np.float32]
-    steep: NDArray[np.float32]
+    height_m: Floats32
+    smooth_m: Floats32
+    steep: Floats32
     steepest: float
-    lags_m2: NDArray[np.float32]
-    with_eye_m2: NDArray[np.float32]
+    lags_m2: Floats32
+    with_eye_m2: Floats32
     numbers: Floats
 
     @classmethod
@@ -137,7 +135,7 @@ class Doubtful:
         height_m = np.ascontiguousarray(surface.height_m, np.float32)
         return cls(grid, height_m, smooth_m, steep, steepest, lags_m2, with_eye_m2, numbers)
 
-    def surely_hidden(self, posts: PostSight, target_height_m: float) -> NDArray[np.bool_]:
+    def surely_hidden(self, posts: PostSight, target_height_m: float) -> Flags:
         """Posts whose line passes so far below its crest that no error brings them into sight."""
         distance_m = distance_from_m(self.grid, Eye(*self.numbers[: gaps.E_RISE_DOWN])).astype(np.float32)
         level_m, place_m = self.numbers[gaps.E_LEVEL], self.numbers[gaps.E_PLACE_SIGMA]
@@ -149,7 +147,7 @@ class Doubtful:
             most_m2 = (place_m * (rise + self.steepest + climb)) ** 2
             most_m2 += (self.numbers[gaps.E_DROP_SIGMA] * distance_m**2 / 4.0) ** 2
             most_m2 += self.numbers[gaps.E_FIXED_VARIANCE]
-            hidden: NDArray[np.bool_] = (gap_m < 0) & (gap_m**2 > gaps.SURE_SIGMAS**2 * most_m2)
+            hidden: Flags = (gap_m < 0) & (gap_m**2 > gaps.SURE_SIGMAS**2 * most_m2)
         return hidden
 
     def chances(
@@ -207,7 +205,7 @@ def probability_of_posts(
     *,
     posts: PostSight | None = None,
     maxima: Maxima | None = None,
-) -> NDArray[np.float32]:
+) -> Floats32:
     """Probability that each post of a field of view is seen.
 
     Parameters
@@ -268,10 +266,8 @@ def targets_of(rows: Floats, columns: Floats, target_heights_m: Floats | float) 
     return np.column_stack([np.asarray(values, np.float64) for values in together])
 
 
-def on_terrain(grid: Grid, targets: Floats) -> NDArray[np.bool_]:
+def on_terrain(grid: Grid, targets: Floats) -> Flags:
     """Targets within the outermost posts."""
     row, column = targets[:, 0], targets[:, 1]
-    inside: NDArray[np.bool_] = (
-        (row >= 0) & (row <= grid.rows - 1) & (column >= 0) & (column <= grid.columns - 1)
-    )
+    inside: Flags = (row >= 0) & (row <= grid.rows - 1) & (column >= 0) & (column <= grid.columns - 1)
     return inside

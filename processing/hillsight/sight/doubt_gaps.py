@@ -20,7 +20,7 @@ from hillsight.kernels.compiled import compiled, inlined
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Floats32, Integers
 
 #: A gap this many standard deviations from nought is decided.
 SURE_SIGMAS = 3.2
@@ -54,7 +54,7 @@ E_NUMBERS = 13
 
 @inlined
 def lag_covariance(
-    lags_m2: NDArray[np.float32],
+    lags_m2: Floats32,
     row: np.int64,
     column: np.int64,
     to_row: np.int64,
@@ -69,10 +69,10 @@ def lag_covariance(
 
 @inlined
 def ground_covariance(
-    lags_m2: NDArray[np.float32],
-    one: NDArray[np.int64],
+    lags_m2: Floats32,
+    one: Integers,
     p: float,
-    other: NDArray[np.int64],
+    other: Integers,
     q: float,
 ) -> float:
     """Covariance of the errors of the ground at two crossings."""
@@ -83,7 +83,7 @@ def ground_covariance(
 
 
 @inlined
-def bend_m2(numbers: NDArray[np.float64], length_m: float, share: float) -> float:
+def bend_m2(numbers: Floats, length_m: float, share: float) -> float:
     """What the ray's curvature adds to a gap's covariance with another, per t (1 - t) of the other."""
     bend = np.float64(numbers[E_DROP_SIGMA]) * length_m * length_m
     return bend * bend * share * (1.0 - share)
@@ -91,10 +91,10 @@ def bend_m2(numbers: NDArray[np.float64], length_m: float, share: float) -> floa
 
 @compiled
 def gap_variance(
-    lags_m2: NDArray[np.float32],
-    gap: NDArray[np.float64],
-    place: NDArray[np.int64],
-    numbers: NDArray[np.float64],
+    lags_m2: Floats32,
+    gap: Floats,
+    place: Integers,
+    numbers: Floats,
     target_variance: float,
     target_with_eye: float,
     length_m: float,
@@ -117,7 +117,7 @@ def gap_variance(
 
 @inlined
 def _slope(
-    smooth_m: NDArray[np.float32],
+    smooth_m: Floats32,
     post: np.int64 | int,
     place: np.int64 | int,
     beside: int,
@@ -148,23 +148,23 @@ def _nearness(part: float, sigma: float) -> float:
 
 @compiled
 def collect_gaps(
-    flat_m: NDArray[np.float32],
-    smooth_m: NDArray[np.float32],
-    steep: NDArray[np.float32],
-    with_eye: NDArray[np.float32],
+    flat_m: Floats32,
+    smooth_m: Floats32,
+    steep: Floats32,
+    with_eye: Floats32,
     by_rows: bool,
     lines: tuple[int, int, int],
     lines_in_all: int,
     posts_along: int,
     strides: tuple[int, int],
     spacings_m: tuple[float, float],
-    numbers: NDArray[np.float64],
+    numbers: Floats,
     target: tuple[float, float, float, float, float, float],
     fixed_m2: float,
     astray_m: float,
     steepest: float,
-    gaps: NDArray[np.float64],
-    places: NDArray[np.int64],
+    gaps: Floats,
+    places: Integers,
     count: int,
 ) -> tuple[int, bool]:
     """Add the gaps over parallel grid lines that errors could close; number, and whether a void was met.

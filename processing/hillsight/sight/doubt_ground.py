@@ -9,19 +9,17 @@ import numpy as np
 from scipy import ndimage, special
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid, Surface
     from hillsight.sight.viewing import Eye
 
-    Floats = NDArray[np.float64]
 
 #: Errors correlated less than this are taken to be independent.
 _ALIKE = 1e-4
 
 
-def lag_table(grid: Grid, errors: ErrorModel) -> NDArray[np.float32]:
+def lag_table(grid: Grid, errors: ErrorModel) -> Floats32:
     """Covariance of the terrain errors of two posts by rows and columns between them, m^2."""
     reach_m = -errors.correlation_length_m * math.log(_ALIKE)
     if errors.correlation_shape == "gaussian":
@@ -45,9 +43,7 @@ def posts_bearing(grid: Grid, row: float, column: float) -> list[tuple[int, int,
     return found
 
 
-def add_lags(
-    total_m2: NDArray[np.float32], lags_m2: NDArray[np.float32], row: int, column: int, weight: float
-) -> None:
+def add_lags(total_m2: Floats32, lags_m2: Floats32, row: int, column: int, weight: float) -> None:
     rows, columns = total_m2.shape
     reach_r, reach_c = lags_m2.shape
     top, bottom = max(0, row - reach_r + 1), min(rows, row + reach_r)
@@ -81,7 +77,7 @@ def mean_ground(surface: Surface, places: Floats, astray_m: float) -> Floats:
     return found
 
 
-def astray_variance_m2(grid: Grid, lags_m2: NDArray[np.float32], eye: Eye, errors: ErrorModel) -> float:
+def astray_variance_m2(grid: Grid, lags_m2: Floats32, eye: Eye, errors: ErrorModel) -> float:
     """Variance, along one axis, of the terrain error under a station astray less that where it should be.
 
     The slope of the terrain's error times the station's: of second order, but not small on rough errors.
@@ -109,7 +105,7 @@ def astray_variance_m2(grid: Grid, lags_m2: NDArray[np.float32], eye: Eye, error
     return total
 
 
-def smoothed(surface: Surface, astray_m: float) -> NDArray[np.float32]:
+def smoothed(surface: Surface, astray_m: float) -> Floats32:
     """Mean height of the ground where each post is taken to be, (posts,), its place err so far each way.
 
     The ground between posts counts: each axis is weighted by the normal distribution over the tents about
@@ -130,7 +126,7 @@ def smoothed(surface: Surface, astray_m: float) -> NDArray[np.float32]:
     return np.where(np.isnan(smooth_m), surface.height_m, smooth_m).ravel()
 
 
-def slope_bounds(grid: Grid, smooth_m: NDArray[np.float32]) -> NDArray[np.float32]:
+def slope_bounds(grid: Grid, smooth_m: Floats32) -> Floats32:
     """No less than the slope in the cells about each post, (posts,); voids count for nothing."""
     if smooth_m.size == 0:
         return smooth_m

@@ -56,7 +56,7 @@ from hillsight.sight.doubt_gaps import (
 from hillsight.sight.viewing import TIE_M
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Floats32, Integers
 
 #: Gaps correlated more than this are as good as one.
 SAME_GAP = 0.93
@@ -84,11 +84,11 @@ BLAMED_GAPS = 10
 
 @compiled
 def _blame(
-    gap: NDArray[np.float64],
-    place: NDArray[np.int64],
+    gap: Floats,
+    place: Integers,
     weight: float,
-    blame: NDArray[np.float64],
-    blamed: NDArray[np.float64],
+    blame: Floats,
+    blamed: Floats,
 ) -> None:
     """Add a gap to what the chance hangs on; ``blamed`` (2, 3) takes row, column and weight of its posts."""
     share, part = gap[SHARE], gap[PART]
@@ -104,17 +104,17 @@ def _blame(
 
 @compiled
 def chance_all_positive(
-    lags_m2: NDArray[np.float32],
-    gaps: NDArray[np.float64],
-    places: NDArray[np.int64],
+    lags_m2: Floats32,
+    gaps: Floats,
+    places: Integers,
     count: int,
-    numbers: NDArray[np.float64],
+    numbers: Floats,
     target_variance: float,
     target_with_eye: float,
     length_m: float,
-    kept: NDArray[np.float64],
-    blame: NDArray[np.float64],
-    blamed: NDArray[np.float64],
+    kept: Floats,
+    blame: Floats,
+    blamed: Floats,
 ) -> float:
     """Orthant probability of the gaps.
 
@@ -183,19 +183,19 @@ def chance_all_positive(
 
 @compiled
 def chances(
-    height_m: NDArray[np.float32],
-    smooth_m: NDArray[np.float32],
-    steep: NDArray[np.float32],
+    height_m: Floats32,
+    smooth_m: Floats32,
+    steep: Floats32,
     steepest: float,
-    lags_m2: NDArray[np.float32],
-    with_eye: NDArray[np.float32],
+    lags_m2: Floats32,
+    with_eye: Floats32,
     spacing_x_m: float,
     spacing_y_m: float,
-    numbers: NDArray[np.float64],
-    targets: NDArray[np.float64],
-    chance: NDArray[np.float64],
-    blame: NDArray[np.float64],
-    blamed: NDArray[np.float64],
+    numbers: Floats,
+    targets: Floats,
+    chance: Floats,
+    blame: Floats,
+    blamed: Floats,
 ) -> None:
     """Probability that each target is seen.
 

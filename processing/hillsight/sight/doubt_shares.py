@@ -39,13 +39,11 @@ from hillsight.sight.doubt_lines import (
 )
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
-    Floats = NDArray[np.float64]
 
 #: Posts in doubt that the spread of an area is worked out from, and samples of a feature.
 MOST_POSTS, MOST_SAMPLES = 192, 256
@@ -75,7 +73,7 @@ class ShareSeen:
 
 
 @compiled
-def _corner_weights(row: float, column: float, corners: NDArray[np.float64]) -> int:
+def _corner_weights(row: float, column: float, corners: Floats) -> int:
     """The posts that bear the ground at a place, (4, 3) row, column, weight; returns how many."""
     used = 0
     top, left = math.floor(row), math.floor(column)
@@ -89,9 +87,7 @@ def _corner_weights(row: float, column: float, corners: NDArray[np.float64]) -> 
 
 
 @compiled
-def _between(
-    lags_m2: NDArray[np.float32], one: NDArray[np.float64], ones: int, other: NDArray[np.float64], others: int
-) -> float:
+def _between(lags_m2: Floats32, one: Floats, ones: int, other: Floats, others: int) -> float:
     """Covariance of the errors of two weighted sums of posts."""
     total = 0.0
     for i in range(ones):
@@ -104,15 +100,15 @@ def _between(
 
 @compiled
 def _covariances(
-    lags_m2: NDArray[np.float32],
-    numbers: NDArray[np.float64],
+    lags_m2: Floats32,
+    numbers: Floats,
     spacing_x_m: float,
     spacing_y_m: float,
-    targets: NDArray[np.float64],
-    blame: NDArray[np.float64],
-    blamed: NDArray[np.float64],
-    with_eye: NDArray[np.float32],
-    covariances: NDArray[np.float64],
+    targets: Floats,
+    blame: Floats,
+    blamed: Floats,
+    with_eye: Floats32,
+    covariances: Floats,
 ) -> None:
     """Covariances (n, n) of what the chances of n targets hang on."""
     n, most = targets.shape[0], blamed.shape[1]
@@ -171,9 +167,9 @@ def seen_number(
     eye: Eye,
     target_height_m: float,
     errors: ErrorModel,
-    probability: NDArray[np.float32],
+    probability: Floats32,
     *,
-    asked: NDArray[np.bool_] | None = None,
+    asked: Flags | None = None,
 ) -> ShareSeen:
     """How many posts are seen, with its interval; times the area of a cell, how much ground.
 

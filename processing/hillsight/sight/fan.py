@@ -10,8 +10,7 @@ from hillsight.kernels.compiled import compiled
 from hillsight.sight.horizon import START
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.sight.octants import Octant
 
 #: Columns of ``Fan.wedges``: first direction, end of the horizon, end of the directions whose posts are the
@@ -31,9 +30,9 @@ class Fan(NamedTuple):
     wedges_used: int
     pieces_used: int
     spans_used: int
-    wedges: NDArray[np.float64]
-    pieces: NDArray[np.float64]
-    spans: NDArray[np.float64]
+    wedges: Floats
+    pieces: Floats
+    spans: Floats
 
 
 def open_fan(octant: Octant, first_u: float, last_u: float) -> Fan:
@@ -62,10 +61,10 @@ def push_wedge(
     before_top: float,
     broken: bool,
     next_i: int,
-    horizon: NDArray[np.float64],
+    horizon: Floats,
     first_piece: int,
     pieces: int,
-    spans: NDArray[np.float64],
+    spans: Floats,
     first_span: int,
     span_count: int,
 ) -> Fan:
@@ -88,7 +87,7 @@ def push_wedge(
 
 
 @compiled
-def _with_room(array: NDArray[np.float64], rows: int) -> NDArray[np.float64]:
+def _with_room(array: Floats, rows: int) -> Floats:
     if rows <= array.shape[0]:
         return array
     larger = np.empty((2 * rows, array.shape[1]))
@@ -97,9 +96,7 @@ def _with_room(array: NDArray[np.float64], rows: int) -> NDArray[np.float64]:
 
 
 @compiled
-def copy_rows(
-    source: NDArray[np.float64], first: int, target: NDArray[np.float64], at: int, rows: int
-) -> None:
+def copy_rows(source: Floats, first: int, target: Floats, at: int, rows: int) -> None:
     """Copy rows; plain loops, which compile sooner than slices."""
     for r in range(rows):
         for c in range(source.shape[1]):

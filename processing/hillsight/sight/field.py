@@ -13,8 +13,7 @@ from hillsight.kernels.threads import spread
 from hillsight.sight.octants import Window
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats, Floats32
     from hillsight.ground.grid import Grid
     from hillsight.sight.octants import Octant
     from hillsight.sight.viewing import Eye
@@ -94,10 +93,10 @@ class Field:
         eye: Eye,
         asked: Window,
         held: Window,
-        heights_m: NDArray[np.float32],
+        heights_m: Floats32,
         any_void: bool,
-        states: NDArray[np.uint8],
-        values: tuple[NDArray[np.float32], ...],
+        states: Bytes,
+        values: tuple[Floats32, ...],
         *,
         alone: bool = True,
     ) -> None:
@@ -144,7 +143,7 @@ def _ask_rows(
     last_row: int,
     asked: Window,
     held: Window,
-    heights_m: NDArray[np.float32],
+    heights_m: Floats32,
     any_void: bool,
     eye_row: float,
     eye_column: float,
@@ -154,8 +153,8 @@ def _ask_rows(
     reach_m: float,
     all_round: bool,
     over_half: bool,
-    sides: NDArray[np.float64],
-    states: NDArray[np.uint8],
+    sides: Floats,
+    states: Bytes,
 ) -> None:
     for row in range(first_row, last_row):
         south_m = (row - eye_row) * spacing_y_m

@@ -25,15 +25,13 @@ import numpy as np
 from hillsight.kernels.compiled import compiled, inlined
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats
 
 START, RISE, SLOPE, CREST = 0, 1, 2, 3
 
 
 @inlined
-def put(
-    horizons: NDArray[np.float64], which: int, n: int, start: float, rise: float, slope: float, crest: float
-) -> int:
+def put(horizons: Floats, which: int, n: int, start: float, rise: float, slope: float, crest: float) -> int:
     """Append a piece, in place of the last one if that has no length."""
     if n > 0 and horizons[which, n - 1, START] >= start:
         n -= 1
@@ -45,7 +43,7 @@ def put(
 
 
 @compiled
-def lowest_rise(horizons: NDArray[np.float64], which: int, pieces: int) -> float:
+def lowest_rise(horizons: Floats, which: int, pieces: int) -> float:
     """Least rise of the horizon over its interval."""
     lowest = np.inf
     for k in range(pieces):
@@ -58,18 +56,18 @@ def lowest_rise(horizons: NDArray[np.float64], which: int, pieces: int) -> float
 
 @compiled
 def rises_above(
-    horizons: NDArray[np.float64],
+    horizons: Floats,
     which: int,
     pieces: int,
-    rows: NDArray[np.float64],
+    rows: Floats,
     slot: int,
     first: int,
     last: int,
     first_across: float,
     base: int,
     inverse_along: float,
-    gaps: NDArray[np.float64],
-    crests: NDArray[np.float64],
+    gaps: Floats,
+    crests: Floats,
 ) -> None:
     """Rise of the posts first..last over the horizon, and the horizon's crest there; fills two outputs.
 
@@ -90,7 +88,7 @@ def rises_above(
 
 @inlined
 def _follow(
-    horizons: NDArray[np.float64],
+    horizons: Floats,
     which: int,
     k: int,
     rise: float,
@@ -133,9 +131,9 @@ def _follow(
 
 @compiled
 def merge_row(
-    horizons: NDArray[np.float64],
+    horizons: Floats,
     which: int,
-    rows: NDArray[np.float64],
+    rows: Floats,
     slot: int,
     first: int,
     last: int,
@@ -145,8 +143,8 @@ def merge_row(
     start: float,
     end: float,
     slack: float,
-    gaps: NDArray[np.float64],
-    crests: NDArray[np.float64],
+    gaps: Floats,
+    crests: Floats,
 ) -> int:
     """Upper envelope of a horizon without breaks and a row without voids; returns its number of pieces.
 

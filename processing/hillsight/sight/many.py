@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Bytes, Floats, Floats32
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -45,16 +46,16 @@ class WindowSight:
     """
 
     window: Window
-    states: NDArray[np.uint8]
-    clearance_m: NDArray[np.float32]
-    crest_distance_m: NDArray[np.float32]
+    states: Bytes
+    clearance_m: Floats32
+    crest_distance_m: Floats32
 
 
 def see_many(
     surface: Surface,
     eyes: Iterable[Eye],
     field: Field | float,
-    target_heights_m: NDArray[np.float64] | list[float] | float = 0.0,
+    target_heights_m: Floats | list[float] | float = 0.0,
     *,
     clearance: bool = False,
     crests: bool = False,
@@ -138,9 +139,7 @@ def count_visible(
 
 
 @compiled
-def _add_visible(
-    words: NDArray[np.uint64], states: NDArray[np.uint8], window: Window, total: NDArray[np.uint32]
-) -> None:
+def _add_visible(words: NDArray[np.uint64], states: Bytes, window: Window, total: NDArray[np.uint32]) -> None:
     """Count the visible posts of a window.
 
     words, states : the same bytes, (posts of the window,) filled up to whole words

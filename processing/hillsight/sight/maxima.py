@@ -13,6 +13,8 @@ from hillsight.kernels.threads import spread
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Flags, Floats32, Integers
+
 #: Posts along the side of the finest blocks; walks.grazing counts on these and on four to one above.
 FINEST, MIDDLE = 4, 16
 LEVELS = 4
@@ -22,13 +24,13 @@ _AT_A_TIME = 8
 
 @compiled
 def _fill(
-    height_m: NDArray[np.float32],
+    height_m: Floats32,
     first: int,
     last: int,
-    column_max_m: NDArray[np.float32],
-    finest_m: NDArray[np.float32],
-    finest_void: NDArray[np.bool_],
-    middle_m: NDArray[np.float32],
+    column_max_m: Floats32,
+    finest_m: Floats32,
+    finest_void: Flags,
+    middle_m: Floats32,
 ) -> bool:
     """Rows first to last - 1 of middle blocks and of all finest blocks in them; whether any has a void.
 
@@ -104,14 +106,14 @@ class Maxima:
     shape : rows and columns of posts
     """
 
-    ladder_m: NDArray[np.float32]
-    ladder_void: NDArray[np.bool_]
-    offsets: NDArray[np.int64]
+    ladder_m: Floats32
+    ladder_void: Flags
+    offsets: Integers
     any_void: bool
     shape: tuple[int, int]
 
     @classmethod
-    def of(cls, height_m: NDArray[np.float32]) -> Maxima:
+    def of(cls, height_m: Floats32) -> Maxima:
         """The ladder of (rows, columns) heights in metres, NaN for voids."""
         height_m = np.ascontiguousarray(height_m, np.float32)
         shape = height_m.shape[0], height_m.shape[1]
@@ -142,21 +144,21 @@ class Maxima:
         return ladder[start : start + rows * columns].reshape(rows, columns)
 
     @property
-    def highest_m(self) -> tuple[NDArray[np.float32], ...]:
+    def highest_m(self) -> tuple[Floats32, ...]:
         """Each level, finest first."""
         return tuple(self._view(self.ladder_m, level) for level in range(LEVELS))
 
     @property
-    def has_void(self) -> tuple[NDArray[np.bool_], ...]:
+    def has_void(self) -> tuple[Flags, ...]:
         """Voids of each level."""
         return tuple(self._view(self.ladder_void, level) for level in range(LEVELS))
 
     @property
-    def highest_16(self) -> NDArray[np.float32]:
+    def highest_16(self) -> Floats32:
         """The level of 16 posts a side."""
         return self.highest_m[1]
 
     @property
-    def has_void_16(self) -> NDArray[np.bool_]:
+    def has_void_16(self) -> Flags:
         """Voids of the level of 16 posts a side."""
         return self.has_void[1]

@@ -18,12 +18,10 @@ from hillsight.words.states import GroundState
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats, Integers
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
-    Floats = NDArray[np.float64]
 
 #: Sight lines that a thread walks before it looks up for an interruption: milliseconds.
 _LINES_AT_A_TIME = 2048
@@ -137,7 +135,7 @@ def see_pairs(
     to_levels_m: Floats | float,
     drop_per_m: Floats | float = 0.0,
     progress: Callable[[float], None] | None = None,
-) -> NDArray[np.uint8]:
+) -> Bytes:
     """Whether the second place of each pair is seen from the first, by the same definition as for posts.
 
     A target off the terrain or at a level that is not a number is unknown, and so is what an eye without
@@ -271,7 +269,7 @@ def _no_maxima(shape: tuple[int, ...]) -> Maxima:
     return Maxima(*nothing, any_void=True, shape=(shape[0], shape[1]))
 
 
-def _by_square(rows: Floats, columns: Floats) -> NDArray[np.int64] | None:
+def _by_square(rows: Floats, columns: Floats) -> Integers | None:
     """An order in which eyes near each other follow each other; None if all are near anyway."""
     with np.errstate(invalid="ignore"):
         squares = [np.nan_to_num(values // _SQUARE_POSTS).clip(0, 254) for values in (rows, columns)]

@@ -19,8 +19,7 @@ from hillsight.sight.sweep import walk_fan
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats, Floats32
     from hillsight.ground.grid import Grid, Surface
     from hillsight.sight.octants import Octant
     from hillsight.sight.viewing import Eye
@@ -44,16 +43,16 @@ class PostSight:
         the grazing line of each post; 0 where none does; NaN outside the field; empty if not asked for
     """
 
-    clearance_m: NDArray[np.float32]
-    crest_distance_m: NDArray[np.float32]
+    clearance_m: Floats32
+    crest_distance_m: Floats32
 
 
-def distance_from_m(grid: Grid, eye: Eye) -> NDArray[np.float64]:
+def distance_from_m(grid: Grid, eye: Eye) -> Floats:
     """Grid distance of every post from an eye, (rows, columns) float64, metres."""
     north_south_m = (np.arange(grid.rows) - eye.row) * grid.spacing_y_m
     east_west_m = (np.arange(grid.columns) - eye.column) * grid.spacing_x_m
     # The same arithmetic as the kernel's, so that both draw the reach through the same posts.
-    distance: NDArray[np.float64] = np.sqrt((north_south_m**2)[:, None] + (east_west_m**2)[None, :])
+    distance: Floats = np.sqrt((north_south_m**2)[:, None] + (east_west_m**2)[None, :])
     return distance
 
 
@@ -101,7 +100,7 @@ def see_states(
     progress: Callable[[float], None] | None = None,
     *,
     maxima: Maxima | None = None,
-) -> NDArray[np.uint8]:
+) -> Bytes:
     """State of every post of a field of view; several times quicker than its clearance.
 
     Parameters are those of see_posts; ``target_heights_m`` may be several.
@@ -124,7 +123,7 @@ def _see(
     surface: Surface,
     eye: Eye,
     field: Field | float,
-    target_heights_m: Sequence[float] | NDArray[np.float64],
+    target_heights_m: Sequence[float] | Floats,
     answers: Answers,
     maxima: Maxima | None,
     progress: Callable[[float], None] | None,
@@ -139,7 +138,7 @@ def answer(
     grid: Grid,
     eye: Eye,
     field: Field,
-    target_heights_m: NDArray[np.float64],
+    target_heights_m: Floats,
     ground: Ground,
     answers: Answers,
     progress: Callable[[float], None] | None = None,
@@ -174,7 +173,7 @@ def ground_of(surface: Surface, maxima: Maxima) -> Ground:
     return Ground(window, heights_m, maxima.highest_16, maxima.has_void_16, maxima.any_void)
 
 
-def look_of(eye: Eye, field: Field, target_heights_m: NDArray[np.float64]) -> Look:
+def look_of(eye: Eye, field: Field, target_heights_m: Floats) -> Look:
     """What an eye asks of the ground.
 
     Raises

@@ -12,18 +12,18 @@ from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.octants import Octant
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Floats32
 
 
 @compiled
 def load_row(
-    heights_m: NDArray[np.float32],
+    heights_m: Floats32,
     origin: int,
     step: int,
     across: float,
     level_m: float,
     across_drop: float,
-    rows: NDArray[np.float64],
+    rows: Floats,
     slot: int,
     first: int,
     last: int,
@@ -48,7 +48,7 @@ def load_row(
 
 @compiled
 def load_block(
-    heights_m: NDArray[np.float32],
+    heights_m: Floats32,
     origin: int,
     step: int,
     cross: int,
@@ -57,7 +57,7 @@ def load_block(
     eye_level_m: float,
     along_drop: float,
     across_drop: float,
-    rows: NDArray[np.float64],
+    rows: Floats,
     count: int,
     last: int,
 ) -> None:
@@ -75,7 +75,7 @@ def load_block(
 
 
 @compiled
-def greatest(rows: NDArray[np.float64], slot: int, first: int, last: int) -> float:
+def greatest(rows: Floats, slot: int, first: int, last: int) -> float:
     """Greatest height of some posts of a row, voids left out."""
     greatest = -np.inf
     for x in range(first, last + 1):
@@ -84,7 +84,7 @@ def greatest(rows: NDArray[np.float64], slot: int, first: int, last: int) -> flo
 
 
 @compiled_without_nan
-def greatest_known(rows: NDArray[np.float64], slot: int, first: int, last: int) -> float:
+def greatest_known(rows: Floats, slot: int, first: int, last: int) -> float:
     """Greatest height of some posts of a row, none of them a void."""
     greatest = -1e300
     for x in range(first, last + 1):
@@ -101,7 +101,7 @@ def steps_within(start: int, step: int, first: int, count: int) -> tuple[int, in
 
 
 @compiled
-def holds_void(rows: NDArray[np.float64], slot: int, first: int, last: int) -> bool:
+def holds_void(rows: Floats, slot: int, first: int, last: int) -> bool:
     void = False
     for x in range(first, last + 1):
         void |= rows[slot, x] != rows[slot, x]

@@ -11,8 +11,7 @@ import numpy as np
 from hillsight.errors import CallError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.ground.grid import Grid
 
 #: An eye or a target nearer than this (in post spacings) to a grid line stands on the line.
@@ -25,7 +24,7 @@ CROSSING_SNAP = 1e-9
 TIE_M = 1e-6
 
 
-def on_lines(places: NDArray[np.float64]) -> NDArray[np.float64]:
+def on_lines(places: Floats) -> Floats:
     """Fractional rows or columns brought onto a grid line that they all but touch."""
     whole = np.round(places)
     with np.errstate(invalid="ignore"):

@@ -15,7 +15,7 @@ from hillsight.sight.crossings import entry_share, ground_on_line, lines_between
 from hillsight.sight.viewing import CROSSING_SNAP, ON_LINE, TIE_M
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Flags, Floats, Floats32, Integers
 
 #: Ground this far (m) below the grazing line is passed over without working it out exactly; more than all
 #: rounding, and than snapping to a post can move a crossing on a face of 10 km.
@@ -34,7 +34,7 @@ _FEW = 100
 
 @compiled
 def _highest_of(
-    flat_m: NDArray[np.float32],
+    flat_m: Floats32,
     lines: tuple[int, int, int],
     posts_along: int,
     strides: tuple[int, int],
@@ -108,12 +108,12 @@ def _highest_of(
 
 @compiled
 def grazing(
-    flat_m: NDArray[np.float32],
+    flat_m: Floats32,
     rows: int,
     columns: int,
-    ladder_m: NDArray[np.float32],
-    ladder_void: NDArray[np.bool_],
-    offsets: NDArray[np.int64],
+    ladder_m: Floats32,
+    ladder_void: Flags,
+    offsets: Integers,
     any_void: bool,
     spacing_x_m: float,
     spacing_y_m: float,
@@ -275,17 +275,17 @@ def _on_line(place: float) -> float:
 
 @compiled
 def clearance_of_pairs(
-    height_m: NDArray[np.float32],
-    ladder_m: NDArray[np.float32],
-    ladder_void: NDArray[np.bool_],
-    offsets: NDArray[np.int64],
+    height_m: Floats32,
+    ladder_m: Floats32,
+    ladder_void: Flags,
+    offsets: Integers,
     any_void: bool,
     spacing_x_m: float,
     spacing_y_m: float,
-    pairs: NDArray[np.float64],
+    pairs: Floats,
     lowered: bool,
     state_only: bool,
-    found: NDArray[np.float64],
+    found: Floats,
 ) -> None:
     """Clearance of the target of each pair.
 

@@ -25,13 +25,11 @@ from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SHAPES, SLOPES
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 _OF_THINGS = {
     "seen": seen_fact,
@@ -111,7 +109,7 @@ def slope_word(slope_deg: float) -> str:
     return "rises steeply"
 
 
-def _rim(glance: Glance, at: NDArray[np.int64], distance_m: Floats) -> shapely.Geometry | None:
+def _rim(glance: Glance, at: Integers, distance_m: Floats) -> shapely.Geometry | None:
     """Lines through places at distances along neighbouring bearings, broken where the distance jumps."""
     turn = np.radians(at * STEP_DEG - glance.convergence_deg)
     places = np.column_stack(
@@ -126,7 +124,7 @@ def _rim(glance: Glance, at: NDArray[np.int64], distance_m: Floats) -> shapely.G
     return shapely.MultiLineString(lines) if lines else None
 
 
-def _middle_deg(at: NDArray[np.int64]) -> float:
+def _middle_deg(at: Integers) -> float:
     return float(at[at.size // 2] * STEP_DEG % 360.0)
 
 

@@ -19,12 +19,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
 
-    Floats = NDArray[np.float64]
 
 #: Things asked about: the most noticeable ones of each place, so many.
 _MOST_THINGS = 14

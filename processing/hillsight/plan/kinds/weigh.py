@@ -14,15 +14,13 @@ from hillsight.plan.vocabulary import SURENESS, TRUST
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
     from hillsight.plan.observer import Observer
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 _OF_GROUND = {
     "brow": weigh_ground.brow_fit,

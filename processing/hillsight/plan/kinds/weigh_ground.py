@@ -10,14 +10,12 @@ from scipy import special
 from hillsight.plan.vocabulary import DEAD_GROUND, DISTANCES, SLOPES
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.observer import Observer
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 #: A brow farther off than this is none of the near ground: who says there is no brow has not looked so far.
 BROW_WITHIN_M = 1_500.0
@@ -170,7 +168,7 @@ def _mean(values: Floats) -> Floats:
     return np.asarray(values.mean(axis=1), np.float64)
 
 
-def _mean_where(values: Floats, there: NDArray[np.bool_], otherwise: float) -> Floats:
+def _mean_where(values: Floats, there: Flags, otherwise: float) -> Floats:
     """Mean of each row over the bearings that count; a figure of its own where none does."""
     count = there.sum(axis=1)
     total = np.where(there, values, 0.0).sum(axis=1)

@@ -12,15 +12,13 @@ from hillsight.plan.kinds.weigh_things import shown, told
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
     from hillsight.plan.observer import Observer
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 #: Two things whose bearings differ by less are not told to be left or right of one another, degrees.
 _BESIDE_DEG = 1.0

@@ -8,16 +8,13 @@ import numpy as np
 from scipy import special
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
     from hillsight.plan.observer import Observer
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
-    Indices = NDArray[np.int64]
 
 #: Where level ends and well above begins, degrees either way; as in reading.things.relative_height.
 LEVEL_DEG, WELL_DEG = 0.5, 3.0
@@ -216,5 +213,5 @@ def vertical_angle_fit(
     return told(any_of(each), what, things, observer)
 
 
-def _shape(framing: Framing, rows: Indices) -> tuple[int, int]:
+def _shape(framing: Framing, rows: Integers) -> tuple[int, int]:
     return framing.heading_deg.size, rows.size

@@ -13,10 +13,8 @@ from hillsight.plan.look.glance import BEARINGS, STEP_DEG
 from hillsight.plan.vocabulary import PARTS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Integers
 
-    Floats = NDArray[np.float64]
-    Indices = NDArray[np.int64]
 
 #: Directions that a picture may look in, degrees apart.
 HEADING_STEP_DEG = 2.0
@@ -61,12 +59,12 @@ class Framing:
         left, right = PARTS[part]
         return left * self.width_deg, right * self.width_deg
 
-    def bearings(self, part: str) -> Indices:
+    def bearings(self, part: str) -> Integers:
         """Indices of the bearings in a part for each heading, (h, k), from left to right."""
         return self._bearings[part]
 
     @cached_property
-    def _bearings(self) -> dict[str, Indices]:
+    def _bearings(self) -> dict[str, Integers]:
         found = {}
         middle = np.rint(self.heading_deg / STEP_DEG).astype(np.int64)
         for part in PARTS:

@@ -18,8 +18,7 @@ from hillsight.sight.points import see_points
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Surface
@@ -27,7 +26,6 @@ if TYPE_CHECKING:
     from hillsight.sight.maxima import Maxima
     from hillsight.sight.viewing import Viewing
 
-    Floats = NDArray[np.float64]
 
 #: Bearings all round, a multiple of four. Half a degree is less than a person tells in a picture.
 BEARINGS = 720
@@ -217,7 +215,7 @@ def _things_seen(
 
 
 def _falls_right_deg(
-    things: Things, k: int, here: slice, seen: NDArray[np.int64], bearing: Floats, ground_m: Floats
+    things: Things, k: int, here: slice, seen: Integers, bearing: Floats, ground_m: Floats
 ) -> float:
     """Angle from the higher to the lower end of what is seen of a line."""
     if things.frame.geometry.iloc[k].geom_type not in ("LineString", "MultiLineString") or seen.size < 2:

@@ -18,12 +18,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats, Integers
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
-    Indices = NDArray[np.int64]
 
 #: Names and kinds listed when a statement's thing is on no map.
 _NEAR_MATCHES = 5
@@ -60,8 +58,8 @@ class Things:
     easting_m: Floats
     northing_m: Floats
     height_m: Floats
-    starts: Indices
-    _found: dict[str, Indices] = field(default_factory=dict, repr=False)
+    starts: Integers
+    _found: dict[str, Integers] = field(default_factory=dict, repr=False)
     _classes: dict[str, str] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -93,7 +91,7 @@ class Things:
         name = self.frame["name"].iloc[thing]
         return str(name) if isinstance(name, str) else str(self.frame["kind"].iloc[thing])
 
-    def rows(self, what: str) -> Indices:
+    def rows(self, what: str) -> Integers:
         """Things that a name or kind stands for."""
         if what not in self._found:
             self._found[what] = find(self.frame, what)
@@ -120,7 +118,7 @@ class Things:
         return self._classes[what]
 
 
-def find(frame: geopandas.GeoDataFrame, what: str) -> Indices:
+def find(frame: geopandas.GeoDataFrame, what: str) -> Integers:
     """Rows that a name stands for, or, where nothing is called so, all of that kind."""
     wanted = _plain(what)
     names = [_plain(name) if isinstance(name, str) else None for name in frame["name"]]
@@ -142,7 +140,7 @@ def _plain(text: str) -> str:
     return " ".join(text.split()).casefold()
 
 
-def wanted_rows(frame: geopandas.GeoDataFrame, statements: Iterable[Statement], source: str) -> Indices:
+def wanted_rows(frame: geopandas.GeoDataFrame, statements: Iterable[Statement], source: str) -> Integers:
     """Rows that any of the statements is about.
 
     Raises

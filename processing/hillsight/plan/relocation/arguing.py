@@ -15,15 +15,13 @@ from hillsight.plan.vocabulary import TRUST
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.relocation.posterior import Table
     from hillsight.plan.statement import Statement
     from hillsight.plan.verdict import Fact
 
-    Floats = NDArray[np.float64]
 
 #: How many times likelier a statement must make the best candidate to decide, and to support at all.
 DECIDES_FROM, SUPPORTS_FROM = 2.0, 1.15

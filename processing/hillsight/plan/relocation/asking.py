@@ -13,14 +13,12 @@ from hillsight.plan.verdict import NextQuestion
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.questions import Question
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 #: Information below which a question is not worth asking, bits.
 _LEAST_BITS = 0.02

@@ -12,13 +12,11 @@ from hillsight.ground.stations import Station
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.statement import Statement
 
-    Floats = NDArray[np.float64]
 
 #: So far about a place it is looked from too, to the four quarters.
 _BESIDE_M = 15.0

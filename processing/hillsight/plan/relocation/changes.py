@@ -13,21 +13,18 @@ from hillsight.plan.verdict import Change
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.relocation.decision import Rules
     from hillsight.plan.relocation.posterior import Posterior, Table
-
-    Floats = NDArray[np.float64]
 
 
 def judge(
     table: Table,
     about: Table,
     prior: Floats,
-    man_made: NDArray[np.bool_],
+    man_made: Flags,
     rules: Rules,
-    left_out: NDArray[np.bool_] | None = None,
+    left_out: Flags | None = None,
 ) -> tuple[str, Posterior, Posterior]:
     """(state, posterior by all statements, posterior without works of man).
 

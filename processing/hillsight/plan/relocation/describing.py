@@ -14,8 +14,7 @@ from hillsight.plan.statement import Statement
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.questions import Question
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
@@ -62,7 +61,7 @@ def describe(glance: Glance, weighing: Weighing) -> tuple[Statement, ...]:
     return tuple(sorted(_sensible(told), key=lambda statement: _ORDER.index(statement.kind)))
 
 
-def _answer(question: Question, chances: NDArray[np.float64]) -> Statement | None:
+def _answer(question: Question, chances: Floats) -> Statement | None:
     best = int(np.argmax(chances))
     # With few answers to choose from, a majority says less.
     even = 1.0 / len(question.answers)

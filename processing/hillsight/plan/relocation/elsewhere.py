@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats
     from hillsight.ground.grid import Surface
 
-    Floats = NDArray[np.float64]
 
 _SEED = 20_260_401
 

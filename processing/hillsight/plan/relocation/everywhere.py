@@ -18,8 +18,7 @@ from hillsight.plan.relocation.posterior import base_rates, table_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Floats32
     from hillsight.plan.relocation.relocation import Setting
     from hillsight.plan.statement import Sighting
 
@@ -37,7 +36,7 @@ class Everywhere:
     share : (rows, columns) float32; NaN where there is no ground
     """
 
-    share: NDArray[np.float32]
+    share: Floats32
     grid: Grid
 
 
@@ -87,7 +86,7 @@ def everywhere(
     if not places:
         return Everywhere(share, grid)
 
-    def fits(place: tuple[int, int]) -> NDArray[np.float64]:
+    def fits(place: tuple[int, int]) -> Floats:
         e, n = (float(v) for v in grid.to_map(*place))
         return weighing.fits(statements, setting.looker.look(Station("", None, e, n, None, ""), things))[None]
 

@@ -16,8 +16,7 @@ from hillsight.plan.relocation.posterior import table_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.looking import Looker
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting
     from hillsight.plan.verdict import Change, Verdict
 
-    Floats = NDArray[np.float64]
 
 #: How far off a candidate's place may be for the answer to stand, and how much higher the eye.
 _OFF_M, _HIGHER_M = 50.0, 1.0
@@ -37,7 +35,7 @@ def left_out(
     table: Table,
     about: Table,
     prior: Floats,
-    man_made: NDArray[np.bool_],
+    man_made: Flags,
     rules: Rules,
     labels: Sequence[str],
 ) -> list[Change]:
@@ -77,7 +75,7 @@ class Otherwise:
     settings: tuple[Floats, Floats, Floats, Floats, float]
     about: Table
     prior: Floats
-    man_made: NDArray[np.bool_]
+    man_made: Flags
 
     def moved(
         self, glances: Sequence[Glance], fits: Floats, state: str, best: int, rival: int | None

@@ -9,9 +9,8 @@ import numpy as np
 from scipy import special
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Flags, Floats
 
-    Floats = NDArray[np.float64]
 
 #: No statement, however well it fits elsewhere, makes a place impossible.
 _LEAST = 1e-4
@@ -28,7 +27,7 @@ class Table:
     log_fits: Floats
     log_prior: Floats
 
-    def without(self, left_out: NDArray[np.bool_] | None = None) -> Floats:
+    def without(self, left_out: Flags | None = None) -> Floats:
         """Log likelihood of each place, (c,), without the statements marked, (s,) of truth values."""
         fits = self.log_fits
         if left_out is not None:

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats, Integers
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.looking import Looker
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting, Statement
     from hillsight.plan.verdict import NextQuestion
 
-    Floats = NDArray[np.float64]
 
 #: Two candidates nearer than this are one place.
 LEAST_APART_M = 1.0
@@ -245,7 +244,7 @@ def _weighed(
     prior: Floats,
     whole: Posterior,
     ground: Posterior,
-    order: NDArray[np.int64],
+    order: Integers,
 ) -> tuple[Weighed, ...]:
     directions = table.directions()
     best = directions.argmax(axis=1)

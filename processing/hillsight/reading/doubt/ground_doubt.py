@@ -15,8 +15,7 @@ from hillsight.words.states import GroundState
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.reading.doubt.trust import Limits
@@ -33,8 +32,8 @@ class GroundDoubt:
     expected_ha, low_ha, high_ha : ground seen, and its 95 % interval
     """
 
-    states: NDArray[np.uint8]
-    probability: NDArray[np.float32]
+    states: Bytes
+    probability: Floats32
     expected_ha: float
     low_ha: float
     high_ha: float
@@ -47,7 +46,7 @@ def doubt_of_ground(
     target_height_m: float,
     errors: ErrorModel,
     limits: Limits,
-    states: NDArray[np.uint8],
+    states: Bytes,
     progress: Callable[[float], None] | None = None,
 ) -> GroundDoubt:
     """The chance that each post is seen, and the states with what is uncertain.

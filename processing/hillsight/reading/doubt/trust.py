@@ -15,13 +15,13 @@ from hillsight.sight.doubt_ground import mean_ground
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
+    from hillsight.arrays import Bytes, Floats, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
-    Floats = NDArray[np.float64]
 
 #: Standard deviations either side of a value that hold it with a probability of 95 % (normal errors).
 SIGMAS_95 = 1.959964
@@ -57,7 +57,7 @@ class Limits:
                 remedy="Give two probabilities from 0 to 1, the smaller one first, such as 0.1 and 0.9",
             )
 
-    def state_codes(self, probability: ArrayLike) -> NDArray[np.uint8]:
+    def state_codes(self, probability: ArrayLike) -> Bytes:
         """Codes of GroundState, same shape: HIDDEN, UNCERTAIN, VISIBLE, UNKNOWN where NaN."""
         chance = np.asarray(probability, np.float64)
         with np.errstate(invalid="ignore"):
@@ -188,8 +188,8 @@ class _Bearers:
     """The four posts that bear the ground at each of n places: rows, columns, weights (n, 4)."""
 
     places: Floats
-    rows: NDArray[np.int64]
-    columns: NDArray[np.int64]
+    rows: Integers
+    columns: Integers
     weights: Floats
     ground_m: Floats
 

@@ -19,8 +19,7 @@ from hillsight.reading.ground.regions import HIDDEN
 from hillsight.reading.things.extent import line_extent_deg, scattered_extent_deg
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers, Objects
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.view import View
 
@@ -96,7 +95,7 @@ def behind_crests(
     return frame.astype({"crest": "Int64", "role": object, "pocket": np.int64})
 
 
-def _cuts(view: View, lines: CrestLines, *, follow_cells: bool) -> NDArray[np.object_]:
+def _cuts(view: View, lines: CrestLines, *, follow_cells: bool) -> Objects:
     """Lines outwards from both ends of each crest line, as far as it hides ground.
 
     Outlines of cells may lie a cell nearer than the crest: there the lines begin that much nearer.
@@ -117,13 +116,11 @@ def _cuts(view: View, lines: CrestLines, *, follow_cells: bool) -> NDArray[np.ob
                 ends.append(eye + until_m / away_m * (place - eye))
     # Neighbouring crest lines may share an end.
     both = np.unique(np.hstack((np.array(begins).reshape(-1, 2), np.array(ends).reshape(-1, 2))), axis=0)
-    cuts: NDArray[np.object_] = shapely.linestrings(both.reshape(-1, 2, 2))
+    cuts: Objects = shapely.linestrings(both.reshape(-1, 2, 2))
     return cuts
 
 
-def _faces(
-    polygons: NDArray[np.object_], cuts: NDArray[np.object_]
-) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+def _faces(polygons: Objects, cuts: Objects) -> tuple[Objects, Integers]:
     """Pieces that the cuts make of the pockets, and the index of the pocket each lies in."""
     if polygons.size == 0:
         return np.empty(0, object), np.empty(0, np.int64)
@@ -134,7 +131,7 @@ def _faces(
     return pieces[piece], pocket
 
 
-def _paint(view: View, polygons: NDArray[np.object_]) -> NDArray[np.int64]:
+def _paint(view: View, polygons: Objects) -> Integers:
     """Index of the polygon that each hidden post within the reach lies in, -1 for none."""
     hidden = (view.classes == HIDDEN) & view.within_reach
     if polygons.size == 0:
@@ -148,9 +145,7 @@ def _paint(view: View, polygons: NDArray[np.object_]) -> NDArray[np.int64]:
     return np.where(hidden, painted.astype(np.int64) - 1, -1)
 
 
-def _crest_of_faces(
-    view: View, lines: CrestLines, faces: NDArray[np.object_], face_of_post: NDArray[np.int64]
-) -> NDArray[np.int64]:
+def _crest_of_faces(view: View, lines: CrestLines, faces: Objects, face_of_post: Integers) -> Integers:
     """Crest line that hides most posts of each piece; of one without posts, the crest at its near edge."""
     _, _, crest = figures_of_posts(view, lines, face_of_post, faces, depths=False)
     for i in np.flatnonzero(crest == 0):
@@ -161,7 +156,7 @@ def _crest_of_faces(
     return crest
 
 
-def _extent_deg(ground: shapely.MultiPolygon, bearing_deg: NDArray[np.float64]) -> tuple[float, float]:
+def _extent_deg(ground: shapely.MultiPolygon, bearing_deg: Floats) -> tuple[float, float]:
     """Left and right edge of a piece, or of all its parts together."""
     if shapely.get_num_geometries(ground) > 1:
         return scattered_extent_deg(bearing_deg)

@@ -13,8 +13,7 @@ from rasterio.transform import Affine
 from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE, Tiling
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers, Objects
     from hillsight.ground.grid import Grid
     from hillsight.reading.ground.regions import Rings
     from hillsight.reading.view import View
@@ -34,8 +33,8 @@ class Patches:
     pieces : (n,) int64; patches that the reach cuts from one connected piece share its number
     """
 
-    polygons: NDArray[np.object_]
-    pieces: NDArray[np.int64]
+    polygons: Objects
+    pieces: Integers
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class Cover:
     hidden: Patches
     visible: Patches
     unknown: Patches
-    post_pieces: NDArray[np.int64]
+    post_pieces: Integers
 
 
 def reach_polygon(easting_m: float, northing_m: float, reach_m: float) -> shapely.Polygon:
@@ -76,17 +75,15 @@ def tile(view: View) -> Tiling:
     )
 
 
-def places_on_map(
-    view: View, tiling: Tiling, vertices: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def places_on_map(view: View, tiling: Tiling, vertices: Integers) -> tuple[Floats, Floats]:
     """Easting and northing of a tiling's vertices."""
     row, column = tiling.place(vertices)
     return view.grid.to_map(row - _PAD, column - _PAD)
 
 
 def vertex_posts(
-    view: View, tiling: Tiling, vertices: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    view: View, tiling: Tiling, vertices: Integers
+) -> tuple[Integers, Integers, Integers, Integers]:
     """Row and column of both posts of each vertex's edge on the view's surface, cut to its bounds."""
     row_a, column_a, row_b, column_b = tiling.edge_posts(vertices)
     last_row, last_column = view.grid.rows - 1, view.grid.columns - 1
@@ -200,7 +197,7 @@ def celled(view: View) -> Cover:
     return Cover(reach, patches[HIDDEN], patches[VISIBLE], patches[UNKNOWN], pieces.astype(np.int64))
 
 
-def _as_array(polygons: list[shapely.Polygon]) -> NDArray[np.object_]:
+def _as_array(polygons: list[shapely.Polygon]) -> Objects:
     array = np.empty(len(polygons), object)
     array[:] = polygons
     return array

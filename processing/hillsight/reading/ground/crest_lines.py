@@ -23,8 +23,7 @@ from hillsight.reading.ground.regions import HIDDEN, VISIBLE
 from hillsight.reading.things.extent import line_extent_deg
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.reading.ground.regions import Tiling
     from hillsight.reading.view import View
 
@@ -47,18 +46,16 @@ class CrestLines:
     """
 
     frame: geopandas.GeoDataFrame
-    crest_of_post: NDArray[np.int64]
+    crest_of_post: Integers
 
     @cached_property
-    def _tree(self) -> tuple[cKDTree | None, NDArray[np.int64]]:
+    def _tree(self) -> tuple[cKDTree | None, Integers]:
         coordinates, index = shapely.get_coordinates(self.frame.geometry.to_numpy(), return_index=True)
         if not coordinates.size:
             return None, np.empty(0, np.int64)
         return cKDTree(coordinates), self.frame["crest"].to_numpy(np.int64)[index]
 
-    def nearest(
-        self, eastings_m: NDArray[np.float64], northings_m: NDArray[np.float64], within_m: float
-    ) -> NDArray[np.int64]:
+    def nearest(self, eastings_m: Floats, northings_m: Floats, within_m: float) -> Integers:
         """Number of the crest line nearest to each place, 0 where none is within the distance."""
         tree, numbers = self._tree
         if tree is None:
@@ -72,13 +69,13 @@ class CrestLines:
 class _Stretch:
     """One crest line in the making: positions, heights and roles of its vertices, left to right."""
 
-    easting_m: NDArray[np.float64]
-    northing_m: NDArray[np.float64]
-    height_m: NDArray[np.float64]
-    bearing_deg: NDArray[np.float64]
-    distance_m: NDArray[np.float64]
-    is_nearest: NDArray[np.bool_]
-    is_sky: NDArray[np.bool_]
+    easting_m: Floats
+    northing_m: Floats
+    height_m: Floats
+    bearing_deg: Floats
+    distance_m: Floats
+    is_nearest: Flags
+    is_sky: Flags
 
 
 def crest_lines(view: View, tiling: Tiling) -> CrestLines:
@@ -195,17 +192,17 @@ def _stretches(view: View, tiling: Tiling) -> list[_Stretch]:
 
 def _share_from_seen(
     view: View,
-    seen_at: tuple[NDArray[np.int64], NDArray[np.int64]],
-    easting: NDArray[np.float64],
-    northing: NDArray[np.float64],
-) -> NDArray[np.float64]:
+    seen_at: tuple[Integers, Integers],
+    easting: Floats,
+    northing: Floats,
+) -> Floats:
     """How far along its edge, from the seen post, each vertex lies: 0 to 1."""
     east, north = view.grid.to_map(seen_at[0].astype(float), seen_at[1].astype(float))
     share = np.hypot((easting - east) / view.grid.spacing_x_m, (northing - north) / view.grid.spacing_y_m)
     return np.clip(share, 0.0, 1.0)
 
 
-def _runs(is_crest: NDArray[np.bool_], offsets: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def _runs(is_crest: Flags, offsets: Integers) -> list[Integers]:
     """Runs of crest vertices along each ring, short gaps bridged, at least two vertices each."""
     runs = []
     for start, end in pairwise(offsets):
@@ -229,11 +226,11 @@ def _runs(is_crest: NDArray[np.bool_], offsets: NDArray[np.int64]) -> list[NDArr
 
 def _roles(
     view: View,
-    easting: NDArray[np.float64],
-    northing: NDArray[np.float64],
-    at_m: NDArray[np.float64],
+    easting: Floats,
+    northing: Floats,
+    at_m: Floats,
     spacing_m: float,
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+) -> tuple[Flags, Flags]:
     """For each crest vertex: whether no nearer ground turns out of view, whether sky stands behind it."""
     bearing_grid = np.degrees(np.arctan2(easting - view.easting_m, northing - view.northing_m))
     along = view.along(bearing_grid)
@@ -244,7 +241,7 @@ def _roles(
     return nearest, sky
 
 
-def _split_by_role(nearest: NDArray[np.bool_], sky: NDArray[np.bool_]) -> list[slice]:
+def _split_by_role(nearest: Flags, sky: Flags) -> list[slice]:
     """Split a run where its role changes for good; brief changes are left in."""
     role = np.where(sky, 2, np.where(nearest, 1, 0))
     changes = np.r_[0, np.flatnonzero(np.diff(role)) + 1, role.size]
@@ -260,7 +257,7 @@ def _split_by_role(nearest: NDArray[np.bool_], sky: NDArray[np.bool_]) -> list[s
     return [slice(a, min(b + 1, role.size)) for a, b in pairwise(cuts)]
 
 
-def _assign_posts(view: View, lines: CrestLines) -> NDArray[np.int64]:
+def _assign_posts(view: View, lines: CrestLines) -> Integers:
     """Crest line that sets the grazing line of each hidden post within the reach, 0 for none near."""
     crest_of_post = np.zeros((view.grid.rows, view.grid.columns), np.int64)
     hidden = np.flatnonzero((view.classes == HIDDEN) & view.within_reach)

@@ -13,11 +13,9 @@ import shapely
 from hillsight.errors import CallError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import AnyArray, Floats, Integers
     from hillsight.reading.view import View
 
-    Floats = NDArray[np.float64]
 
 #: Ground that dips out of view by less (m) at its deepest makes no brow: terrain models are wrong by metres.
 #: Common practice, no source.
@@ -94,7 +92,7 @@ def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDat
     return geopandas.GeoDataFrame(frame, geometry=shapes, crs=view.grid.crs)
 
 
-def _brows(view: View, grid_deg: NDArray[Any]) -> _Brows:
+def _brows(view: View, grid_deg: AnyArray) -> _Brows:
     along = view.along(np.asarray(grid_deg, np.float64))
     deep = along.crests[:, :, 2] >= LEAST_DEPTH_M
     first = np.argmax(deep, axis=1)
@@ -160,8 +158,8 @@ def _height_m(view: View, easting_m: Floats, northing_m: Floats) -> Floats:
 def _sector(
     sector: int,
     sectors: int,
-    at: NDArray[np.int64],
-    true_deg: NDArray[Any],
+    at: Integers,
+    true_deg: AnyArray,
     brows: _Brows,
     figures: dict[str, Floats],
 ) -> dict[str, Any]:

@@ -15,8 +15,7 @@ from hillsight.reading.ground.regions import HIDDEN
 from hillsight.reading.things.extent import line_extent_deg
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers, Objects
     from hillsight.reading.ground.cover import Cover
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.view import View
@@ -81,9 +80,7 @@ def pockets(
     return frame[[*_COLUMNS, "geometry"]]
 
 
-def _post_owner(
-    view: View, cover: Cover, polygons: NDArray[np.object_], pieces: NDArray[np.int64]
-) -> NDArray[np.int64]:
+def _post_owner(view: View, cover: Cover, polygons: Objects, pieces: Integers) -> Integers:
     """Index of the pocket each post belongs to, -1 for none, (rows, columns)."""
     piece_count = int(max(cover.post_pieces.max(initial=0), pieces.max(initial=0))) + 1
     parts = np.bincount(cover.hidden.pieces, minlength=piece_count)
@@ -109,11 +106,11 @@ def _post_owner(
 def figures_of_posts(
     view: View,
     lines: CrestLines,
-    owner: NDArray[np.int64],
-    polygons: NDArray[np.object_],
+    owner: Integers,
+    polygons: Objects,
     *,
     depths: bool = True,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+) -> tuple[Floats, Floats, Integers]:
     """Mean and greatest depth of each polygon's posts, and the crest line that hides most of them.
 
     Parameters

@@ -17,7 +17,7 @@ import numpy as np
 from hillsight.kernels.compiled import compiled, inlined
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Bytes, Floats, Integers
 
 UNKNOWN, HIDDEN, VISIBLE, OUTSIDE = 0, 1, 2, 3
 
@@ -34,9 +34,9 @@ class Rings:
     pieces : (rings,) int64, the connected piece of ground each ring bounds: a shell and its holes share it
     """
 
-    vertices: NDArray[np.int64]
-    offsets: NDArray[np.int64]
-    pieces: NDArray[np.int64]
+    vertices: Integers
+    offsets: Integers
+    pieces: Integers
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,13 @@ class Tiling:
     pieces : (rows + 2, columns + 2) int64, number of the connected piece of each post
     """
 
-    classes: NDArray[np.uint8]
-    clearance: NDArray[np.float64]
-    pieces: NDArray[np.int64]
+    classes: Bytes
+    clearance: Floats
+    pieces: Integers
     _found: dict[int, Rings] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
-    def of(cls, classes: NDArray[np.uint8], clearance_m: NDArray[np.float64]) -> Tiling:
+    def of(cls, classes: Bytes, clearance_m: Floats) -> Tiling:
         """Tile a window.
 
         Parameters
@@ -86,9 +86,7 @@ class Tiling:
         pieces = np.where(inside, self.pieces[row, column], self.pieces[other_row, other_column])
         return Rings(vertices, offsets, pieces)
 
-    def edge_posts(
-        self, vertices: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    def edge_posts(self, vertices: Integers) -> tuple[Integers, Integers, Integers, Integers]:
         """Row and column of the two posts of each vertex's edge, in window indices.
 
         For a meeting point inside a square both are its north-western post.
@@ -100,15 +98,13 @@ class Tiling:
         other_column = np.where(middle, column, column + 1 - south)
         return row - 1, column - 1, other_row - 1, other_column - 1
 
-    def place(self, vertices: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def place(self, vertices: Integers) -> tuple[Floats, Floats]:
         """Fractional row and column of vertices, in window indices."""
         row, column = _places(vertices, self.classes, self.clearance)
         return row - 1.0, column - 1.0
 
 
-def _edge_post(
-    vertices: NDArray[np.int64], rows: int, columns: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+def _edge_post(vertices: Integers, rows: int, columns: int) -> tuple[Integers, Integers, Integers]:
     """Row and column of the first post of a vertex's edge, and 1 if the edge runs south, 0 if east."""
     size = rows * columns
     post = vertices % size
@@ -139,7 +135,7 @@ def _joined(a: int, b: int, c: int, d: int, mean: float) -> int:
 
 
 @compiled
-def _find(parent: NDArray[np.int64], i: int) -> int:
+def _find(parent: Integers, i: int) -> int:
     while parent[i] != i:
         parent[i] = parent[parent[i]]
         i = parent[i]
@@ -147,7 +143,7 @@ def _find(parent: NDArray[np.int64], i: int) -> int:
 
 
 @compiled
-def _union(parent: NDArray[np.int64], i: int, j: int) -> None:
+def _union(parent: Integers, i: int, j: int) -> None:
     a, b = _find(parent, i), _find(parent, j)
     if a < b:
         parent[b] = a
@@ -156,7 +152,7 @@ def _union(parent: NDArray[np.int64], i: int, j: int) -> None:
 
 
 @compiled
-def _pieces(classes: NDArray[np.uint8], values: NDArray[np.float64]) -> NDArray[np.int64]:
+def _pieces(classes: Bytes, values: Floats) -> Integers:
     """Number the connected pieces in the order of their first post from the north-west."""
     rows, columns = classes.shape
     parent = np.arange(rows * columns)
@@ -188,7 +184,7 @@ def _pieces(classes: NDArray[np.uint8], values: NDArray[np.float64]) -> NDArray[
 
 
 @compiled
-def _successors(classes: NDArray[np.uint8], values: NDArray[np.float64], of_class: int) -> NDArray[np.int64]:
+def _successors(classes: Bytes, values: Floats, of_class: int) -> Integers:
     """For each vertex on the boundary of a class, the next vertex with the class on the left; else -1.
 
     Vertices are numbered: east-going edge of post (r, c) r * columns + c; south-going edge one grid size
@@ -247,7 +243,7 @@ def _successors(classes: NDArray[np.uint8], values: NDArray[np.float64], of_clas
 
 
 @compiled
-def _trace(after: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _trace(after: Integers) -> tuple[Integers, Integers]:
     """Follow successors into rings, each starting at its lowest vertex number, which lies on an edge."""
     total = 0
     for i in range(after.size):
@@ -272,9 +268,7 @@ def _trace(after: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int6
 
 
 @compiled
-def _places(
-    vertices: NDArray[np.int64], classes: NDArray[np.uint8], values: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _places(vertices: Integers, classes: Bytes, values: Floats) -> tuple[Floats, Floats]:
     rows, columns = classes.shape
     size = rows * columns
     row, column = np.empty(vertices.size), np.empty(vertices.size)

@@ -13,8 +13,7 @@ from hillsight.reading.things.extent import line_extent_deg
 from hillsight.sight.bearings import SKYLINE_ENDS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Bytes, Flags, Floats
     from hillsight.reading.view import View
 
 #: Neighbouring bearings belong to one piece of skyline while their distance changes by less than this share.
@@ -66,9 +65,7 @@ def skyline(view: View, step_deg: float = 0.1) -> Skyline:
     return Skyline(_pieces(view, bearings, distance_m, end, follows), bearings)
 
 
-def _brow_angle_deg(
-    view: View, bearing_grid_deg: NDArray[np.float64], distance_m: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _brow_angle_deg(view: View, bearing_grid_deg: Floats, distance_m: Floats) -> Floats:
     """Apparent vertical angle of the ground at a distance on each bearing; NaN where the distance is."""
     angles = np.full(distance_m.size, np.nan)
     there = np.flatnonzero(np.isfinite(distance_m))
@@ -82,9 +79,9 @@ def _brow_angle_deg(
 def _pieces(
     view: View,
     bearings: geopandas.GeoDataFrame,
-    distance_m: NDArray[np.float64],
-    end: NDArray[np.uint8],
-    follows: NDArray[np.bool_],
+    distance_m: Floats,
+    end: Bytes,
+    follows: Flags,
 ) -> geopandas.GeoDataFrame:
     """Lines through skyline points of neighbouring bearings, broken where the distance jumps.
 

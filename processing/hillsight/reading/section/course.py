@@ -17,15 +17,14 @@ from hillsight.reading.section.profile import Course, cut_section
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats32
     from hillsight.ground.grid import Grid
     from hillsight.ground.stations import Station
     from hillsight.ground.terrain import Terrain
     from hillsight.reading.section.profile import Section, Target
     from hillsight.sight.viewing import Viewing
 
-    Read = Callable[[int, int, int, int], NDArray[np.float32]]
+    Read = Callable[[int, int, int, int], Floats32]
 
 #: Posts around a section that are read with it.
 _MARGIN_POSTS = 2

@@ -12,8 +12,8 @@ from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 
 if TYPE_CHECKING:
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats
     from hillsight.reading.section.profile import Section
 
 #: Stretches of a feature this near (m) to each other are one.
@@ -122,7 +122,7 @@ def _beside(section: Section, feature: Any, line: shapely.LineString) -> Passed:
 def _judged(
     section: Section,
     feature: Any,
-    places: NDArray[np.float64],
+    places: Floats,
     middle: int,
     span_m: tuple[float, float],
     offset_m: float,

@@ -18,11 +18,11 @@ from hillsight.sight.viewing import CROSSING_SNAP, Eye
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Surface
     from hillsight.sight.points import PointSight
 
-    Floats = NDArray[np.float64]
 
 VISIBLE, HIDDEN, UNKNOWN = "visible", "hidden", "unknown"
 

@@ -9,10 +9,10 @@ import numpy as np
 from hillsight.ground.geodesy import wrap_deg
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Flags, Floats
 
 
-def line_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
+def line_extent_deg(bearings_deg: Floats) -> tuple[float, float]:
     """Left and right edge of a line that is followed from vertex to vertex.
 
     Parameters
@@ -32,7 +32,7 @@ def line_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
     return float(wrap_deg(left)), float(wrap_deg(right))
 
 
-def scattered_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, float]:
+def scattered_extent_deg(bearings_deg: Floats) -> tuple[float, float]:
     """Left and right edge of scattered directions: the arc that leaves out their widest gap.
 
     Parameters
@@ -45,7 +45,7 @@ def scattered_extent_deg(bearings_deg: NDArray[np.float64]) -> tuple[float, floa
     return float(ordered[(widest + 1) % ordered.size]), float(ordered[widest])
 
 
-def within_arc(bearings_deg: NDArray[np.float64], left_deg: float, right_deg: float) -> NDArray[np.bool_]:
+def within_arc(bearings_deg: Floats, left_deg: float, right_deg: float) -> Flags:
     """Whether directions lie in the arc clockwise from left to right, edges included.
 
     Equal edges, or edges 360 apart, mean all round.
@@ -53,5 +53,5 @@ def within_arc(bearings_deg: NDArray[np.float64], left_deg: float, right_deg: fl
     width = (right_deg - left_deg) % 360.0
     if width == 0.0:
         return np.ones(np.shape(bearings_deg), bool)
-    inside: NDArray[np.bool_] = (np.asarray(bearings_deg, float) - left_deg) % 360.0 <= width
+    inside: Flags = (np.asarray(bearings_deg, float) - left_deg) % 360.0 <= width
     return inside

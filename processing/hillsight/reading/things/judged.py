@@ -12,8 +12,8 @@ from hillsight.reading.things.samples import sample
 
 if TYPE_CHECKING:
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Flags, Floats, Integers
     from hillsight.reading.view import View
 
 
@@ -30,36 +30,36 @@ class Judged:
     number : samples next to each other along a line follow each other in number; see ``samples.Samples``
     """
 
-    easting_m: NDArray[np.float64]
-    northing_m: NDArray[np.float64]
-    weight: NDArray[np.float64]
-    bearing_deg: NDArray[np.float64]
-    distance_m: NDArray[np.float64]
-    near: NDArray[np.bool_]
-    clearance_m: NDArray[np.float64]
-    ground_m: NDArray[np.float64]
-    slope: NDArray[np.float64]
-    crest_distance_m: NDArray[np.float64]
-    number: NDArray[np.int64]
+    easting_m: Floats
+    northing_m: Floats
+    weight: Floats
+    bearing_deg: Floats
+    distance_m: Floats
+    near: Flags
+    clearance_m: Floats
+    ground_m: Floats
+    slope: Floats
+    crest_distance_m: Floats
+    number: Integers
 
     @property
-    def seen(self) -> NDArray[np.bool_]:
+    def seen(self) -> Flags:
         """Samples that are seen, within the reach."""
         with np.errstate(invalid="ignore"):
-            seen: NDArray[np.bool_] = self.near & (self.clearance_m >= 0)
+            seen: Flags = self.near & (self.clearance_m >= 0)
         return seen
 
     @property
-    def hidden(self) -> NDArray[np.bool_]:
+    def hidden(self) -> Flags:
         """Samples that known ground hides, within the reach."""
         with np.errstate(invalid="ignore"):
-            hidden: NDArray[np.bool_] = self.near & (self.clearance_m < 0)
+            hidden: Flags = self.near & (self.clearance_m < 0)
         return hidden
 
     @property
-    def unknown(self) -> NDArray[np.bool_]:
+    def unknown(self) -> Flags:
         """Samples within the reach that cannot be judged."""
-        unknown: NDArray[np.bool_] = self.near & np.isnan(self.clearance_m)
+        unknown: Flags = self.near & np.isnan(self.clearance_m)
         return unknown
 
 

@@ -13,8 +13,7 @@ from hillsight.sight.doubt_shares import seen_of_feature
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.reading.things.judged import Judged
     from hillsight.reading.view import View
@@ -85,7 +84,7 @@ def add_doubt(
             entry["state"] = "uncertain"
 
 
-def _chosen(samples: Judged) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def _chosen(samples: Judged) -> tuple[Integers, Floats]:
     """Indices of the samples within the reach to look at, and the weight that each stands for.
 
     Shares rest on samples spread evenly over what the terrain as it is shows, hides and leaves unknown, so

@@ -13,9 +13,9 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
     from pyproj import CRS
 
+    from hillsight.arrays import Floats, Integers
     from hillsight.reading.things.bearing_list import Listing
 
 COLUMNS = (
@@ -68,14 +68,14 @@ class Seen:
     rank: int
     called: str
     told: bool
-    bearing_deg: NDArray[np.float64]
-    distance_m: NDArray[np.float64]
+    bearing_deg: Floats
+    distance_m: Floats
     left_deg: float
     right_deg: float
     easting_m: float
     northing_m: float
     height_m: float
-    number: NDArray[np.int64] | None = None
+    number: Integers | None = None
 
 
 def seen_of(listing: Listing) -> list[Seen]:
@@ -138,7 +138,7 @@ def relations(seen: Sequence[Seen], crs: CRS) -> geopandas.GeoDataFrame:
     )
 
 
-def _nearest_by_slice(thing: Seen) -> NDArray[np.float64]:
+def _nearest_by_slice(thing: Seen) -> Floats:
     """Least distance (m) of what is seen in each slice of the view, inf where nothing is.
 
     A line is whole between two seen samples next to each other: its distance is interpolated there, linearly
@@ -165,10 +165,10 @@ def _nearest_by_slice(thing: Seen) -> NDArray[np.float64]:
 
 def _of_one(
     k: int,
-    left_deg: NDArray[np.float64],
-    right_deg: NDArray[np.float64],
-    width_deg: NDArray[np.float64],
-    nearest_m: NDArray[np.float64],
+    left_deg: Floats,
+    right_deg: Floats,
+    width_deg: Floats,
+    nearest_m: Floats,
 ) -> list[tuple[int, str, float, float]]:
     """(other, relation, gap in degrees, how much nearer in metres) of one thing.
 
@@ -191,9 +191,7 @@ def _of_one(
     return told
 
 
-def _overlapping(
-    others: NDArray[np.int64], k: int, nearest_m: NDArray[np.float64]
-) -> list[tuple[int, str, float, float]]:
+def _overlapping(others: Integers, k: int, nearest_m: Floats) -> list[tuple[int, str, float, float]]:
     """As ``_of_one``, of those of some others that share a slice with it, the least apart in depth first."""
     mine = np.flatnonzero(np.isfinite(nearest_m[k]))
     nearer_m = nearest_m[np.ix_(others, mine)] - nearest_m[k, mine]  # inf where the other is not seen

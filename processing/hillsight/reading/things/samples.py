@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from hillsight.arrays import Floats, Integers
 
 #: A feature is judged by at most about this many samples along it, and as many again inside an area.
 MOST_SAMPLES = 4_000
@@ -27,10 +27,10 @@ class Samples:
         others are at least 2 apart
     """
 
-    easting_m: NDArray[np.float64]
-    northing_m: NDArray[np.float64]
-    weight: NDArray[np.float64]
-    number: NDArray[np.int64]
+    easting_m: Floats
+    northing_m: Floats
+    weight: Floats
+    number: Integers
 
 
 def sample(geometry: shapely.Geometry, spacing_m: float) -> Samples:
@@ -57,13 +57,11 @@ def sample(geometry: shapely.Geometry, spacing_m: float) -> Samples:
     return Samples(xy[:, 0], xy[:, 1], weight, _apart(len(xy)))
 
 
-def _apart(count: int) -> NDArray[np.int64]:
+def _apart(count: int) -> Integers:
     return 2 * np.arange(count, dtype=np.int64)
 
 
-def _along(
-    geometry: shapely.Geometry, spacing_m: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+def _along(geometry: shapely.Geometry, spacing_m: float) -> tuple[Floats, Floats, Integers]:
     """Middles of equal stretches of each line, with their lengths, and each line's two ends (length 0).
 
     Numbered along each line, with one number left out between two.
@@ -86,14 +84,14 @@ def _along(
     return np.concatenate(places), np.concatenate(weights), np.concatenate(numbers)
 
 
-def _places_along(line: shapely.LineString, at_m: NDArray[np.float64]) -> NDArray[np.float64]:
+def _places_along(line: shapely.LineString, at_m: Floats) -> Floats:
     """Places at distances along a line; GEOS would walk it from the start for each of them."""
     xy = shapely.get_coordinates(line)
     along_m = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]
     return np.column_stack((np.interp(at_m, along_m, xy[:, 0]), np.interp(at_m, along_m, xy[:, 1])))
 
 
-def _inside(geometry: shapely.Geometry, spacing_m: float) -> NDArray[np.float64]:
+def _inside(geometry: shapely.Geometry, spacing_m: float) -> Floats:
     """Places of a square lattice that fall inside an area; none if it is too narrow for a fair sample."""
     spacing_m = max(spacing_m, float(np.sqrt(geometry.area / MOST_SAMPLES)))
     west, south, east, north = geometry.bounds

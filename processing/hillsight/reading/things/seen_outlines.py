@@ -16,12 +16,10 @@ from hillsight.reading.ground import cover
 from hillsight.reading.things.samples import _places_along as places_along
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import Floats, Objects
     from hillsight.reading.view import View
     from hillsight.sight.posts import PostSight
 
-    Floats = NDArray[np.float64]
 
 _SHARED = ("rank", "name", "kind", "evidence_class")
 _LINE_FIGURES = ("seen_length_m", "hidden_length_m", "unknown_length_m")
@@ -159,9 +157,9 @@ def seen_areas(
     return _frame(view, listed, rows, _AREA_FIGURES)
 
 
-def _areal(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+def _areal(shapes: Objects) -> Objects:
     parts = shapely.get_parts(shapely.get_parts(shapes))
-    polygons: NDArray[np.object_] = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
+    polygons: Objects = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
     return polygons
 
 

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Flags, Floats
     from hillsight.sheets.paper.maps import Map
     from hillsight.sheets.paper.page import Page
 
@@ -78,7 +78,7 @@ def order_width(layer: str, order: int) -> float:
     return widths[min(max(order, 1), len(widths)) - 1]
 
 
-def paths_of(chart: Map, lines: geopandas.GeoSeries) -> list[NDArray[np.float64]]:
+def paths_of(chart: Map, lines: geopandas.GeoSeries) -> list[Floats]:
     """Pixels of each line; empty for one too short to draw."""
     import shapely
 
@@ -93,7 +93,7 @@ def paths_of(chart: Map, lines: geopandas.GeoSeries) -> list[NDArray[np.float64]
 
 def draw_lines(
     chart: Map,
-    paths: Sequence[NDArray[np.float64]],
+    paths: Sequence[Floats],
     sign: LineSign,
     *,
     widths: Sequence[float] | None = None,
@@ -119,14 +119,14 @@ def draw_lines(
 
 @dataclass(frozen=True)
 class _Pieces:
-    paths: list[NDArray[np.float64]]
+    paths: list[Floats]
     widths: list[float]
     colour: str
     dashes: list[tuple[float, ...]]
     cap: str
 
 
-def _layers(kept: list[tuple[NDArray[np.float64], float]], sign: LineSign, fine: float) -> list[_Pieces]:
+def _layers(kept: list[tuple[Floats, float]], sign: LineSign, fine: float) -> list[_Pieces]:
     """A sign's parts from the bottom up: paper-coloured rim, the line, its hollow, its bead."""
     paths, widths = [points for points, _ in kept], [width for _, width in kept]
     unbroken: list[tuple[float, ...]] = [()] * len(paths)
@@ -224,13 +224,13 @@ def steep_colours(bands_deg: Sequence[float]) -> dict[float, str]:
     return {band: ramp[round(float(n))] for band, n in zip(sorted(bands_deg), spread, strict=True)}
 
 
-def wash(picture: NDArray[np.float64], where: NDArray[np.bool_], colour: str, strength: float) -> None:
+def wash(picture: Floats, where: Flags, colour: str, strength: float) -> None:
     """Lay a colour over pixels (rows, columns, 3) in place; ``strength`` 0 leaves them, 1 covers them."""
     mixed = strength * np.array(relief.rgb(colour))
     picture[where] = mixed + (1 - strength) * picture[where]
 
 
-def level_sign(kind: str, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+def level_sign(kind: str, shape: tuple[int, ...]) -> Flags:
     """Pixels of the signs on level ground: triangles on flat tops, crosses on shelves, dots on floors."""
     row, column = np.indices(shape[:2])
     shifted = column + row // _PATTERN_PITCH % 2 * (_PATTERN_PITCH // 2)
@@ -245,7 +245,7 @@ def level_sign(kind: str, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     raise ValueError(f"no kind of level ground: {kind}")
 
 
-def paint_level(picture: NDArray[np.float64], where: NDArray[np.bool_], kind: str) -> None:
+def paint_level(picture: Floats, where: Flags, kind: str) -> None:
     """Colour level ground of one kind in place."""
     wash(picture, where, palette.LEVEL, LEVEL_STRENGTH)
     wash(picture, where & level_sign(kind, picture.shape), palette.LEVEL_EDGE, 0.9)
@@ -290,7 +290,7 @@ def sign_entry(text: str, sign: LineSign, *, widths: Sequence[float] = ()) -> En
     return Entry(text, draw)
 
 
-def _draw_sign(page: Page, points: NDArray[np.float64], sign: LineSign, width: float) -> None:
+def _draw_sign(page: Page, points: Floats, sign: LineSign, width: float) -> None:
     for number, pieces in enumerate(_layers([(points, width)], sign, 1.0)):
         _add(page, pieces, 3 + number / 10, Box(0, 0, page.width, page.height))
 

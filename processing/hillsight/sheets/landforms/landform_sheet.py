@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Bytes, Flags
     from hillsight.ground.grid import Grid, Surface
 
     Frames = Mapping[str, geopandas.GeoDataFrame]
@@ -189,13 +189,13 @@ def _lay(page: Page, grid: Grid) -> Map:
 
 def _ground(
     chart: Map, surface: Surface, terrain: relief.Raised | None, frames: Frames
-) -> tuple[NDArray[np.uint8], list[Entry]]:
+) -> tuple[Bytes, list[Entry]]:
     """The shaded ground with what lies on it as areas, and its part of the legend."""
     rows, columns = round(chart.place.height), round(chart.place.width)
     picture = np.ones((rows, columns, 3)) * relief.rgb(palette.PAPER)
     entries: list[Entry] = []
 
-    def pixels(frame: geopandas.GeoDataFrame) -> NDArray[np.bool_]:
+    def pixels(frame: geopandas.GeoDataFrame) -> Flags:
         return relief.burnt(frame.geometry, chart.limits, rows, columns)
 
     steep = frames.get("steep_ground")
@@ -234,7 +234,7 @@ def _ground(
     return relief.shaded(picture, shade, np.zeros(bare.shape, bool)), entries
 
 
-def _without_heights(chart: Map, surface: Surface, rows: int, columns: int) -> NDArray[np.bool_]:
+def _without_heights(chart: Map, surface: Surface, rows: int, columns: int) -> Flags:
     """Pixels whose nearest post has no height, or lies nowhere."""
     limits, grid = chart.limits, surface.grid
     x = limits.left + (np.arange(columns) + 0.5) / columns * limits.width

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
+
+    from hillsight.arrays import Bytes
 
 DOTS_PER_INCH = 150
 A4_SHORT, A4_LONG = 1240, 1754  # 210 x 297 mm at 150 dots an inch, whole pixels
@@ -68,7 +69,7 @@ class Page:
         axes.margins(0)
         return axes
 
-    def image(self, rgb: NDArray[np.uint8], left: int, bottom: int) -> None:
+    def image(self, rgb: Bytes, left: int, bottom: int) -> None:
         """Pixels on pixels: (rows, columns, 3) with the top row first."""
         self.figure.figimage(rgb, left, bottom, origin="upper", zorder=-1)
 
@@ -159,7 +160,7 @@ class Page:
         given = {"facecolor": "none", "edgecolor": INK, "linewidth": 0.8, **style}
         self.sheet.add_patch(Rectangle((place.left, place.bottom), place.width, place.height, **given))
 
-    def pixels(self) -> NDArray[np.uint8]:
+    def pixels(self) -> Bytes:
         """The page as drawn: (height, width, 3), top row first."""
         self._canvas.draw()  # type: ignore[no-untyped-call]
         return np.asarray(self._canvas.buffer_rgba())[..., :3].copy()  # type: ignore[no-untyped-call]

@@ -14,8 +14,7 @@ from hillsight.words.states import GroundState
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from numpy.typing import NDArray
-
+    from hillsight.arrays import AnyArray, Bytes, Flags, Floats
     from hillsight.ground.grid import Surface
     from hillsight.layers.contents import Content, Raster
     from hillsight.sheets.paper.labels import Box
@@ -39,10 +38,10 @@ class Raised:
     easting_m, northing_m : of the columns and rows; height_m, shade : (rows, columns), NaN on voids
     """
 
-    easting_m: NDArray[np.float64]
-    northing_m: NDArray[np.float64]
-    height_m: NDArray[np.float64]
-    shade: NDArray[np.float64]
+    easting_m: Floats
+    northing_m: Floats
+    height_m: Floats
+    shade: Floats
 
 
 def raised(surface: Surface, limits: Box, pixel_m: float) -> Raised | None:
@@ -68,19 +67,19 @@ def raised(surface: Surface, limits: Box, pixel_m: float) -> Raised | None:
     return Raised(easting, northing, height, _shade(height, grid.spacing_x_m * step, grid.spacing_y_m * step))
 
 
-def _thinned(height: NDArray[np.float64], step: int) -> NDArray[np.float64]:
+def _thinned(height: Floats, step: int) -> Floats:
     """Means of blocks; a block with a void is void."""
     rows, columns = (n // step * step for n in height.shape)
     blocks = height[:rows, :columns].reshape(rows // step, step, columns // step, step)
     return np.asarray(blocks.mean(axis=(1, 3)))
 
 
-def _middles(numbers: NDArray[np.float64], step: int) -> NDArray[np.float64]:
+def _middles(numbers: Floats, step: int) -> Floats:
     whole = numbers.size // step * step
     return np.asarray(numbers[:whole].reshape(-1, step).mean(axis=1))
 
 
-def _shade(height: NDArray[np.float64], dx_m: float, dy_m: float) -> NDArray[np.float64]:
+def _shade(height: Floats, dx_m: float, dy_m: float) -> Floats:
     if min(height.shape) < 2:
         return np.ones(height.shape)
     southward, eastward = np.gradient(height, dy_m, dx_m)
@@ -109,7 +108,7 @@ def contour_interval_m(terrain: Raised, pixel_m: float) -> float | None:
     return float(next((i for i in _INTERVALS_M if i >= least), _INTERVALS_M[-1]))
 
 
-def depth_limits_m(depth_m: NDArray[Any]) -> tuple[float, float, float]:
+def depth_limits_m(depth_m: AnyArray) -> tuple[float, float, float]:
     """Limits between the four depth classes: the finest that half of what is hidden does not exceed."""
     hidden = depth_m[np.isfinite(depth_m) & (depth_m > 0)]
     for limits in _DEPTH_LIMITS[:-1]:
@@ -125,8 +124,8 @@ class Ground:
     state : codes of GroundState, or NOT_TOLD; depth_m : NaN where not known
     """
 
-    state: NDArray[np.uint8]
-    depth_m: NDArray[np.float64]
+    state: Bytes
+    depth_m: Floats
 
 
 def ground(content: Content, surface: Surface, limits: Box, rows: int, columns: int) -> Ground:
@@ -193,7 +192,7 @@ def _shapes(content: Content, layer: str) -> list[Any]:
     return [] if frame is None else list(frame.geometry)
 
 
-def burnt(shapes: Iterable[Any], limits: Box, rows: int, columns: int) -> NDArray[np.bool_]:
+def burnt(shapes: Iterable[Any], limits: Box, rows: int, columns: int) -> Flags:
     """Pixels whose centres lie in any of the shapes."""
     from rasterio.features import rasterize
     from rasterio.transform import from_bounds
@@ -205,7 +204,7 @@ def burnt(shapes: Iterable[Any], limits: Box, rows: int, columns: int) -> NDArra
     return np.asarray(rasterize(whole, (rows, columns), transform=place), bool)
 
 
-def colours(of: Ground, limits_m: tuple[float, float, float], *, flat: bool = False) -> NDArray[np.float64]:
+def colours(of: Ground, limits_m: tuple[float, float, float], *, flat: bool = False) -> Floats:
     """Colour of each pixel, 0 to 1: (rows, columns, 3).
 
     Parameters
@@ -248,9 +247,7 @@ def depth_words(limits_m: tuple[float, float, float]) -> list[str]:
     ]
 
 
-def shaded(
-    picture: NDArray[np.float64], shade: NDArray[np.float64], beyond: NDArray[np.bool_]
-) -> NDArray[np.uint8]:
+def shaded(picture: Floats, shade: Floats, beyond: Flags) -> Bytes:
     """Darken a picture by the relief; ground beyond the reach keeps only a breath of it."""
     depth = np.where(beyond, 0.10, 0.38)
     level = np.where(np.isfinite(shade), np.clip((shade - 0.25) / 0.6, 0.0, 1.0), 1.0)
@@ -258,7 +255,7 @@ def shaded(
     return as_bytes(picture * factor[..., None])
 
 
-def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> NDArray[np.float64]:
+def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> Floats:
     """The shade at each pixel; NaN off the terrain and beside voids."""
     from scipy.ndimage import map_coordinates
 
@@ -273,13 +270,13 @@ def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> ND
     return np.asarray(map_coordinates(terrain.shade, where, order=1, mode="constant", cval=np.nan))
 
 
-def hatch(shape: tuple[int, ...]) -> NDArray[np.bool_]:
+def hatch(shape: tuple[int, ...]) -> Flags:
     """Slanting lines, as pixels."""
     row, column = np.indices(shape[:2])
     return np.asarray((row + column) % _HATCH_PITCH < _HATCH_WIDTH)
 
 
-def stipple(shape: tuple[int, ...]) -> NDArray[np.bool_]:
+def stipple(shape: tuple[int, ...]) -> Flags:
     """Staggered dots, as pixels: they tell the palest dead ground from seen ground in grey print."""
     row, column = np.indices(shape[:2])
     shifted = column + row // _DOT_PITCH % 2 * (_DOT_PITCH // 2)
@@ -306,6 +303,6 @@ def rgb(colour: str) -> tuple[float, float, float]:
     return red, green, blue
 
 
-def as_bytes(picture: NDArray[np.float64]) -> NDArray[np.uint8]:
+def as_bytes(picture: Floats) -> Bytes:
     """Shares 0 to 1 as bytes."""
     return np.rint(np.clip(picture, 0.0, 1.0) * 255).astype(np.uint8)

@@ -22,8 +22,8 @@ from hillsight.sheets.paper.palette import INK, QUIET
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Flags, Floats
     from hillsight.layers.contents import Content
 
 _LEFT, _RIGHT = 96, 1520  # of the strips; names may run on to the right of it
@@ -189,7 +189,7 @@ class _Strip:
                 style = {**ROLE_LINES[role], "linewidth": 0.8, "alpha": 0.9}
                 self.axes.plot(x, angle, **style, zorder=3, scalex=False, scaley=False, **LINES)
 
-    def _outline(self, outline: Any) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    def _outline(self, outline: Any) -> tuple[Floats, Floats, Flags]:
         """Bearings from the strip's left edge in order, to beyond both edges; angles; whether sure."""
         from_first = (outline["bearing_true_deg"].to_numpy(float) - self.first + 5.0) % 360.0 - 5.0
         angle = outline["angle_deg"].to_numpy(float)
@@ -203,9 +203,7 @@ class _Strip:
             np.concatenate([sure, sure[again]]),
         )
 
-    def _crests(
-        self, content: Content, lines: Any, role: str
-    ) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    def _crests(self, content: Content, lines: Any, role: str) -> list[tuple[Floats, Floats]]:
         """Crest lines of a role as seen: bearings from the strip's left edge, vertical angles."""
         import shapely
 

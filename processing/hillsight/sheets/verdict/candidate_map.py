@@ -20,8 +20,8 @@ from hillsight.sheets.verdict.verdict_text import fits_words
 
 if TYPE_CHECKING:
     import geopandas
-    from numpy.typing import NDArray
 
+    from hillsight.arrays import Flags, Floats
     from hillsight.ground.grid import Surface
     from hillsight.plan.verdict import Argument, Fact, Verdict, Weighed
     from hillsight.sheets.paper.labels import Placer
@@ -197,9 +197,7 @@ def draw_facts(chart: Map, here: Weighed, shown: list[Shown], placer: Placer, tu
     return marks
 
 
-def label_argued(
-    chart: Map, named: geopandas.GeoDataFrame, marks: list[Mark], placer: Placer
-) -> NDArray[np.bool_]:
+def label_argued(chart: Map, named: geopandas.GeoDataFrame, marks: list[Mark], placer: Placer) -> Flags:
     """Names of the things that arguments are about, before all others; which things they are."""
     is_argued = np.zeros(len(named), bool)
     limits, place, near_m = chart.limits, chart.place, 1.5 * chart.pixel_m
@@ -246,7 +244,7 @@ def _apart(places: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return kept
 
 
-def _pieces(rim: shapely.Geometry, here: Weighed) -> list[NDArray[np.float64]]:
+def _pieces(rim: shapely.Geometry, here: Weighed) -> list[Floats]:
     """A rim cut where it leaps from near to far ground: what lies between is no part of it."""
     found = []
     for part in shapely.get_parts(rim):

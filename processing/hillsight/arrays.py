@@ -1,0 +1,20 @@
+"""Names for the arrays that the package hands about, by what an element is.
+
+Shapes, units and frames stand in the docstring of whatever takes or gives one.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Integers = NDArray[np.int64]
+Integers32 = NDArray[np.int32]
+Bytes = NDArray[np.uint8]
+Flags = NDArray[np.bool_]
+Objects = NDArray[np.object_]
+AnyArray = NDArray[Any]
