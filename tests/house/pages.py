@@ -61,11 +61,16 @@ def option_table(name: str) -> str:
             continue
         metavar = "" if option.is_flag else f" {option.make_metavar(click.Context(script_command(name)))}"
         values = option.default if isinstance(option.default, tuple) else (option.default,)
-        default = ", ".join(f"{v:g}" for v in values if isinstance(v, int | float))
+        default = ", ".join(f"{v:g}" if isinstance(v, int | float) else f"{v}" for v in values if _shown(v))
         shown = "required" if option.required else "" if option.is_flag else default
         meaning = (option.help or "").replace("|", "\\|")
         rows.append(f"| `{option.opts[0]}{metavar}` | {meaning} | {shown} |".replace("\n", " "))
     return "\n".join(rows)
+
+
+def _shown(value: object) -> bool:
+    """Whether a default is worth a word: click has marks of its own for "none"."""
+    return isinstance(value, int | float | str | Path)
 
 
 def layer_tables() -> str:

@@ -8,8 +8,8 @@ from importlib.metadata import entry_points
 import click
 import pytest
 
+from hillsight.plugins import GROUP
 from hillsight.schema.layers import LAYERS
-from hillsight.scripts.main import GROUP
 from house import pages
 
 GLOSSARY = (pages.DOCS / "glossary.md").read_text(encoding="utf-8")

@@ -7,6 +7,7 @@ from importlib.metadata import EntryPoint, EntryPoints
 
 import pytest
 
+from hillsight import plugins
 from hillsight.scripts import checkup
 from hillsight.scripts.checkup import Finding
 
@@ -69,15 +70,13 @@ def test_a_library_that_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_script_that_cannot_be_loaded(monkeypatch: pytest.MonkeyPatch) -> None:
-    import importlib.metadata
-
-    real = importlib.metadata.entry_points
+    real = plugins.entry_points
     broken = EntryPoint("odd", "no_such_package_at_all:command", "hillsight.scripts")
 
     def patched(*, group: str) -> EntryPoints:
         return EntryPoints([*real(group=group), broken])
 
-    monkeypatch.setattr(importlib.metadata, "entry_points", patched)
+    monkeypatch.setattr(plugins, "entry_points", patched)
     ended = run("doctor")
     assert ended.code == 3
     assert "FAIL  script odd: cannot be loaded" in ended.out

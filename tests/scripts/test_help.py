@@ -5,10 +5,12 @@ from __future__ import annotations
 import subprocess
 import sys
 from importlib.metadata import EntryPoint, EntryPoints
+from pathlib import Path
 
 import click
 import pytest
 
+from hillsight import plugins
 from hillsight.scripts import main as program
 
 from scripts.commands import one_message, run  # isort: skip
@@ -17,6 +19,7 @@ SCRIPTS = (
     "bearings",
     "compare",
     "dead-ground",
+    "demo",
     "describe",
     "doctor",
     "landforms",
@@ -91,6 +94,17 @@ def test_every_option_has_help(name: str) -> None:
         assert option.help, option.opts
 
 
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_defaults_are_shown_as_they_are_typed(name: str) -> None:
+    command = program.main.get_command(click.Context(program.main), name)
+    assert command is not None
+    shown = " ".join(run(name, "--help").out.split())
+    assert "[default: (" not in shown
+    for option in command.params:
+        if isinstance(option, click.Option) and isinstance(option.default, float | str | Path):
+            assert f"[default: {option.default}]" in shown, option.name
+
+
 def test_every_script_is_listed() -> None:
     listed = run("--help").out
     for name in SCRIPTS:
@@ -119,20 +133,20 @@ def test_an_unknown_option_says_which_is_meant() -> None:
 
 
 BROKEN = {
-    "gone": EntryPoint("gone", "no_such_package_at_all:command", program.GROUP),
-    "number": EntryPoint("number", "math:pi", program.GROUP),
-    "nothing": EntryPoint("nothing", "math:no_such_name", program.GROUP),
+    "gone": EntryPoint("gone", "no_such_package_at_all:command", plugins.GROUP),
+    "number": EntryPoint("number", "math:pi", plugins.GROUP),
+    "nothing": EntryPoint("nothing", "math:no_such_name", plugins.GROUP),
 }
 
 
 @pytest.fixture
 def with_broken_scripts(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = program.entry_points
+    real = plugins.entry_points
 
     def patched(*, group: str) -> EntryPoints:
         return EntryPoints([*real(group=group), *BROKEN.values()])
 
-    monkeypatch.setattr(program, "entry_points", patched)
+    monkeypatch.setattr(plugins, "entry_points", patched)
 
 
 @pytest.mark.usefixtures("with_broken_scripts")

@@ -64,3 +64,8 @@ def test_the_expected_area_is_the_sum_of_the_chances(made):
 def test_what_makes_no_sense_is_refused(tmp_path, more, says):
     ground = terrain(tmp_path)
     assert_refused(tmp_path, *CALL, *more, "--terrain", ground, "--out", tmp_path / "out.gpkg", says=(says,))
+
+
+def test_what_features_err_by_is_not_asked(tmp_path):
+    words = (*CALL, "--terrain", terrain(tmp_path), "--out", tmp_path / "out.gpkg")
+    assert_refused(tmp_path, *words, "--feature-error", "3", says=("--feature-error",))

@@ -179,19 +179,15 @@ def _temporary() -> list[Finding]:
 
 
 def _scripts() -> list[Finding]:
-    from importlib.metadata import entry_points
-
-    from hillsight.scripts.main import GROUP
+    from hillsight import plugins
 
     findings = []
-    for point in sorted(entry_points(group=GROUP), key=lambda p: p.name):
+    points = plugins.registered()
+    for name, point in points.items():
         try:
-            point.load()
-        except Exception as error:
-            cure = "Mend or uninstall the package that brings it"
-            findings.append(Finding(False, f"script {point.name}", f"cannot be loaded: {error}", cure))
+            plugins.load(point)
+        except plugins.PluginError as error:
+            findings.append(Finding(False, f"script {name}", f"cannot be loaded: {error.what}", error.remedy))
     if not findings:
-        names = sorted(point.name for point in entry_points(group=GROUP))
-        good = bool(names)
-        findings = [Finding(good, "scripts", ", ".join(names) or "none are registered", _REINSTALL)]
+        findings = [Finding(bool(points), "scripts", ", ".join(points) or "none are registered", _REINSTALL)]
     return findings

@@ -33,7 +33,7 @@ landforms = stack(
         type=NUMBER,
         multiple=True,
         default=(20.0, 30.0, 40.0),
-        show_default="20, 30, 40",
+        show_default=True,
         help="Where a band of steep ground begins, degrees; may be repeated.",
     ),
     click.option(

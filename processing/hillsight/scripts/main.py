@@ -3,18 +3,11 @@
 from __future__ import annotations
 
 import sys
-from importlib.metadata import EntryPoint, entry_points
 
 import click
 
-from hillsight import __version__
+from hillsight import __version__, plugins
 from hillsight.scripts.running import OneLineErrors
-
-GROUP = "hillsight.scripts"
-
-
-def _installed() -> dict[str, EntryPoint]:
-    return {point.name: point for point in entry_points(group=GROUP)}
 
 
 class ScriptGroup(OneLineErrors, click.Group):
@@ -22,19 +15,17 @@ class ScriptGroup(OneLineErrors, click.Group):
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names of all installed scripts, in order."""
-        return sorted(_installed())
+        return list(plugins.registered())
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The script of a name, or a stand-in that says why it cannot be loaded; None if there is none."""
-        point = _installed().get(cmd_name)
+        point = plugins.registered().get(cmd_name)
         if point is None:
             return None
         try:
-            command = point.load()
-        except Exception as error:
-            return _broken(cmd_name, f"{type(error).__name__}: {error}")
-        if not isinstance(command, click.Command):
-            return _broken(cmd_name, f"{point.value} is not a command")
+            command: click.Command = plugins.load(point)
+        except plugins.PluginError as error:
+            return _broken(cmd_name, error.what)
         return command
 
     def resolve_command(

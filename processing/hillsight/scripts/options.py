@@ -172,7 +172,7 @@ field_of_view = stack(
         type=NUMBER,
         multiple=True,
         default=(0.0,),
-        show_default="0",
+        show_default=True,
         help="Target above the ground, m; may be repeated.",
     ),
     reach,

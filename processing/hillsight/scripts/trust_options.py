@@ -35,22 +35,21 @@ terrain_errors = stack(
     ),
 )
 
-trust = stack(
-    terrain_errors,
-    click.option(
-        "--station-error",
-        type=NUMBER,
-        default=5.0,
-        show_default=True,
-        help="Error of a station's easting and of its northing, m (one standard deviation).",
-    ),
-    click.option(
-        "--feature-error",
-        type=NUMBER,
-        default=10.0,
-        show_default=True,
-        help="Error of a map feature's easting and of its northing, m (one standard deviation).",
-    ),
+station_error = click.option(
+    "--station-error",
+    type=NUMBER,
+    default=5.0,
+    show_default=True,
+    help="Error of a station's easting and of its northing, m (one standard deviation).",
+)
+feature_error = click.option(
+    "--feature-error",
+    type=NUMBER,
+    default=10.0,
+    show_default=True,
+    help="Error of a map feature's easting and of its northing, m (one standard deviation).",
+)
+sight_errors = stack(
     click.option(
         "--eye-height-error",
         type=NUMBER,
@@ -75,6 +74,10 @@ trust = stack(
         help="Probabilities of being seen between which the answer is: uncertain.",
     ),
 )
+
+#: Of ground that may be seen, and with map features.
+ground_trust = stack(terrain_errors, station_error, sight_errors)
+trust = stack(terrain_errors, station_error, feature_error, sight_errors)
 
 
 def error_model(given: Mapping[str, Any], spacing_m: float) -> ErrorModel:

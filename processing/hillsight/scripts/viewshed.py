@@ -37,7 +37,7 @@ from hillsight.scripts.running import script
     is_flag=True,
     help="How likely each post is seen, by the error model: a raster more, and uncertain posts told.",
 )
-@trust_options.trust
+@trust_options.ground_trust
 @options.output()
 @options.rasters
 @options.quiet
