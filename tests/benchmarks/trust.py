@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "docs" / "studies"))
 
 from hillsight.sight.doubt import probability_of_posts
 from hillsight.sight.doubt_shares import seen_number

@@ -1,6 +1,6 @@
 """Exercises made up on real ground and put to the weighing: how often it is right, and how sure it was.
 
-    python tests/relocation_simulation.py EXERCISES_A_GROUND SHARED_DATA_FOLDER UPLAND_FOLDER [ROWS.csv]
+    python docs/studies/relocation_simulation.py EXERCISES_A_GROUND SHARED_FOLDER UPLAND_FOLDER [ROWS.csv]
 
 Sightings are written from the true place by ``plan.describing`` and then spoilt by an observer of our own
 (``Spoiler``), whose errors are not those that the weighing takes for granted: statements are lost, answers

@@ -1,17 +1,18 @@
 """The parts of the docs that come from the code: options, layers, words of sightings, the observer's figures.
 
-Run ``python tests/house/pages.py`` after changing an option or a column; a test compares.
+Run ``python docs/build_pages.py`` after changing an option or a column; a test compares.
 """
 
 from __future__ import annotations
 
+import inspect
 import math
 import re
-from importlib import import_module
 from pathlib import Path
 
 import click
 
+from hillsight import plugins
 from hillsight.plan.kinds.weigh_things import HEIGHT_BOUNDS
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules
@@ -31,26 +32,17 @@ from hillsight.plan.vocabulary import (
 from hillsight.schema.layers import LAYERS
 from hillsight.words.states import GROUND_STATE_MEANINGS
 
-CHECKOUT = Path(__file__).parents[2]
+CHECKOUT = Path(__file__).parents[1]
 DOCS = CHECKOUT / "docs"
-SCRIPTS = {
-    "outlook": "outlook",
-    "viewshed": "viewshed",
-    "dead-ground": "dead_ground",
-    "bearings": "bearings",
-    "profile": "profile",
-    "landforms": "landforms",
-    "relocate": "relocate",
-    "compare": "compare",
-    "describe": "describe",
-    "doctor": "doctor",
-    "demo": "demo",
-}
+#: Entry points of the project's own scripts, by name.
+SCRIPTS = {name: p for name, p in sorted(plugins.registered().items()) if p.module.startswith("hillsight.")}
 BEGIN, END = "<!-- from the code -->", "<!-- end -->"
 
 
 def script_command(name: str) -> click.Command:
-    return import_module(f"hillsight.scripts.{SCRIPTS[name]}").command
+    """The command of one of the project's own scripts."""
+    command: click.Command = SCRIPTS[name].load()
+    return command
 
 
 def option_table(name: str) -> str:
@@ -104,7 +96,7 @@ def layer_tables() -> str:
 
 def figure_table(figures: Observer | Rules) -> list[str]:
     """Figures with what their docstring says of each."""
-    said = re.findall(r"(?m)^    (\w[\w, ]*) : ((?:.|\n {8})+)", figures.__doc__ or "")
+    said = re.findall(r"(?m)^(\w[\w, ]*) : ((?:.|\n {4})+)", inspect.getdoc(figures) or "")
     rows = ["| figure | value | what it is, and where it comes from |", "| --- | --- | --- |"]
     for names, meaning in said:
         each = [name for name in names.split(", ") if isinstance(getattr(figures, name, None), float)]

@@ -1,6 +1,6 @@
 """Draws how right verdicts are against how sure they were, from the rows of ``relocation_simulation``.
 
-python tests/relocation_figure.py ROWS.csv FIGURE.png
+python docs/studies/relocation_figure.py ROWS.csv FIGURE.png
 """
 
 from __future__ import annotations
