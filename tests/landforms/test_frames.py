@@ -14,7 +14,6 @@ from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Surface
 from hillsight.landforms.columns import COLUMNS
 from hillsight.landforms.naming import COMPASS_POINTS
-from hillsight.landforms.scale import sampled
 from hillsight.landforms.survey import SEEN_WITHIN_SCALES, LandformOptions, survey
 from landforms.known import CENTRE
 from landforms.worked_ground import grid_of, ground
@@ -78,7 +77,7 @@ def test_lines_have_places_heights_and_lengths_that_agree(seed: int, holed: bool
             places = shapely.get_coordinates(row.geometry, include_z=True)
             assert np.isfinite(places).all()
             assert row.length_m == pytest.approx(row.geometry.length)
-            height_m = sampled(surface.height_m, surface.grid, places[:, 0], places[:, 1])
+            height_m = surface.heights_at_m(places[:, 0], places[:, 1])
             known = np.isfinite(height_m)
             assert places[known, 2] == pytest.approx(height_m[known])
         real = [c for c in frame.columns if c.endswith("_m")]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from hillsight.errors import CallError
 from hillsight.ground.grid import Surface
-from hillsight.landforms.scale import SCALE_PER_SIGMA, Worked, sampled, settle_scales
+from hillsight.landforms.scale import SCALE_PER_SIGMA, Worked, settle_scales
 from landforms.worked_ground import Array, grid_of, ground, places_on
 from terrains import fractal
 
@@ -84,7 +84,7 @@ def test_bilinear_values_between_posts_on_posts_and_off_them() -> None:
     east, north = places_on(grid)
     values = 1.0 + 0.5 * east + 0.25 * north + 0.01 * east * north
     e, n = np.array([3.0, -20.0, 20.0, 20.0, 21.0]), np.array([7.0, 30.0, -30.0, 30.0, 0.0])
-    found = sampled(values, grid, e + 400_000.0, n + 300_000.0)
+    found = grid.sampled(values, e + 400_000.0, n + 300_000.0)
     assert found[:4] == pytest.approx(1.0 + 0.5 * e[:4] + 0.25 * n[:4] + 0.01 * (e * n)[:4])
     assert np.isnan(found[4])
 
@@ -94,7 +94,7 @@ def test_a_known_post_beside_a_void_keeps_its_height() -> None:
     values = np.arange(25.0).reshape(5, 5)
     values[2, 2] = np.nan
     east, north = grid.to_map(np.array([1.0, 2.0, 1.0, 1.5]), np.array([2.0, 1.0, 1.0, 2.0]))
-    found = sampled(values, grid, east, north)
+    found = grid.sampled(values, east, north)
     assert found[:3].tolist() == [7.0, 11.0, 6.0]
     assert np.isnan(found[3])
 

@@ -3,14 +3,80 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
     from pyproj import CRS
 
     from hillsight.arrays import Floats, Floats32
+
+#: What is nearer than this (in post spacings) to a row or column of posts stands on it: less than rounding
+#: and the change of coordinates leave uncertain.
+ON_LINE = 1e-6
+
+
+def on_lines(places: Floats) -> Floats:
+    """Fractional rows or columns brought onto a grid line that they all but touch."""
+    whole = np.round(places)
+    with np.errstate(invalid="ignore"):
+        return np.where(np.abs(places - whole) < ON_LINE, whole, places)
+
+
+def corner_posts(
+    row: ArrayLike, column: ArrayLike, shape: tuple[int, ...]
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats]:
+    """The four posts around places, and how much each weighs in the bilinear ground there.
+
+    ``kernels.corners.corner_posts`` is the same for compiled code.
+
+    Parameters
+    ----------
+    row, column : (...) fractional, whole numbers are posts
+    shape : rows and columns of posts
+
+    Returns
+    -------
+    rows, columns, weights : (4, ...) each; north-west, north-east, south-west, south-east. Weights add up to
+        1; off the posts, and where a place is NaN, they are NaN (and the posts are some that exist)
+    """
+    row, column = (
+        on_lines(v) for v in np.broadcast_arrays(np.asarray(row, np.float64), np.asarray(column, np.float64))
+    )
+    last_row, last_column = shape[0] - 1, shape[1] - 1
+    inside = (row >= 0) & (row <= last_row) & (column >= 0) & (column <= last_column)
+    row, column = np.where(inside, row, 0.0), np.where(inside, column, 0.0)
+    top = np.minimum(row.astype(np.intp), max(last_row - 1, 0))
+    left = np.minimum(column.astype(np.intp), max(last_column - 1, 0))
+    down, right = np.where(inside, row - top, np.nan), np.where(inside, column - left, np.nan)
+    bottom, beside = np.minimum(top + 1, last_row), np.minimum(left + 1, last_column)
+    return (
+        np.stack((top, top, bottom, bottom)),
+        np.stack((left, beside, left, beside)),
+        np.stack(((1 - down) * (1 - right), (1 - down) * right, down * (1 - right), down * right)),
+    )
+
+
+def between_posts(values: NDArray[np.floating[Any]], row: ArrayLike, column: ArrayLike) -> Floats:
+    """Values at fractional places, bilinear between the posts: the one rule for ground between posts.
+
+    Parameters
+    ----------
+    values : (rows, columns) at the posts; NaN is a void
+    row, column : (...) fractional, whole numbers are posts
+
+    Returns
+    -------
+    (...) float64; NaN off the posts, where a place is NaN, and where a void has a weight. A void of no
+    weight does not count: a post beside a void keeps its height
+    """
+    rows, columns, weights = corner_posts(row, column, values.shape)
+    total = np.zeros(weights.shape[1:])
+    for at_row, at_column, weight in zip(rows, columns, weights, strict=True):
+        total += np.where(weight == 0, 0.0, weight * values[at_row, at_column])
+    return total
 
 
 @dataclass(frozen=True)
@@ -70,6 +136,13 @@ class Grid:
         northing_m = self.north_m - np.asarray(row, float) * self.spacing_y_m
         return easting_m, northing_m
 
+    def sampled(
+        self, values: NDArray[np.floating[Any]], easting_m: ArrayLike, northing_m: ArrayLike
+    ) -> Floats:
+        """Values that stand on the posts, (rows, columns), read at map positions by :func:`between_posts`."""
+        row, column = self.to_array(np.asarray(easting_m, np.float64), np.asarray(northing_m, np.float64))
+        return between_posts(values, row, column)
+
     def part(self, row: int, column: int, rows: int, columns: int) -> Grid:
         """The posts from a row and column on, as a lattice of their own."""
         return Grid(
@@ -106,8 +179,21 @@ class Surface:
                 f"heights {self.height_m.shape} do not fit {self.grid.rows} x {self.grid.columns}"
             )
 
+    def heights_at_m(self, easting_m: ArrayLike, northing_m: ArrayLike) -> Floats:
+        """Ground heights at map positions, by :func:`between_posts`.
+
+        Parameters
+        ----------
+        easting_m, northing_m : (...) metres on the grid, or one position
+
+        Returns
+        -------
+        (...) float64, metres; NaN off the terrain, where a position is NaN, and where a void has a weight
+        """
+        return self.grid.sampled(self.height_m, easting_m, northing_m)
+
     def height_at_m(self, easting_m: float, northing_m: float) -> float:
-        """Ground height by bilinear interpolation between the four posts around; NaN on or beside a void.
+        """Ground height at one position that must be on the terrain; NaN where a void has a weight.
 
         Raises
         ------
@@ -115,12 +201,4 @@ class Surface:
         """
         if not self.grid.holds(easting_m, northing_m):
             raise ValueError(f"E {easting_m:.1f} N {northing_m:.1f} lies outside the terrain posts")
-        row, column = (float(v) for v in self.grid.to_array(easting_m, northing_m))
-        top, left = min(int(row), max(self.grid.rows - 2, 0)), min(int(column), max(self.grid.columns - 2, 0))
-        down, right = row - top, column - left
-        height = 0.0
-        for r, weight_r in ((top, 1 - down), (top + 1, down)):
-            for c, weight_c in ((left, 1 - right), (left + 1, right)):
-                if weight_r * weight_c > 0:
-                    height += weight_r * weight_c * float(self.height_m[r, c])
-        return height
+        return float(self.heights_at_m(easting_m, northing_m))

@@ -33,10 +33,13 @@ def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
     return cast("Kernel", _stamped(compiler(kernel)))
 
 
+_SHARED = Path(__file__).parent
+
+
 @cache
 def _room_stamp(room: Path) -> tuple[tuple[str, int, int], ...]:
-    """Name, time and size of every source file of a room."""
-    sources = sorted(room.glob("*.py"))
+    """Name, time and size of every source file of a room, and of those that kernels of all rooms share."""
+    sources = [*sorted(room.glob("*.py")), *sorted(_SHARED.glob("*.py"))]
     return tuple((file.name, file.stat().st_mtime_ns, file.stat().st_size) for file in sources)
 
 
@@ -45,7 +48,7 @@ def _stamped(dispatcher: Any) -> Any:
 
     numba looks only at the file that a kernel stands in, and would go on using the old code of kernels
     that it calls from other files: a wrong answer that nobody sees. A kernel calls kernels of its own
-    room only.
+    room and of this one only.
     """
     file: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
     if file is not None:

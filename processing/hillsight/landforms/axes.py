@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.landforms.scale import sampled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -156,7 +155,7 @@ def with_heights(worked: Worked, lines: Sequence[Floats]) -> list[Floats]:
     if not lines:
         return []
     places, raw = np.concatenate(lines), worked.raw
-    height = sampled(raw.height_m, raw.grid, places[:, 0], places[:, 1])
+    height = raw.heights_at_m(places[:, 0], places[:, 1])
     height = np.where(np.isnan(height), worked.at(places[:, 0], places[:, 1]), height)
     return np.split(np.column_stack([places, height]), np.cumsum([len(line) for line in lines])[:-1])
 

@@ -12,7 +12,6 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import spread
 from hillsight.landforms.axes import length_m, smoothed_lines
-from hillsight.landforms.scale import sampled
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
@@ -114,8 +113,8 @@ def _lines(
     found = []
     for line in generator.lines(0.0):
         places = np.asarray(line, np.float64)
-        sharp = sampled(sharpness, grid, places[:, 0], places[:, 1])
-        crest = sampled(peak, grid, places[:, 0], places[:, 1])
+        sharp = grid.sampled(sharpness, places[:, 0], places[:, 1])
+        crest = grid.sampled(peak, places[:, 0], places[:, 1])
         with np.errstate(invalid="ignore"):
             good = (sharp >= weakest) & (crest > 0)
         for part in _runs(good):
@@ -124,7 +123,7 @@ def _lines(
                 continue
             (smooth,) = smoothed_lines([run])
             over, under = (
-                float(np.nanmean(sampled(slope, grid, run[:, 0], run[:, 1])))
+                float(np.nanmean(grid.sampled(slope, run[:, 0], run[:, 1])))
                 for slope in (above_deg, below_deg)
             )
             found.append(Break(smooth, kind, over, under))

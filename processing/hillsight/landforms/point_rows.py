@@ -9,7 +9,6 @@ import shapely
 
 from hillsight.landforms.limits import cut_by
 from hillsight.landforms.naming import identifiers
-from hillsight.landforms.scale import sampled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,11 +65,11 @@ def point_rows(found: Sequence[Top], finest: Worked, taken: set[str]) -> tuple[R
     raw = finest.raw
     for k in with_saddle:
         top, parent = found[k], found[found[k].parent]
-        east, north = np.array([top.saddle_easting_m]), np.array([top.saddle_northing_m])
-        height_m = float(sampled(raw.height_m, raw.grid, east, north)[0])
+        east, north = top.saddle_easting_m, top.saddle_northing_m
+        height_m = float(raw.heights_at_m(east, north))
         if np.isnan(height_m):
-            height_m = float(finest.at(east, north)[0])
-        point = shapely.Point(east[0], north[0], height_m)
+            height_m = float(finest.at(east, north))
+        point = shapely.Point(east, north, height_m)
         lower, higher = sorted((k, found[k].parent), key=lambda i: (found[i].height_m, -i))
         saddles.append(
             {

@@ -11,10 +11,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from hillsight.arrays import Floats, Floats32
@@ -38,9 +37,6 @@ _FINEST_M = 10.0
 #: Two spacings are the least that a scale can be; what is so small is guesswork: the usual scales want more.
 _LEAST_CELLS, _USUAL_CELLS = 2.0, 3.0
 _LARGEST_SHARE = 0.25
-
-#: A place this little (in posts) off the outermost posts lies on them.
-_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -123,41 +119,9 @@ class Worked:
         spacing = (self.grid.spacing_y_m, self.grid.spacing_x_m)
         return np.asarray(ndimage.distance_transform_edt(~void, sampling=spacing), np.float64)
 
-    def at(self, eastings_m: Floats, northings_m: Floats) -> Floats:
-        """Smoothed height at map positions, bilinear; NaN off the posts and beside a void."""
-        return sampled(self.height_m, self.grid, eastings_m, northings_m)
-
-
-def sampled(
-    values: NDArray[np.floating[Any]],
-    grid: Grid,
-    eastings_m: Floats,
-    northings_m: Floats,
-) -> Floats:
-    """Values at map positions, bilinear between the posts; NaN off the posts and beside a NaN."""
-    row, column = grid.to_array(eastings_m, northings_m)
-    inside = (
-        (row >= -_ROUNDING)
-        & (row <= grid.rows - 1 + _ROUNDING)
-        & (column >= -_ROUNDING)
-        & (column <= grid.columns - 1 + _ROUNDING)
-    )
-    row = np.clip(np.where(inside, row, 0.0), 0.0, grid.rows - 1.0)
-    column = np.clip(np.where(inside, column, 0.0), 0.0, grid.columns - 1.0)
-    top = np.minimum(row.astype(np.int64), max(grid.rows - 2, 0))
-    left = np.minimum(column.astype(np.int64), max(grid.columns - 2, 0))
-    bottom, right = np.minimum(top + 1, grid.rows - 1), np.minimum(left + 1, grid.columns - 1)
-    down, across = row - top, column - left
-    total = np.zeros(row.shape)
-    for r, c, weight in (
-        (top, left, (1 - down) * (1 - across)),
-        (top, right, (1 - down) * across),
-        (bottom, left, down * (1 - across)),
-        (bottom, right, down * across),
-    ):
-        total += np.where(weight > _ROUNDING, values[r, c] * weight, 0.0)  # a void of no weight is no matter
-    found: Floats = np.where(inside, total, np.nan)
-    return found
+    def at(self, eastings_m: ArrayLike, northings_m: ArrayLike) -> Floats:
+        """Smoothed height at map positions, bilinear; NaN off the posts and where a void has a weight."""
+        return self.grid.sampled(self.height_m, eastings_m, northings_m)
 
 
 def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[list[float], list[str]]:

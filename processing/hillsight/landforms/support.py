@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
+from hillsight.kernels.corners import corner_posts
 from hillsight.kernels.threads import spread
 
 if TYPE_CHECKING:
@@ -64,17 +65,13 @@ def _by_rows(kernel: object, worked: Worked, *arrays: Floats) -> Floats:
 
 
 @compiled
-def _between(values: Floats, row: float, column: float) -> float:
-    """Bilinear value; NaN off the posts."""
-    rows, columns = values.shape
-    if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
-        return np.nan
-    top, left = min(int(row), rows - 2), min(int(column), columns - 2)
-    down, across = row - top, column - left
-    upper = values[top, left] * (1.0 - across) + values[top, left + 1] * across
-    lower = values[top + 1, left] * (1.0 - across) + values[top + 1, left + 1] * across
-    value: float = upper * (1.0 - down) + lower * down
-    return value
+def _between(values: Floats, row: float, column: float, corners: Floats) -> float:
+    """Bilinear value; NaN off the posts and where a void has a weight. ``corners`` (4, 3) is scratch."""
+    used = corner_posts(row, column, values.shape[0], values.shape[1], corners)
+    total = 0.0 if used else np.nan
+    for k in range(used):
+        total += corners[k, 2] * values[int(corners[k, 0]), int(corners[k, 1])]
+    return total
 
 
 @compiled
@@ -114,14 +111,15 @@ def _relief(
     out: Floats,
 ) -> None:
     rows, columns = height_m.shape
+    corners = np.empty((4, 3))
     for row in range(max(first, 1), min(last, rows - 1)):
         for column in range(1, columns - 1):
             east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
             if east != east:
                 continue
             by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
-            one = _between(height_m, row + by_row, column + by_column)
-            other = _between(height_m, row - by_row, column - by_column)
+            one = _between(height_m, row + by_row, column + by_column, corners)
+            other = _between(height_m, row - by_row, column - by_column, corners)
             out[row, column] = height_m[row, column] - (one + other) / 2.0
 
 
@@ -137,12 +135,13 @@ def _flank_relief(
     out: Floats,
 ) -> None:
     rows, columns = height_m.shape
+    corners = np.empty((4, 3))
     for row in range(max(first, 1), min(last, rows - 1)):
         for column in range(1, columns - 1):
             if not relief[row, column] > 0.0:
                 continue
             east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
             by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
-            one = _between(relief, row + by_row, column + by_column)
-            other = _between(relief, row - by_row, column - by_column)
+            one = _between(relief, row + by_row, column + by_column, corners)
+            other = _between(relief, row - by_row, column - by_column, corners)
             out[row, column] = (one + other) / 2.0

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import HillsightError, StationError
+from hillsight.ground.grid import between_posts
 from hillsight.layers.package import raster_table
 from hillsight.schema.layers import LAYERS
 
@@ -166,10 +167,10 @@ def sampled(raster: Raster, easting: AnyArray, northing: AnyArray, crs: CRS, *, 
     Parameters
     ----------
     easting, northing : (rows, columns) in ``crs``
-    smooth : bilinear between cell centres, NaN beside NaN; otherwise the cell that holds the place
+    smooth : bilinear between cell centres, by the rule for ground between posts; otherwise
+        the cell that holds the place
     """
     from pyproj import Transformer
-    from scipy.ndimage import map_coordinates
 
     if not raster.crs.equals(crs, ignore_axis_order=True):
         easting, northing = Transformer.from_crs(crs, raster.crs, always_xy=True).transform(easting, northing)
@@ -182,8 +183,7 @@ def sampled(raster: Raster, easting: AnyArray, northing: AnyArray, crs: CRS, *, 
         for at, count in ((at_row, rows), (at_column, columns)):
             near = (at > -1) & (at < count)
             at[near] = np.clip(at[near], 0, count - 1)
-        values = raster.array.astype(np.float64)
-        return np.asarray(map_coordinates(values, [at_row, at_column], order=1, mode="constant", cval=np.nan))
+        return between_posts(raster.array, at_row, at_column)
     row, column = np.rint(at_row), np.rint(at_column)
     inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
     taken = raster.array[np.where(inside, row, 0).astype(int), np.where(inside, column, 0).astype(int)]

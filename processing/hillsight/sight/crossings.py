@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
+from hillsight.kernels.corners import corner_posts
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
@@ -116,20 +117,13 @@ def lowered_ground(
 
     rows, columns : (n,) fractional places; ``ground_m`` (n,) is filled, NaN off the terrain
     """
-    last_row, last_column = height_m.shape[0] - 1, height_m.shape[1] - 1
+    corners = np.empty((4, 3))
     for i in range(rows.size):
-        if not (0.0 <= rows[i] <= last_row and 0.0 <= columns[i] <= last_column):
-            ground_m[i] = np.nan
-            continue
-        top = min(math.floor(rows[i]), max(last_row - 1, 0))
-        left = min(math.floor(columns[i]), max(last_column - 1, 0))
-        down, right = rows[i] - top, columns[i] - left
-        total_m = 0.0
-        for corner in range(4):
-            row, column = top + corner // 2, left + corner % 2
-            weight = (down if corner // 2 else 1.0 - down) * (right if corner % 2 else 1.0 - right)
-            if weight > 0.0:
-                total_m += weight * post_as_seen(
-                    height_m, row, column, eye_row, eye_column, spacing_x_m, spacing_y_m, drop_per_m
-                )
+        used = corner_posts(rows[i], columns[i], height_m.shape[0], height_m.shape[1], corners)
+        total_m = 0.0 if used else np.nan
+        for k in range(used):
+            row, column = int(corners[k, 0]), int(corners[k, 1])
+            total_m += corners[k, 2] * post_as_seen(
+                height_m, row, column, eye_row, eye_column, spacing_x_m, spacing_y_m, drop_per_m
+            )
         ground_m[i] = total_m

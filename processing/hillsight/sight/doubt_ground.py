@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage, special
 
+from hillsight.ground.grid import between_posts, corner_posts
+
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
@@ -32,15 +34,12 @@ def lag_table(grid: Grid, errors: ErrorModel) -> Floats32:
 
 def posts_bearing(grid: Grid, row: float, column: float) -> list[tuple[int, int, float]]:
     """The posts whose heights make the ground at a place, with their weights; none off the terrain."""
-    if not (0 <= row <= grid.rows - 1 and 0 <= column <= grid.columns - 1):
-        return []
-    top, left = math.floor(row), math.floor(column)
-    found = []
-    for r, weight_r in ((top, 1 - (row - top)), (top + 1, row - top)):
-        for c, weight_c in ((left, 1 - (column - left)), (left + 1, column - left)):
-            if weight_r * weight_c > 0:
-                found.append((r, c, weight_r * weight_c))
-    return found
+    rows, columns, weights = corner_posts(row, column, (grid.rows, grid.columns))
+    return [
+        (int(r), int(c), float(w))
+        for r, c, w in zip(rows, columns, weights, strict=True)
+        if w > 0  # not NaN
+    ]
 
 
 def add_lags(total_m2: Floats32, lags_m2: Floats32, row: int, column: int, weight: float) -> None:
@@ -68,9 +67,8 @@ def mean_ground(surface: Surface, places: Floats, astray_m: float) -> Floats:
     weights = np.outer(_WEIGHTS, _WEIGHTS).ravel() / _WEIGHTS.sum() ** 2
     middle = len(steps) // 2  # no step
     around = places[:, None, :] + steps[None] * (astray_m / spacings_m)
-    heights_m = ndimage.map_coordinates(
-        surface.height_m, np.moveaxis(around, -1, 0), output=np.float64, order=1, mode="nearest"
-    )
+    last = np.array([surface.grid.rows - 1.0, surface.grid.columns - 1.0])
+    heights_m = between_posts(surface.height_m, *np.moveaxis(np.clip(around, 0.0, last), -1, 0))
     rises = np.einsum("nk,k,kd->nd", heights_m, weights, steps) / astray_m
     over_m = heights_m @ weights - heights_m[:, middle]
     found: Floats = np.nan_to_num(np.column_stack((rises, over_m)))

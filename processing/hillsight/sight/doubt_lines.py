@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
+from hillsight.kernels.corners import corner_posts
 from hillsight.sight.crossings import entry_share, lines_between
 from hillsight.sight.doubt_gaps import (
     COLUMN,
@@ -217,7 +218,7 @@ def chances(
     gaps = np.zeros((rows + columns + 4, COLUMNS))
     places = np.zeros((rows + columns + 4, 4), np.int64)
     kept = np.empty((gaps.shape[0], MOST_GAPS))
-    corners, weights = np.zeros((4, 2), np.int64), np.zeros(4)
+    bearing, corners, weights = np.zeros((4, 3)), np.zeros((4, 2), np.int64), np.zeros(4)
     no_blame, no_posts = np.empty(0), np.empty((0, 3))
     eye_row, eye_column = numbers[E_ROW], numbers[E_COLUMN]
     for n in range(targets.shape[0]):
@@ -225,19 +226,14 @@ def chances(
         if blame.shape[0] > 0:
             blame[n], blamed[n] = 0.0, 0.0
         # The ground under the target, bilinear between the lowered posts around.
-        top = min(math.floor(row), max(rows - 2, 0))
-        left = min(math.floor(column), max(columns - 2, 0))
-        used = 0
-        for corner in range(4):
-            r, c = top + corner // 2, left + corner % 2
-            weight = (1.0 - abs(row - r)) * (1.0 - abs(column - c))
-            if weight > 0.0:
-                south_m, east_m = (r - eye_row) * spacing_y_m, (c - eye_column) * spacing_x_m
-                target_m += weight * (
-                    height_m[r, c] - numbers[E_DROP] * (south_m * south_m + east_m * east_m)
-                )
-                corners[used, 0], corners[used, 1], weights[used] = r, c, weight
-                used += 1
+        used = corner_posts(row, column, rows, columns, bearing)
+        for a in range(used):
+            r, c, weights[a] = int(bearing[a, 0]), int(bearing[a, 1]), bearing[a, 2]
+            south_m, east_m = (r - eye_row) * spacing_y_m, (c - eye_column) * spacing_x_m
+            target_m += weights[a] * (
+                height_m[r, c] - numbers[E_DROP] * (south_m * south_m + east_m * east_m)
+            )
+            corners[a, 0], corners[a, 1] = r, c
         if target_m != target_m:
             chance[n] = np.nan
             continue

@@ -15,6 +15,7 @@ import numpy as np
 from scipy import special
 
 from hillsight.kernels.compiled import compiled
+from hillsight.kernels.corners import corner_posts
 from hillsight.sight.doubt import Chances, Doubtful, on_terrain, targets_of
 from hillsight.sight.doubt_gaps import (
     E_COLUMN,
@@ -73,20 +74,6 @@ class ShareSeen:
 
 
 @compiled
-def _corner_weights(row: float, column: float, corners: Floats) -> int:
-    """The posts that bear the ground at a place, (4, 3) row, column, weight; returns how many."""
-    used = 0
-    top, left = math.floor(row), math.floor(column)
-    for corner in range(4):
-        r, c = top + corner // 2, left + corner % 2
-        weight = (1.0 - abs(row - r)) * (1.0 - abs(column - c))
-        if weight > 0.0:
-            corners[used, 0], corners[used, 1], corners[used, 2] = r, c, weight
-            used += 1
-    return used
-
-
-@compiled
 def _between(lags_m2: Floats32, one: Floats, ones: int, other: Floats, others: int) -> float:
     """Covariance of the errors of two weighted sums of posts."""
     total = 0.0
@@ -115,7 +102,9 @@ def _covariances(
     at_targets, counts = np.zeros((n, 4, 3)), np.zeros(n, np.int64)
     targets_with_eye, bends = np.zeros(n), np.zeros(n)
     for i in range(n):
-        counts[i] = _corner_weights(targets[i, 0], targets[i, 1], at_targets[i])
+        counts[i] = corner_posts(
+            targets[i, 0], targets[i, 1], with_eye.shape[0], with_eye.shape[1], at_targets[i]
+        )
         for k in range(counts[i]):
             row, column = np.int64(at_targets[i, k, 0]), np.int64(at_targets[i, k, 1])
             targets_with_eye[i] += at_targets[i, k, 2] * with_eye[row, column]

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.grid import on_lines
 from hillsight.kernels.threads import spread
 from hillsight.sight import walks
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.maxima import Maxima
-from hillsight.sight.viewing import on_lines
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:

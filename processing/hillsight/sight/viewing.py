@@ -9,26 +9,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import CallError
+from hillsight.ground.grid import on_lines
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats
     from hillsight.ground.grid import Grid
-
-#: An eye or a target nearer than this (in post spacings) to a grid line stands on the line.
-ON_LINE = 1e-6
 
 #: A sight line crossing a grid line this near to a post (in spacings) passes over the post itself.
 CROSSING_SNAP = 1e-9
 
 #: A clearance this little below the grazing line (m) is a tie, and a tie is visible.
 TIE_M = 1e-6
-
-
-def on_lines(places: Floats) -> Floats:
-    """Fractional rows or columns brought onto a grid line that they all but touch."""
-    whole = np.round(places)
-    with np.errstate(invalid="ignore"):
-        return np.where(np.abs(places - whole) < ON_LINE, whole, places)
 
 
 @dataclass(frozen=True)

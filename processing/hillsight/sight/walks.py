@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
+from hillsight.kernels.corners import on_line
 from hillsight.sight.crossings import entry_share, ground_on_line, lines_between
-from hillsight.sight.viewing import CROSSING_SNAP, ON_LINE, TIE_M
+from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats, Floats32, Integers
@@ -267,13 +268,6 @@ def grazing(
 
 
 @compiled
-def _on_line(place: float) -> float:
-    """A fractional row or column, brought onto a grid line that it all but touches."""
-    whole = math.floor(place + 0.5)
-    return float(whole) if abs(place - whole) < ON_LINE else place
-
-
-@compiled
 def clearance_of_pairs(
     height_m: Floats32,
     ladder_m: Floats32,
@@ -298,8 +292,8 @@ def clearance_of_pairs(
     rows, columns = height_m.shape
     flat_m = height_m.reshape(height_m.size)
     for i in range(pairs.shape[1]):
-        eye_row, eye_column, level_m = _on_line(pairs[1, i]), _on_line(pairs[2, i]), pairs[3, i]
-        row, column, target_m = _on_line(pairs[4, i]), _on_line(pairs[5, i]), pairs[6, i]
+        eye_row, eye_column, level_m = on_line(pairs[1, i]), on_line(pairs[2, i]), pairs[3, i]
+        row, column, target_m = on_line(pairs[4, i]), on_line(pairs[5, i]), pairs[6, i]
         if not lowered:
             down_m, right_m = (row - eye_row) * spacing_y_m, (column - eye_column) * spacing_x_m
             target_m -= pairs[0, i] * (down_m * down_m + right_m * right_m)

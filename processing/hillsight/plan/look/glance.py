@@ -124,7 +124,7 @@ def glance(
     east, north = np.sin(turn), np.cos(turn)
 
     def height_m(distance_m: Floats) -> Floats:
-        return _ground_m(surface, easting_m + distance_m * east, northing_m + distance_m * north)
+        return surface.heights_at_m(easting_m + distance_m * east, northing_m + distance_m * north)
 
     beyond_m = np.fmin(_BEYOND_M, np.where(np.isfinite(out_m), out_m - brow_m, np.inf))
     seen_again_m = np.where(np.isfinite(out_m), out_m, np.nan)
@@ -259,19 +259,3 @@ def _clearance_spread_m(errors: ErrorModel, distance_m: Floats, crest_m: Floats)
         variance = variance + (at_eye * errors.eye_height_m) ** 2 + 0.05**2
     spread: Floats = np.sqrt(np.maximum(np.nan_to_num(variance, nan=1.0), 0.01))
     return spread
-
-
-def _ground_m(surface: Surface, easting_m: Floats, northing_m: Floats) -> Floats:
-    """Ground between posts, bilinear; NaN off the terrain and where a place is NaN."""
-    row, column = (np.asarray(v, np.float64) for v in surface.grid.to_array(easting_m, northing_m))
-    rows, columns = surface.grid.rows, surface.grid.columns
-    with np.errstate(invalid="ignore"):
-        inside = (row >= 0) & (row <= rows - 1) & (column >= 0) & (column <= columns - 1)
-    row, column = np.where(inside, row, 0.0), np.where(inside, column, 0.0)
-    top, left = row.astype(np.int64), column.astype(np.int64)
-    below, beside = np.minimum(top + 1, rows - 1), np.minimum(left + 1, columns - 1)
-    down, right = row - top, column - left
-    height_m = surface.height_m
-    upper = height_m[top, left] * (1 - right) + height_m[top, beside] * right
-    lower = height_m[below, left] * (1 - right) + height_m[below, beside] * right
-    return np.asarray(np.where(inside, upper * (1 - down) + lower * down, np.nan), np.float64)

@@ -108,8 +108,7 @@ def _figures(view: View, brows: _Brows, east: Floats, north: Floats, beyond_m: f
     """Slopes and heights on every bearing; NaN where there is no brow."""
 
     def ground_m(bearings: Any, distance_m: Floats) -> Floats:
-        return _height_m(
-            view,
+        return view.surface.heights_at_m(
             view.easting_m + distance_m * east[bearings],
             view.northing_m + distance_m * north[bearings],
         )
@@ -130,29 +129,12 @@ def _figures(view: View, brows: _Brows, east: Floats, north: Floats, beyond_m: f
         share = np.linspace(0.0, 1.0, places)
         length_m = (until_m - brows.brow_m)[there]
         where_m = brows.brow_m[there, None] + share[None, :] * length_m[:, None]
-        heights_m = _height_m(
-            view,
+        heights_m = view.surface.heights_at_m(
             view.easting_m + where_m * east[there, None],
             view.northing_m + where_m * north[there, None],
         )
         floor_m[there] = np.nanmin(np.column_stack((heights_m, brow_height_m[there])), axis=1)
     return {"before": before, "behind": behind, "brow_height": brow_height_m, "floor": floor_m}
-
-
-def _height_m(view: View, easting_m: Floats, northing_m: Floats) -> Floats:
-    """Ground between posts, bilinear; NaN off the terrain, beside a void and where a place is NaN."""
-    row, column = (np.asarray(v, np.float64) for v in view.grid.to_array(easting_m, northing_m))
-    rows, columns = view.grid.rows, view.grid.columns
-    inside = (row >= 0) & (row <= rows - 1) & (column >= 0) & (column <= columns - 1)
-    row, column = np.where(inside, row, 0.0), np.where(inside, column, 0.0)
-    top = np.minimum(row.astype(np.int64), max(rows - 2, 0))
-    left = np.minimum(column.astype(np.int64), max(columns - 2, 0))
-    down, right = row - top, column - left
-    below, beside = np.minimum(top + 1, rows - 1), np.minimum(left + 1, columns - 1)
-    heights_m = view.surface.height_m
-    upper = heights_m[top, left] * (1 - right) + heights_m[top, beside] * right
-    lower = heights_m[below, left] * (1 - right) + heights_m[below, beside] * right
-    return np.asarray(np.where(inside, upper * (1 - down) + lower * down, np.nan), np.float64)
 
 
 def _sector(
