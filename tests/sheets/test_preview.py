@@ -21,14 +21,14 @@ from PIL import Image
 import terrains
 from hillsight.errors import HillsightError, OutputError, StationError
 from hillsight.ground.terrain import open_terrain
-from hillsight.layers.contents import read_content
+from hillsight.layers.contents import read_content, read_contents
 from hillsight.scripts import bearings, dead_ground, outlook, viewshed
 from hillsight.sheets.paper import palette, relief
 from hillsight.sheets.paper.labels import Box, Placer, drawable, rows_above, spread
 from hillsight.sheets.paper.maps import north_words
 from hillsight.sheets.station.bearing_strip import draw_bearings
 from hillsight.sheets.station.ground_sheet import draw_ground
-from hillsight.sheets.station.preview import preview_all, preview_bearings, preview_ground, preview_rasters
+from hillsight.sheets.station.preview import preview_all
 from hillsight.sheets.station.raster_sheet import draw_rasters
 
 #: ISO/IEC 15948, clause 5.2.
@@ -128,12 +128,12 @@ def _near(pixels: np.ndarray, colour: str) -> np.ndarray:
 
 def test_files_are_written_in_the_sizes_promised(made: Path, surface, tmp_path: Path) -> None:
     package = made / "all.gpkg"
-    label = _label(package)
+    content = read_content(package, _label(package), surface.grid.crs)
     # A4 is 210 x 297 mm (ISO 216); at 150 dots an inch 1240.2 x 1753.9 pixels.
     sizes = {
-        preview_ground(package, label, surface, tmp_path / "g.png", features=_features()): (1240, 1754),
-        preview_bearings(package, label, tmp_path / "b.png"): (1754, 1240),
-        preview_rasters(package, label, surface, tmp_path / "r.png"): (1754, 1240),
+        draw_ground(content, surface, features=_features()).save(tmp_path / "g.png"): (1240, 1754),
+        draw_bearings(content).save(tmp_path / "b.png"): (1754, 1240),
+        draw_rasters(content, surface).save(tmp_path / "r.png"): (1754, 1240),
     }
     for path, size in sizes.items():
         with Image.open(path) as picture:
@@ -265,9 +265,8 @@ def test_same_bytes_again_whatever_the_users_settings(made: Path, surface, tmp_p
     before = dict(matplotlib.rcParams)
 
     def draw(folder: str) -> list[bytes]:
-        return [
-            p.read_bytes() for p in preview_all(package, surface, tmp_path / folder, features=_features())
-        ]
+        drawn = preview_all(read_contents(package), surface, tmp_path / folder, features=_features())
+        return [p.read_bytes() for p in drawn]
 
     first = draw("one")
     assert dict(matplotlib.rcParams) == before
@@ -291,7 +290,7 @@ def test_same_bytes_again_whatever_the_users_settings(made: Path, surface, tmp_p
 def test_hostile_names_give_safe_files_and_no_warning(made: Path, surface, tmp_path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")  # a glyph that the font lacks would warn
-        written = preview_all(made / "all.gpkg", surface, tmp_path, features=_features())
+        written = preview_all(read_contents(made / "all.gpkg"), surface, tmp_path, features=_features())
     for path in written:
         assert path.parent == tmp_path and path.name.isascii() and path.is_file()
         assert set(path.stem) <= set("abcdefghijklmnopqrstuvwxyz0123456789_")
@@ -304,16 +303,16 @@ def test_hostile_names_give_safe_files_and_no_warning(made: Path, surface, tmp_p
 def test_files_with_some_layers_give_the_pictures_they_can(
     made: Path, surface, tmp_path: Path, name: str, kinds: list[str]
 ) -> None:
-    written = preview_all(made / name, surface, tmp_path)
+    written = preview_all(read_contents(made / name), surface, tmp_path)
     assert [path.stem.rpartition("_")[2] for path in written] == kinds
 
 
 def test_every_picture_can_be_drawn_of_every_file(made: Path, surface, tmp_path: Path) -> None:
     for name in ("viewshed.gpkg", "dead.gpkg", "sector.gpkg"):
-        label = _label(made / name)
-        preview_ground(made / name, label, surface, tmp_path / "g.png")
-        preview_bearings(made / name, label, tmp_path / "b.png")
-        preview_rasters(made / name, label, surface, tmp_path / "r.png")
+        content = read_content(made / name, _label(made / name), surface.grid.crs)
+        draw_ground(content, surface).save(tmp_path / "g.png")
+        draw_bearings(content).save(tmp_path / "b.png")
+        draw_rasters(content, surface).save(tmp_path / "r.png")
         for picture in ("g.png", "b.png", "r.png"):
             assert (tmp_path / picture).read_bytes().startswith(PNG_SIGNATURE), (name, picture)
             (tmp_path / picture).unlink()
@@ -325,7 +324,8 @@ def test_empty_layers_and_flat_ground(tmp_path: Path) -> None:
     _run(outlook.command, *where, "--out", str(tmp_path / "flat.gpkg"))
     terrain = open_terrain(str(tmp_path / "flat.tif")).on_metric_grid(-3.6, 56.2)
     none = geopandas.GeoDataFrame({"name": [], "kind": []}, geometry=[], crs="EPSG:27700")
-    written = preview_all(tmp_path / "flat.gpkg", terrain.whole(), tmp_path / "out", features=none)
+    contents = read_contents(tmp_path / "flat.gpkg")
+    written = preview_all(contents, terrain.whole(), tmp_path / "out", features=none)
     assert len(written) == 3
     content = read_content(tmp_path / "flat.gpkg", _label(tmp_path / "flat.gpkg"), terrain.crs)
     assert all(content.frames[layer].empty for layer in ("dead_ground", "unknown_ground", "crest_lines"))
@@ -333,26 +333,52 @@ def test_empty_layers_and_flat_ground(tmp_path: Path) -> None:
     assert not any("dead ground under" in text or "contour" in text for text in texts)
 
 
+def test_rasters_are_found_by_what_the_file_says_of_them_not_by_the_order_of_labels(
+    made: Path, tmp_path: Path
+) -> None:
+    # Labels that fold to one table name: the second raster is named after a checksum of its label.
+    common = ("--terrain", str(made / "terrain.tif"), "--reach", "200")
+    places = [("--at", f"{EAST + 50 * n},{NORTH},{label}") for n, label in enumerate(("Tòp", "top", "TOP!"))]
+    _run(viewshed.command, *common, *itertools.chain(*places), "--out", str(tmp_path / "three.gpkg"))
+    content = {one.label: one for one in read_contents(tmp_path / "three.gpkg")}
+    assert sorted(content) == ["TOP!", "Tòp", "top"]
+    for one in content.values():
+        raster = one.rasters["viewshed"]
+        rows, columns = raster.array.shape
+        west, _, east, _ = raster.edges
+        beyond = np.flatnonzero((raster.array != 0).any(axis=0))
+        middle = west + (beyond.mean() + 0.5) * (east - west) / columns
+        assert middle == pytest.approx(one.station["easting_m"], abs=10.0) and rows == columns
+    turned = tmp_path / "turned.gpkg"
+    turned.write_bytes((tmp_path / "three.gpkg").read_bytes())
+    stations = pyogrio.read_dataframe(turned, layer="stations")
+    pyogrio.write_dataframe(stations.iloc[::-1], turned, layer="stations")
+    assert [one.label for one in read_contents(turned)] == stations["station"].tolist()[::-1]
+    for one in read_contents(turned):
+        assert np.array_equal(one.rasters["viewshed"].array, content[one.label].rasters["viewshed"].array)
+
+
 def test_terrain_that_lies_elsewhere_still_draws(made: Path, tmp_path: Path) -> None:
     terrains.write_geotiff(tmp_path / "far.tif", terrains.plane(20, 20), west=500_000.0, unit="m")
     far = open_terrain(str(tmp_path / "far.tif")).on_metric_grid(-3.6, 56.2).whole()
-    preview_ground(made / "all.gpkg", _label(made / "all.gpkg"), far, tmp_path / "g.png")
+    content = read_content(made / "all.gpkg", _label(made / "all.gpkg"), far.grid.crs)
+    draw_ground(content, far).save(tmp_path / "g.png")
     assert (tmp_path / "g.png").read_bytes().startswith(PNG_SIGNATURE)
 
 
 def test_trouble_is_said_and_nothing_is_left(made: Path, surface, tmp_path: Path) -> None:
     package = made / "all.gpkg"
     with pytest.raises(StationError, match="long-named"):  # the stations there are listed
-        preview_ground(package, "nobody", surface, tmp_path / "g.png")
+        read_content(package, "nobody")
     with pytest.raises(HillsightError, match="no such file"):
-        preview_bearings(made / "missing.gpkg", "a", tmp_path / "b.png")
+        list(read_contents(made / "missing.gpkg"))
     (tmp_path / "text.gpkg").write_text("no package")
     with pytest.raises(HillsightError, match="no GeoPackage with stations"):
-        preview_bearings(tmp_path / "text.gpkg", "a", tmp_path / "b.png")
+        list(read_contents(tmp_path / "text.gpkg"))
     with pytest.raises(OutputError, match="folder does not exist"):
-        preview_bearings(package, _label(package), tmp_path / "none" / "b.png")
+        draw_bearings(read_content(package, _label(package))).save(tmp_path / "none" / "b.png")
     with pytest.raises(OutputError, match="folder cannot be made"):
-        preview_all(package, surface, tmp_path / "text.gpkg")
+        preview_all(read_contents(package), surface, tmp_path / "text.gpkg")
     assert [p.name for p in tmp_path.iterdir()] == ["text.gpkg"]
 
 

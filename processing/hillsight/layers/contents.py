@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +13,11 @@ import numpy as np
 
 from hillsight.errors import HillsightError, StationError
 from hillsight.ground.grid import between_posts
-from hillsight.layers.package import raster_table
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import geopandas
     from pyproj import CRS
 
@@ -36,33 +37,62 @@ class Raster:
 class Content:
     """Layers and rasters of one station.
 
-    station : its row of the layer ``stations``
-    frames : the other layers by name, this station's rows only; missing where the file lacks the layer
+    frames : the layers by name, this station's rows only; missing where the file lacks the layer
     rasters : by prefix, "viewshed" and "depth", where the file has them
     parameters, inputs : from the file's provenance; empty where it has none
     """
 
     label: str
-    station: Any
     frames: dict[str, geopandas.GeoDataFrame]
     rasters: dict[str, Raster]
     parameters: dict[str, Any]
     inputs: tuple[str, ...]
+
+    @property
+    def station(self) -> Any:
+        """Its row of the layer ``stations``."""
+        return self.frames["stations"].iloc[0]
 
     def rows(self, layer: str) -> geopandas.GeoDataFrame | None:
         """The layer's rows, or None where there are none."""
         frame = self.frames.get(layer)
         return None if frame is None or frame.empty else frame
 
+    def in_crs(self, crs: CRS) -> Content:
+        """The same with the vector layers in a CRS; the rasters keep their own."""
+        frames = {name: f if f.empty else f.to_crs(crs) for name, f in self.frames.items()}
+        return replace(self, frames=frames)
 
-def station_labels(package: Path) -> list[str]:
-    """Labels of all stations in the file, in order.
+
+def read_contents(package: Path) -> Iterator[Content]:
+    """What the file holds, station by station, in their order; vector layers in the file's CRS.
+
+    Parameters
+    ----------
+    package : GeoPackage that hillsight wrote
 
     Raises
     ------
     HillsightError : it is no GeoPackage with stations
     """
-    return [str(label) for label in _stations(package)["station"]]
+    import pyogrio
+
+    stations = _stations(package)
+    present = {str(name) for name in pyogrio.list_layers(package)[:, 0]}
+    frames = {
+        name: stations if name == "stations" else pyogrio.read_dataframe(package, layer=name)
+        for name in LAYERS
+        if name in present
+    }
+    document, tables = _documents(package)
+    for label in stations["station"]:
+        yield Content(
+            str(label),
+            {name: frame[frame["station"] == label].reset_index(drop=True) for name, frame in frames.items()},
+            {kind: _raster(package, table, kind) for kind, table in _tables_of(tables, str(label)).items()},
+            dict(document.get("parameters") or {}),
+            tuple(str(item.get("name", "")) for item in document.get("inputs") or ()),
+        )
 
 
 def read_content(package: Path, station: str, crs: CRS | None = None) -> Content:
@@ -78,32 +108,15 @@ def read_content(package: Path, station: str, crs: CRS | None = None) -> Content
     ------
     HillsightError : the file cannot be read; StationError : it has no such station
     """
-    import pyogrio
-
-    stations = _stations(package)
-    labels = [str(label) for label in stations["station"]]
-    if station not in labels:
-        raise StationError(
-            f"there is no station {station!r}",
-            where=str(package),
-            remedy=f"The stations are: {', '.join(repr(label) for label in labels)}",
-        )
-    present = {str(name) for name in pyogrio.list_layers(package)[:, 0]}
-    frames = {}
-    for name in LAYERS:
-        if name in present and name != "stations":
-            frame = pyogrio.read_dataframe(package, layer=name)
-            frame = frame[frame["station"] == station].reset_index(drop=True)
-            frames[name] = frame if crs is None or frame.empty else frame.to_crs(crs)
-    row = stations if crs is None else stations.to_crs(crs)
-    document = _provenance(package)
-    return Content(
-        station,
-        row.iloc[labels.index(station)],
-        frames,
-        _rasters(package, labels, station),
-        dict(document.get("parameters") or {}),
-        tuple(str(item.get("name", "")) for item in document.get("inputs") or ()),
+    labels = []
+    for content in read_contents(package):
+        if content.label == station:
+            return content if crs is None else content.in_crs(crs)
+        labels.append(content.label)
+    raise StationError(
+        f"there is no station {station!r}",
+        where=str(package),
+        remedy=f"The stations are: {', '.join(repr(label) for label in labels)}",
     )
 
 
@@ -122,43 +135,51 @@ def _stations(package: Path) -> Any:
         ) from error
 
 
-def _rasters(package: Path, labels: list[str], station: str) -> dict[str, Raster]:
-    """The station's rasters; their names follow from the order of the labels, as when they were written."""
-    import rasterio
-    from pyproj import CRS
-
-    taken: set[str] = set()
-    names = {
-        label: {kind: raster_table(kind, label, taken) for kind in ("viewshed", "depth")} for label in labels
-    }
-    with closing(sqlite3.connect(f"{Path(package).resolve().as_uri()}?mode=ro", uri=True)) as database:
-        tables = {row[0] for row in database.execute("SELECT table_name FROM gpkg_contents")}
-    found = {}
-    for kind, name in names[station].items():
-        if name not in tables:
-            continue
-        options = {"BAND_COUNT": 1} if kind == "viewshed" else {}
-        with rasterio.open(package, driver="GPKG", TABLE=name, **options) as file:
-            array, bounds = file.read(1), file.bounds
-            crs = CRS.from_wkt(file.crs.to_wkt())
-        found[kind] = Raster(array, (bounds.left, bounds.bottom, bounds.right, bounds.top), crs)
+def _tables_of(documents: list[dict[str, Any]], station: str) -> dict[str, str]:
+    """Names of the station's rasters by kind, as the file's metadata give them; of several, the first."""
+    found: dict[str, str] = {}
+    for document in documents:
+        kind = document.get("raster")
+        if document.get("station") == station and kind in ("viewshed", "depth"):
+            found.setdefault(kind, str(document["table"]))
     return found
 
 
-def _provenance(package: Path) -> dict[str, Any]:
+def _raster(package: Path, table: str, kind: str) -> Raster:
+    import rasterio
+    from pyproj import CRS
+
+    options = {"BAND_COUNT": 1} if kind == "viewshed" else {}
+    with rasterio.open(package, driver="GPKG", TABLE=table, **options) as file:
+        array, bounds = file.read(1), file.bounds
+        crs = CRS.from_wkt(file.crs.to_wkt())
+    return Raster(array, (bounds.left, bounds.bottom, bounds.right, bounds.top), crs)
+
+
+def _documents(package: Path) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """The file's provenance, and the documents of its tables in their order; empty where it has none."""
     with closing(sqlite3.connect(f"{Path(package).resolve().as_uri()}?mode=ro", uri=True)) as database:
         try:
-            row = database.execute(
-                "SELECT m.metadata FROM gpkg_metadata m JOIN gpkg_metadata_reference r "
-                "ON r.md_file_id = m.id WHERE r.reference_scope = 'geopackage' ORDER BY m.id LIMIT 1"
-            ).fetchone()
+            rows = database.execute(
+                "SELECT r.reference_scope, m.metadata FROM gpkg_metadata m JOIN gpkg_metadata_reference r "
+                "ON r.md_file_id = m.id WHERE r.reference_scope IN ('geopackage', 'table') ORDER BY m.id"
+            ).fetchall()
         except sqlite3.OperationalError:  # a file without metadata tables
-            return {}
-    try:
-        document = json.loads(row[0]) if row else {}
-    except ValueError:
-        return {}
-    return document if isinstance(document, dict) else {}
+            return {}, []
+    whole: dict[str, Any] = {}
+    tables = []
+    for scope, text in rows:
+        try:
+            document = json.loads(text)
+        except ValueError:
+            continue
+        if not isinstance(document, dict):
+            continue
+        if scope == "table":
+            tables.append(document)
+        elif not whole:
+            whole = document
+    return whole, tables
 
 
 def sampled(raster: Raster, easting: AnyArray, northing: AnyArray, crs: CRS, *, smooth: bool) -> AnyArray:

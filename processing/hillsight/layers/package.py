@@ -149,7 +149,13 @@ class Package:
         )
 
     def write_raster(
-        self, table: str, array: AnyArray, grid: Grid, meaning: str, style: str | None = None
+        self,
+        table: str,
+        array: AnyArray,
+        grid: Grid,
+        meaning: str,
+        style: str | None = None,
+        station: str | None = None,
     ) -> None:
         """Write one raster without loss and read it back.
 
@@ -164,7 +170,8 @@ class Package:
         array : (rows, columns) uint8, uint16 or float32
         grid : the posts of the array
         meaning : what the values say, one clause
-        style : name of its style; by the type of its values if not given
+        style : name of its style, which is the raster's kind; by the type of its values if not given
+        station : label of the station it is of, told in the file's metadata
 
         Raises
         ------
@@ -203,7 +210,7 @@ class Package:
         self._places[table] = replace(raster, array=np.empty((0, 0), raster.array.dtype))
         usual = {"uint8": "viewshed", "uint16": "visible_count"}.get(raster.array.dtype.name, "depth")
         style = usual if style is None else style
-        self._tables.append(Table(table, style, meaning, codes=bool(is_byte)))
+        self._tables.append(Table(table, style, meaning, codes=bool(is_byte), station=station))
 
     def read_raster(self, table: str) -> Placed:
         """A raster written before, with its place; until the block ends.

@@ -104,6 +104,7 @@ class Table:
     layer : its declaration in the schema, None for a raster
     rows : number of rows, None for a raster
     codes : whether the raster holds the codes of the ground states
+    station : label of the station that a raster is of, None where it is of several or of none
     """
 
     name: str
@@ -113,6 +114,7 @@ class Table:
     layer: Layer | None = None
     rows: int | None = None
     codes: bool = False
+    station: str | None = None
 
 
 def write_tables(path: Path, tables: Sequence[Table], provenance: Provenance, shown_as: str) -> None:
@@ -195,6 +197,10 @@ def _write_metadata(
                 {"name": c.name, "type": c.type, "unit": c.unit, "meaning": c.meaning, "optional": c.optional}
                 for c in table.layer.columns
             ]
+        if table.layer is None:
+            document["raster"] = table.style
+            if table.station is not None:
+                document["station"] = table.station
         if table.codes:
             document["codes"] = {str(int(code)): meaning for code, meaning in GROUND_STATE_MEANINGS.items()}
         part = add(json.dumps(document, ensure_ascii=False, indent=1))

@@ -190,6 +190,7 @@ def _check_landforms(script: str, given: Mapping[str, Any]) -> None:
 
 def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
     """Pictures of every station from the package just written."""
+    from hillsight.layers.contents import read_contents
     from hillsight.sheets.station.preview import preview_all
 
     stations = {station.label: station for station in inputs.stations}
@@ -198,7 +199,7 @@ def _draw(given: Mapping[str, Any], inputs: Inputs) -> list[Path]:
         station = stations[label]
         return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * given["reach"])
 
-    return preview_all(given["out"], around, given["pictures"], features=inputs.features)
+    return preview_all(read_contents(given["out"]), around, given["pictures"], features=inputs.features)
 
 
 def named_files(given: Mapping[str, Any]) -> list[str]:

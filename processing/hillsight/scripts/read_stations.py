@@ -97,7 +97,8 @@ def _write_rasters(file: Package, outlook: Outlook, taken: set[str]) -> dict[str
     written = {}
     for kind, array in (("viewshed", outlook.states), ("depth", outlook.depth_m)):
         table = raster_table(kind, outlook.label, taken)
-        file.write_raster(table, array, outlook.grid, f"{outlook.label}: {RASTER_MEANING[kind]}")
+        meaning = f"{outlook.label}: {RASTER_MEANING[kind]}"
+        file.write_raster(table, array, outlook.grid, meaning, kind, station=outlook.label)
         written[table] = kind
     return written
 

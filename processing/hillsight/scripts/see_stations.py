@@ -396,7 +396,8 @@ def _write(
         arrays.append(("probability", asked.target_heights_m[0], "", seen.doubt.probability))
     for kind, height_m, ending, array in arrays:
         table = raster_table(kind, label, taken, ending)
-        file.write_raster(table, array, grid, f"{label}: {RASTER_MEANING[kind]}{_of_target(height_m)}", kind)
+        meaning = f"{label}: {RASTER_MEANING[kind]}{_of_target(height_m)}"
+        file.write_raster(table, array, grid, meaning, kind, station=label)
         rasters[table] = kind
 
 

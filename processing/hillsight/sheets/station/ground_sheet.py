@@ -54,7 +54,15 @@ def draw_ground(
     features: geopandas.GeoDataFrame | None = None,
     title: str | None = None,
 ) -> Page:
-    """The page of :func:`preview_ground`; ``content`` in the surface's CRS."""
+    """Map of the ground about one station, A4 upright.
+
+    Parameters
+    ----------
+    content : in the surface's CRS; layers that it lacks are left out of the picture
+    surface : the terrain, in metres; need not cover the reach
+    features : map features to draw: name, kind, evidence_class, geometry; any CRS
+    title : instead of the usual one
+    """
     page = Page(A4_SHORT, A4_LONG)
     at, reach_m = content.station.geometry, float(content.station["reach_m"])
     chart = lay_map(page, Box(100, 546, 1200, 1646), at.x, at.y, reach_m, surface.grid)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.layers.contents import Content, Raster
 from hillsight.sheets.paper import palette, relief
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import (
@@ -28,17 +28,18 @@ from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
+    from hillsight.layers.contents import Content, Raster
 
 
 def draw_rasters(content: Content, surface: Surface) -> Page:
-    """The page of :func:`preview_rasters`; ``content`` in the surface's CRS."""
+    """States and depths of the ground about one station side by side; ``content`` in the surface's CRS."""
     page = Page(A4_LONG, A4_SHORT)
     at, reach_m = content.station.geometry, float(content.station["reach_m"])
     name = station_name(content)
     draw_head(page, f"Ground states and depths from {name}", content)
     side = 740
     # What the rasters themselves say, post for post: the outlines of the layers stay out of it.
-    bare = Content(content.label, content.station, {}, content.rasters, content.parameters, content.inputs)
+    bare = replace(content, frames={"stations": content.frames["stations"]})
     for left, kind in ((100, "viewshed"), (960, "depth")):
         place = Box(left, 362, left + side, 362 + side)
         chart = lay_map(page, place, at.x, at.y, reach_m, surface.grid)
