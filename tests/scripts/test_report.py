@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hillsight.scripts.report import bearing_table, station_lines, whole_degrees
+from hillsight.scripts.bearing_table import bearing_table, whole_degrees
+from hillsight.scripts.report import station_lines
 
 
 @pytest.mark.parametrize(
@@ -57,9 +58,8 @@ LISTED = pd.DataFrame(
 STATIONS = pd.DataFrame({"station": ["A", "B"]})
 
 
-def test_hidden_features_are_counted_not_listed(capsys):
-    bearing_table(LISTED, STATIONS, show_hidden=False)
-    out = capsys.readouterr().out
+def test_hidden_features_are_counted_not_listed():
+    out = "\n".join(bearing_table(LISTED, STATIONS, show_hidden=False))
     assert "Shown" in out and "partly, 25%" in out
     assert "350-017" in out
     assert "Deep" not in out and "Away" not in out
@@ -67,29 +67,27 @@ def test_hidden_features_are_counted_not_listed(capsys):
     assert "From B: no feature lies between these bearings." in out
 
 
-def test_what_is_just_hidden_is_listed_as_no_evidence(capsys):
-    bearing_table(LISTED, STATIONS, show_hidden=False)
-    out = capsys.readouterr().out
+def test_what_is_just_hidden_is_listed_as_no_evidence():
+    out = "\n".join(bearing_table(LISTED, STATIONS, show_hidden=False))
     assert "just hidden by under 0.1 m at 400 m" in out
     assert "less than 2 m): too close to call" in out
 
 
-def test_a_list_of_which_nothing_is_seen_says_so(capsys):
-    bearing_table(LISTED[LISTED["name"].isin(["Deep", "Away"])], STATIONS[:1], show_hidden=False)
-    out = capsys.readouterr().out
+def test_a_list_of_which_nothing_is_seen_says_so():
+    out = "\n".join(
+        bearing_table(LISTED[LISTED["name"].isin(["Deep", "Away"])], STATIONS[:1], show_hidden=False)
+    )
     assert "From A nothing on the list is seen." in out
     assert "1 hidden and 1 out of reach" in out
 
 
-def test_a_thing_round_the_station_is_seen_all_round(capsys):
+def test_a_thing_round_the_station_is_seen_all_round():
     row = _row("Ring", "visible", left_edge_true_deg=0.0, right_edge_true_deg=360.0)
-    bearing_table(pd.DataFrame([row]), STATIONS[:1], show_hidden=False)
-    assert "all round" in capsys.readouterr().out
+    assert "all round" in "\n".join(bearing_table(pd.DataFrame([row]), STATIONS[:1], show_hidden=False))
 
 
-def test_all_features_are_listed_on_request(capsys):
-    bearing_table(LISTED, STATIONS, show_hidden=True)
-    out = capsys.readouterr().out
+def test_all_features_are_listed_on_request():
+    out = "\n".join(bearing_table(LISTED, STATIONS, show_hidden=True))
     assert "hidden by 12.3 m at 400 m" in out
     assert "hidden by under 0.1 m at 400 m" in out
     assert "out of reach" in out and "Left out" not in out
@@ -106,7 +104,7 @@ def test_a_reach_without_cells_has_no_shares(areas_ha, shown):
     assert shown in station_lines(pd.DataFrame([row]))[0]
 
 
-def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen(capsys):
+def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen():
     about = {"landform": "spur-300-1-2", "description": "spur falling NE from Rook, 400 m long"}
     listed = pd.DataFrame(
         [
@@ -115,8 +113,7 @@ def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen(capsys):
             _row(None, "uncertain", seen_probability=0.6, **about),
         ]
     )
-    bearing_table(listed, pd.DataFrame({"station": ["A"]}), show_hidden=False)
-    out = capsys.readouterr().out
+    out = "\n".join(bearing_table(listed, pd.DataFrame({"station": ["A"]}), show_hidden=False))
     assert "uncertain, p 0.4" in out and "010 ±2" in out
     assert "-7 ±6 m" in out
     assert " ".join(out.split()).count("spur falling NE") == 1

@@ -43,7 +43,7 @@ _POINT_TWINS = ("route_points", "track_points")  # GPX: vertices again as points
 
 
 def read_features(
-    paths: Sequence[str],
+    paths: Sequence[Any],
     layers: Sequence[str],
     target_crs: CRS,
     *,
@@ -54,7 +54,7 @@ def read_features(
 
     Parameters
     ----------
-    paths : vector files, anything GDAL opens
+    paths : vector files, anything GDAL opens; or GeoDataFrames
     layers : names of the layers wanted, looked for in every file; empty for all layers of each file
     target_crs : the working system
     default_crs : reference system of layers that do not state one; None refuses them
@@ -123,9 +123,9 @@ def read_features(
     return features, notes, operations
 
 
-def _wanted(paths: Sequence[str], layers: Sequence[str], notes: list[str]) -> list[tuple[str, str]]:
+def _wanted(paths: Sequence[Any], layers: Sequence[str], notes: list[str]) -> list[tuple[Any, str]]:
     """Pairs of file and layer to read, in the order of the files; every named layer must be somewhere."""
-    wanted: list[tuple[str, str]] = []
+    wanted: list[tuple[Any, str]] = []
     offered: list[str] = []
     for path in paths:
         names = vector.list_layers(path)
@@ -152,7 +152,7 @@ def _wanted(paths: Sequence[str], layers: Sequence[str], notes: list[str]) -> li
 
 def _prepare(
     frame: Any,
-    path: str,
+    path: Any,
     layer: str,
     change: CheckedTransformer,
     table: EvidenceTable,

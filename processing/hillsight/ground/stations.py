@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -94,8 +94,8 @@ def parse_at(text: str, crs: CRS) -> Place:
     )
 
 
-def read_places(path: str, layer: str | None, default_crs: CRS | None) -> list[Place]:
-    """Places from the points of a vector file, in the file's order.
+def read_places(path: Any, layer: str | None, default_crs: CRS | None) -> list[Place]:
+    """Places from the points of a vector file or a GeoDataFrame, in its order.
 
     Points of a MultiPoint become places of the same name. Without ``layer`` the only layer that may hold
     points is taken, or the waypoints of a GPX file, or the layer called ``stations``. A column ``name``,
@@ -147,7 +147,7 @@ def read_places(path: str, layer: str | None, default_crs: CRS | None) -> list[P
     return places
 
 
-def _choose_layer(path: str) -> str:
+def _choose_layer(path: Any) -> str:
     from hillsight.ground import vector
 
     names = vector.list_layers(path)
@@ -161,12 +161,12 @@ def _choose_layer(path: str) -> str:
     if not with_points:
         raise StationError(
             "no layer holds points",
-            where=path,
+            where=str(path),
             remedy="Give points" + (f"; the layers are: {', '.join(names)}" if names else ""),
         )
     raise StationError(
         "several layers may hold the stations",
-        where=path,
+        where=str(path),
         remedy=f"Name one of them: {', '.join(with_points)}",
     )
 

@@ -24,6 +24,10 @@ _EASTING_NORTHING = (
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 
 
+#: What messages and the ``source`` columns call a table that came from no file.
+IN_MEMORY = "in memory"
+
+
 class NoGeometryError(FeatureError):
     """A table has neither geometry nor columns that could be coordinates."""
 
@@ -35,13 +39,15 @@ def _exists(path: str) -> bool:
     )
 
 
-def display_name(path: str) -> str:
+def display_name(path: Any) -> str:
     """File name without folders, for the ``source`` columns: outputs carry no machine's paths."""
+    if not isinstance(path, str):
+        return IN_MEMORY
     return path.rstrip("/\\").replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def list_layers(path: str) -> list[str]:
-    """Names of the layers of a vector file, in the file's order.
+def list_layers(path: Any) -> list[str]:
+    """Names of the layers of a vector file, in the file's order; a GeoDataFrame is one layer, "in memory".
 
     Raises
     ------
@@ -50,7 +56,7 @@ def list_layers(path: str) -> list[str]:
     return [name for name, _ in _layers_with_types(path)]
 
 
-def point_layers(path: str) -> list[str]:
+def point_layers(path: Any) -> list[str]:
     """Layers that may hold points, of the surest sort there is: of points, else mixed, else tables."""
     layers = _layers_with_types(path)
     points = [name for name, kind in layers if kind is not None and "Point" in kind]
@@ -60,10 +66,12 @@ def point_layers(path: str) -> list[str]:
     return points or mixed or [name for name, kind in layers if kind is None]
 
 
-def _layers_with_types(path: str) -> list[tuple[str, str | None]]:
+def _layers_with_types(path: Any) -> list[tuple[str, str | None]]:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
+    if not isinstance(path, str):
+        return [(IN_MEMORY, "Unknown")]
     if not _exists(path):
         raise FeatureError("no such file", where=path, remedy="Check the path")
     # pyogrio takes what follows them for a file in an archive or an address: it might read another file.
@@ -86,7 +94,7 @@ def _layers_with_types(path: str) -> list[tuple[str, str | None]]:
     return [(str(name), None if kind is None else str(kind)) for name, kind in found]
 
 
-def read_layer(path: str, layer: str | None, default_crs: CRS | None) -> tuple[Any, list[str]]:
+def read_layer(path: Any, layer: str | None, default_crs: CRS | None) -> tuple[Any, list[str]]:
     """One layer with its rows as stored, geometry as stored (curves as polylines, no measures).
 
     Tables without geometry (CSV, spreadsheets) get points from a pair of columns, whatever their case:
@@ -95,7 +103,7 @@ def read_layer(path: str, layer: str | None, default_crs: CRS | None) -> tuple[A
 
     Parameters
     ----------
-    path : anything GDAL opens, virtual paths too
+    path : anything GDAL opens, virtual paths too; or a table in memory, which is one layer
     layer : its name; None where the file has one layer only
     default_crs : reference system of layers that do not state one; None refuses them
 
@@ -110,7 +118,7 @@ def read_layer(path: str, layer: str | None, default_crs: CRS | None) -> tuple[A
     layer = _settle_layer(path, layer)
     where = f"{display_name(path)}, layer {layer}"
     notes: list[str] = []
-    frame = _read(path, layer, where, notes)
+    frame = _read(path, layer, where, notes) if isinstance(path, str) else _in_memory(path)
     if "geometry" not in frame.columns or not hasattr(frame, "crs"):
         return _from_columns(frame, where, default_crs)
     if frame.crs is None:
@@ -132,7 +140,26 @@ def read_layer(path: str, layer: str | None, default_crs: CRS | None) -> tuple[A
     return frame, notes
 
 
-def _settle_layer(path: str, layer: str | None) -> str:
+def _in_memory(frame: Any) -> Any:
+    """A table in memory as one that was read: rows from 0 on, the geometry's column called so.
+
+    Raises
+    ------
+    FeatureError : it is no table
+    """
+    if not hasattr(frame, "columns"):
+        raise FeatureError(
+            f"a {type(frame).__name__} is no table of features",
+            where=IN_MEMORY,
+            remedy="Give a GeoDataFrame or the name of a vector file",
+        )
+    frame = frame.reset_index(drop=True)
+    if hasattr(frame, "geometry") and frame.geometry.name != "geometry":
+        frame = frame.drop(columns="geometry", errors="ignore").rename_geometry("geometry")
+    return frame
+
+
+def _settle_layer(path: Any, layer: str | None) -> str:
     names = list_layers(path)
     if not names:
         raise FeatureError("the file has no layers", where=path)
@@ -144,7 +171,9 @@ def _settle_layer(path: str, layer: str | None) -> str:
         return names[0]
     if layer not in names:
         raise FeatureError(
-            f"there is no layer {layer!r}", where=path, remedy=f"The layers are: {', '.join(names)}"
+            f"there is no layer {layer!r}",
+            where=path if isinstance(path, str) else IN_MEMORY,
+            remedy=f"The layers are: {', '.join(names)}",
         )
     return layer
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from hillsight.layers.csv_table import write_csv
+from hillsight.layers.csv_table import csv_file
+from hillsight.layers.frames import conform
+from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     import geopandas
@@ -16,17 +19,25 @@ if TYPE_CHECKING:
 _DECIMALS = {"_deg": 2, "_m": 1, "_share": 3}
 
 
-def write_bearing_csv(
-    path: Path, listed: geopandas.GeoDataFrame, *, inputs: Sequence[str | Path] = ()
-) -> None:
+@contextmanager
+def bearing_csv(
+    path: Path, *, inputs: Sequence[str | Path] = ()
+) -> Iterator[Callable[[geopandas.GeoDataFrame], None]]:
     """Write a bearing list as CSV (RFC 4180, UTF-8): its columns, then easting_m and northing_m.
 
-    Angles have two decimals, metres one, shares three; what is null stays empty.
+    Angles have two decimals, metres one, shares three; what is null stays empty. Call what is yielded with
+    the rows of one station after the other; the file takes its name when the block ends well.
 
     Raises
     ------
     OutputError : the place cannot be written to, or is an input
     """
-    table = listed.drop(columns=listed.geometry.name).copy()
-    table["easting_m"], table["northing_m"] = listed.geometry.x, listed.geometry.y
-    write_csv(path, table, _DECIMALS, inputs=inputs)
+    with csv_file(path, _DECIMALS, inputs=inputs) as add:
+
+        def add_rows(listed: geopandas.GeoDataFrame) -> None:
+            fitting = conform(listed, LAYERS["bearing_list"], None)
+            table = fitting.drop(columns=fitting.geometry.name)
+            table["easting_m"], table["northing_m"] = fitting.geometry.x, fitting.geometry.y
+            add(table)
+
+        yield add_rows

@@ -1,11 +1,12 @@
-"""Reads back the landforms that were written to a GeoPackage."""
+"""Reads back the landforms that were written to a GeoPackage, or takes them from memory."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from hillsight.errors import FeatureError
-from hillsight.ground.vector import list_layers
+from hillsight.ground.vector import IN_MEMORY, list_layers
 from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:
@@ -13,8 +14,10 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 
-def read_landforms(path: str, crs: CRS) -> dict[str, geopandas.GeoDataFrame]:
-    """Layers of landforms in a file, in a CRS.
+def read_landforms(
+    source: str | Mapping[str, geopandas.GeoDataFrame], crs: CRS
+) -> dict[str, geopandas.GeoDataFrame]:
+    """Layers of landforms in a file or in memory, in a CRS.
 
     Raises
     ------
@@ -22,17 +25,21 @@ def read_landforms(path: str, crs: CRS) -> dict[str, geopandas.GeoDataFrame]:
     """
     import pyogrio
 
-    there = set(list_layers(path))
+    there = set(source if isinstance(source, Mapping) else list_layers(source))
+    where = IN_MEMORY if isinstance(source, Mapping) else source
     frames = {}
     for layer in LANDFORM_LAYERS:
         if layer.name not in there:
             continue
-        frame = pyogrio.read_dataframe(path, layer=layer.name)
+        if isinstance(source, Mapping):
+            frame = source[layer.name].rename_geometry("geometry")
+        else:
+            frame = pyogrio.read_dataframe(source, layer=layer.name)
         missing = [column.name for column in layer.columns if column.name not in frame.columns]
         if missing:
             raise FeatureError(
                 f"this is no layer of landforms: it lacks {', '.join(missing)}",
-                where=f"{path}, layer {layer.name}",
+                where=f"{where}, layer {layer.name}",
                 remedy="Give a file that hillsight landforms wrote",
             )
         texts = [column.name for column in layer.columns if column.type == "text"]
@@ -43,7 +50,8 @@ def read_landforms(path: str, crs: CRS) -> dict[str, geopandas.GeoDataFrame]:
     if not frames:
         raise FeatureError(
             "the file holds no landforms",
-            where=path,
-            remedy="Give a file that hillsight landforms wrote, or --landforms without a file to read them",
+            where=where,
+            remedy="Give a file that hillsight landforms wrote, or name no file to have them read",
+            parameters=("landforms",),
         )
     return frames

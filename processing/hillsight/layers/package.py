@@ -102,14 +102,15 @@ class Package:
         """Names of the tables written so far, in order."""
         return [table.name for table in self._tables]
 
-    def write(self, layer: str, frame: geopandas.GeoDataFrame) -> None:
+    def write(self, layer: str, frame: geopandas.GeoDataFrame, *, append: bool = False) -> None:
         """Write one vector layer with a spatial index; a frame without rows makes a layer without features.
 
         Parameters
         ----------
-        layer : a name in ``schema.LAYERS``, once per file
+        layer : a name in ``schema.LAYERS``, once per file unless rows are appended
         frame : the layer's columns in the schema's order, geometry, CRS. Optional columns may hold nulls.
             NUL characters and half surrogates in texts become U+FFFD, all else is kept as it is
+        append : add the rows to those that the layer has already
 
         Raises
         ------
@@ -122,7 +123,10 @@ class Package:
         declared = LAYERS.get(layer)
         if declared is None:
             raise ValueError(f"no layer {layer!r} in the schema")
-        self._refuse_twice(layer)
+        if append:
+            place = self.tables.index(layer)
+        else:
+            self._refuse_twice(layer)
         fitting = conform(frame, declared, self._out_crs)
         shapes = np.asarray(fitting.geometry.array, dtype=object)
         try:
@@ -137,16 +141,17 @@ class Package:
                 geometry_type=declared.geometry,
                 promote_to_multi=False,
                 nan_as_null=True,
-                SPATIAL_INDEX="YES",
-                GEOMETRY_NAME=GEOMETRY_COLUMN,
-                IDENTIFIER=layer,
-                DESCRIPTION=declared.meaning,
+                append=append,
+                **({} if append else _layer_options(layer, declared.meaning)),
             )
         except (pyogrio.errors.DataSourceError, RuntimeError) as error:
             raise self._failure(layer, error) from error
-        self._tables.append(
-            Table(layer, layer, declared.meaning, GEOMETRY_COLUMN, declared, rows=len(fitting.index))
-        )
+        rows = len(fitting.index)
+        if append:
+            before = self._tables[place]
+            self._tables[place] = replace(before, rows=(before.rows or 0) + rows)
+            return
+        self._tables.append(Table(layer, layer, declared.meaning, GEOMETRY_COLUMN, declared, rows=rows))
 
     def write_raster(
         self,
@@ -289,6 +294,16 @@ def raster_table(prefix: str, label: str, taken: set[str], suffix: str = "") -> 
         name, number = f"{base}_{number}", number + 1
     taken.add(name)
     return name
+
+
+def _layer_options(layer: str, meaning: str) -> dict[str, str]:
+    """How GDAL is to make a vector layer."""
+    return {
+        "SPATIAL_INDEX": "YES",
+        "GEOMETRY_NAME": GEOMETRY_COLUMN,
+        "IDENTIFIER": layer,
+        "DESCRIPTION": meaning,
+    }
 
 
 def _raster_options(table: str, is_byte: bool) -> dict[str, str]:

@@ -7,15 +7,6 @@ from typing import Any
 from hillsight.scripts import options
 from hillsight.scripts.running import script
 
-LAYERS = (
-    "stations",
-    "visible_ground",
-    "dead_ground",
-    "dead_ground_by_crest",
-    "unknown_ground",
-    "crest_lines",
-)
-
 
 @script(
     "dead-ground",
@@ -28,15 +19,18 @@ LAYERS = (
 @options.pockets
 @options.output()
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, **given: Any) -> None:
     """Write the ground that each station cannot see, pocket by pocket, with what hides it.
 
     A pocket's depth is how tall a thing must stand in it to show. Before relying on a view for anybody's
     safety, check it on the ground.
     """
-    from hillsight.scripts.job import run_job
+    from hillsight.jobs.dead_ground import dead_ground
+    from hillsight.scripts.report import StationReport
 
-    run_job("dead-ground", given, layers=LAYERS, rasters=False)
+    with StationReport(quiet=quiet) as report:
+        result = dead_ground(**given, listener=report)
+    report.tell(result)
 
 
 if __name__ == "__main__":

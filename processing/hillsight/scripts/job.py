@@ -16,7 +16,7 @@ from hillsight.errors import CallError, OutputError
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import horizontal_crs, transformer
 from hillsight.layers.atomic import check_place
-from hillsight.layers.bearing_csv import write_bearing_csv
+from hillsight.layers.bearing_csv import bearing_csv
 from hillsight.layers.landform_file import read_landforms
 from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
@@ -26,13 +26,13 @@ from hillsight.reading.ground.first_ground import check_sector_width
 from hillsight.reading.outlook import Landforms, Request
 from hillsight.reading.things.relative_height import HeightWords
 from hillsight.scripts.asked import check_bearing
+from hillsight.scripts.bearing_table import bearing_table
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.landform_job import landforms_in_common
 from hillsight.scripts.landform_options import COMPUTED
 from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
 from hillsight.scripts.report import (
     Progress,
-    bearing_table,
     first_ground_lines,
     note,
     relation_lines,
@@ -126,7 +126,8 @@ def run_job(
             "give a longer --reach, or check the coordinates and the CRS of the features"
         )
     if given.get("csv") is not None:
-        write_bearing_csv(given["csv"], frames["bearing_list"], inputs=paths)
+        with bearing_csv(given["csv"], inputs=paths) as add:
+            add(frames["bearing_list"])
     if out is not None:
         write_style_folder(out)
     drawn = _draw(given, inputs) if given.get("pictures") is not None else []
@@ -136,7 +137,10 @@ def run_job(
         for line in first_ground_lines(frames["first_ground"]) if "first_ground" in layers else []:
             click.echo(line)
         if "bearing_list" in frames:
-            bearing_table(frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"])
+            for line in bearing_table(
+                frames["bearing_list"], frames["stations"], show_hidden=given["show_hidden"]
+            ):
+                click.echo(line)
         if "relations" in frames:
             for station in frames["stations"]["station"]:
                 for line in relation_lines(frames["relations"], station):

@@ -1,20 +1,25 @@
-"""What a script says to the person at the terminal: notes, progress, summary, bearing table."""
+"""What a script says to the person at the terminal: notes, progress, and a summary when all is written."""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable, Mapping
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import click
 import numpy as np
 
+from hillsight.jobs.listener import Listener
+from hillsight.scripts.bearing_table import bearing_table, whole_degrees
 from hillsight.scripts.running import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     import pandas as pd
+
+    from hillsight.jobs.results import Result
 
 
 def note(text: str) -> None:
@@ -68,6 +73,99 @@ class Progress:
         task = self._bar.add_task(escape(label), total=1.0)
         yield lambda share: self._bar.update(task, completed=share)
         self._bar.update(task, completed=1.0)
+
+
+class Terminal(Listener):
+    """Notes on the error stream, and a progress bar where that is a terminal."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self.quiet = quiet
+        self._bar: Any = None
+        self._tasks: dict[str, Any] = {}
+        if not quiet and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress as Bar
+
+            self._bar = Bar(console=Console(stderr=True), transient=True)
+
+    def __enter__(self) -> Self:
+        if self._bar is not None:
+            self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def note(self, text: str) -> None:
+        """On the error stream, also where quiet is asked for."""
+        note(text)
+
+    def waiting(self, why: str) -> None:
+        """On the error stream."""
+        if not self.quiet:
+            note(why)
+
+    def progress(self, what: str, share: float) -> None:
+        """A bar for each piece of work."""
+        if self._bar is None:
+            return
+        from rich.markup import escape
+
+        if what not in self._tasks:
+            self._tasks[what] = self._bar.add_task(escape(what), total=1.0)
+        self._bar.update(self._tasks[what], completed=share)
+
+    def say(self, lines: Iterable[str], result: Result) -> None:
+        """Lines, then what was written, on the standard output."""
+        if not self.quiet:
+            for line in (*lines, *written_lines(result)):
+                click.echo(line)
+
+
+class StationReport(Terminal):
+    """The same, with a summary of each station; only its lines are kept, not its rows.
+
+    field : the field of view in words, where it is not all within the reach
+    first_ground : whether to tell of first ground
+    """
+
+    def __init__(
+        self, *, quiet: bool, field: str = "", first_ground: bool = False, show_hidden: bool = False
+    ) -> None:
+        super().__init__(quiet=quiet)
+        self._field = field
+        self._first_ground = first_ground
+        self._show_hidden = show_hidden
+        self._lines: tuple[list[str], list[str], list[str], list[str]] = ([], [], [], [])
+
+    def station_read(self, frames: Mapping[str, pd.DataFrame]) -> None:
+        """Keep what is to be said of a station."""
+        if self.quiet:
+            return
+        stations, brows, tables, told = self._lines
+        stations += station_lines(frames["stations"], self._field)
+        if self._first_ground:
+            brows += first_ground_lines(frames["first_ground"])
+        if "bearing_list" in frames:
+            tables += bearing_table(frames["bearing_list"], frames["stations"], show_hidden=self._show_hidden)
+        if "relations" in frames:
+            for station in frames["stations"]["station"]:
+                told += relation_lines(frames["relations"], station)
+
+    def tell(self, result: Result) -> None:
+        """Say it all, now that everything is written."""
+        self.say([line for part in self._lines for line in part], result)
+
+
+def written_lines(result: Result) -> list[str]:
+    """What was written, one line a file or folder."""
+    lines = []
+    for name, places in result.files.items():
+        verb = "drew" if name in ("pictures", "drawing") else "wrote"
+        beside = " and styles beside it" if name == "out" else ""
+        lines += [f"{verb} {place}{beside}" for place in places]
+    return lines
 
 
 def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
@@ -134,155 +232,3 @@ def relation_lines(told: pd.DataFrame, station: str) -> list[str]:
     if len(rows) > len(lines):
         lines.append(f"From {station}: {len(rows) - len(lines)} more relations are in the file.")
     return lines
-
-
-def whole_degrees(bearing_deg: float) -> str:
-    """A bearing as three figures: 359.6 is 000, as on a compass."""
-    return f"{round(bearing_deg) % 360:03d}"
-
-
-def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: bool) -> None:
-    """The bearing list of each station as a table on the standard output.
-
-    What is hidden or out of reach is only counted unless ``show_hidden``: on a real map it is most of it. But
-    what is only just hidden is always listed, and said to be no evidence.
-    """
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    # A pipe has no width: lines must not be cut to that of a terminal that is not there.
-    console = Console(width=None if sys.stdout.isatty() else 160)
-    for station in stations["station"]:
-        rows = listed[listed["station"] == station]
-        if rows.empty:
-            click.echo(f"From {station}: no feature lies between these bearings.")
-            continue
-        close = (rows["state"] == "hidden") & (rows["hidden_by_m"] < TOO_CLOSE_M)
-        dropped = rows["state"].isin(_LEFT_OUT) & ~close & (not show_hidden)
-        # Of landforms without a name only those that are surely seen: there are hundreds.
-        unnamed = rows["landform"].notna() & rows["name"].isna()
-        minor = unnamed & ~rows["state"].isin(("visible", "partly")) & ~dropped & (not show_hidden)
-        counts = rows.loc[dropped, "state"].value_counts()
-        close &= ~minor
-        dropped |= minor
-        left_out = [state for state in _LEFT_OUT if state in counts]
-        rows = rows[~dropped]
-        if rows.empty:
-            click.echo(f"From {station} nothing on the list is seen.")
-            _say_left_out(counts, left_out, int(minor.sum()))
-            continue
-        magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
-        table = Table(
-            title=Text(f"From {station}, left to right"),
-            caption="Bearings in degrees from true" + (", magnetic" if magnetic else "") + " and grid north. "
-            "From-to: true bearings of the edges of what is seen. Distance over the ground. ±: 95 %.",
-            title_justify="left",
-            caption_justify="left",
-        )
-        table.add_column("no.", justify="right")
-        table.add_column("true", justify="right")
-        if magnetic:
-            table.add_column("mag.", justify="right")
-        table.add_column("grid", justify="right")
-        table.add_column("from-to", justify="right")
-        table.add_column("feature")
-        table.add_column("kind")
-        table.add_column("seen")
-        table.add_column("distance", justify="right")
-        table.add_column("above eye", justify="right")
-        table.add_column("height")
-        table.add_column("to next", justify="right")
-        for row in rows.itertuples(index=False):
-            cells = [str(row.rank), whole_degrees(row.bearing_true_deg) + _degrees_either_way(row)]
-            if magnetic:
-                cells.append(whole_degrees(row.bearing_magnetic_deg))
-            cells += [
-                whole_degrees(row.bearing_grid_deg),
-                _spread(row),
-                _one_line(_called(row), "-"),
-                _one_line(row.kind, "-"),
-                _seen(row),
-                f"{row.distance_m:,.0f} m",
-                _above_eye(row),
-                _height_word(row.relative_height),
-                "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°",
-            ]
-            table.add_row(*(Text(cell) for cell in cells))
-        # Not printed by the console itself: it ends the process when the reader of a pipe has gone.
-        with console.capture() as drawn:
-            console.print(table)
-        click.echo(drawn.get(), nl=False)
-        if close.any():
-            click.echo(
-                f"Just hidden (by less than {TOO_CLOSE_M:g} m): too close to call, no evidence either way."
-            )
-        _say_left_out(counts, left_out, int(minor.sum()))
-
-
-def _say_left_out(counts: pd.Series, left_out: list[str], minor: int) -> None:
-    words = [f"{counts[state]} {state.replace('_', ' ')}" for state in left_out]
-    if minor:
-        words.append(f"{minor} landforms without a name that are not surely seen")
-    if words:
-        listed = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-        click.echo(f"Left out of this table: {listed} (--show-hidden lists them).")
-
-
-def _spread(row: Any) -> str:
-    """Edges of what is seen of a thing that is more than a degree wide."""
-    left, right = row.left_edge_true_deg, row.right_edge_true_deg
-    if np.isnan(left) or ((right - left) % 360.0 <= 1.0 and right - left < 360.0):
-        return ""
-    return "all round" if right - left >= 360.0 else f"{whole_degrees(left)}-{whole_degrees(right)}"
-
-
-#: What is hidden by less (m) may as well be seen: terrain models are wrong by metres.
-#: Common practice, no source.
-TOO_CLOSE_M = 2.0
-
-_LEFT_OUT = ("hidden", "out_of_reach")
-
-
-def _called(row: Any) -> str | None:
-    """A feature's name, or the first words of a landform's description."""
-    if isinstance(row.name, str):
-        return row.name
-    return row.description.split(",")[0] if isinstance(row.description, str) else None
-
-
-def _degrees_either_way(row: Any) -> str:
-    """Plus-minus of a bearing in whole degrees, not rounded down."""
-    half = row.bearing_plus_minus_deg
-    return "" if np.isnan(half) else f" ±{max(1, int(np.ceil(half - 0.05)))}"
-
-
-def _above_eye(row: Any) -> str:
-    if np.isnan(row.height_difference_m):
-        return "-"
-    half = row.height_difference_plus_minus_m
-    return f"{row.height_difference_m:+.0f}{'' if np.isnan(half) else f' ±{np.ceil(half):.0f}'} m"
-
-
-def _height_word(word: str | None) -> str:
-    return "-" if word is None else word.removesuffix(" us").removesuffix(" with")
-
-
-def _one_line(text: str | None, absent: str) -> str:
-    if text is None:
-        return absent
-    return "".join(c if c.isprintable() else " " for c in text)
-
-
-def _seen(row: Any) -> str:
-    if row.state == "partly" and not 0.005 <= row.visible_share < 0.995:
-        return "partly, a speck" if row.visible_share < 0.005 else "partly, nearly all"
-    if row.state == "partly":
-        return f"partly, {row.visible_share:.0%}"
-    if row.state == "hidden":
-        depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
-        just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""
-        return f"{just}hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
-    if row.state == "uncertain":
-        return f"uncertain, p {row.seen_probability:.1f}"
-    return str(row.state).replace("_", " ")

@@ -1,0 +1,251 @@
+"""Opens what a request names: terrain, stations and map features on one working grid."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.ground.evidence import EvidenceTable
+from hillsight.ground.features import read_features
+from hillsight.ground.stations import parse_at, read_places, settle_stations
+from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.transform import Operation, horizontal_crs, transformer
+from hillsight.jobs.memory import as_raster, frame_checksum, raster_checksum, raster_file
+from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, Listing
+from hillsight.jobs.settling import words
+from hillsight.layers.provenance import InputFile, input_file
+
+if TYPE_CHECKING:
+    import geopandas
+    from pyproj import CRS
+
+    from hillsight.ground.stations import Place, Station
+    from hillsight.ground.terrain import Terrain
+    from hillsight.ground.transform import CheckedTransformer
+    from hillsight.jobs.requests import FromPlaces, TerrainInput
+
+
+_ABOUT_FEATURES = ("feature_layer", "evidence")
+_ABOUT_THE_LIST = ("csv", "to_bearing")
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything a job reads, checked and on the working grid.
+
+    files : what was read, with checksums
+    notes : what the user should know of it, one sentence each
+    operations : coordinate operations used
+    """
+
+    terrain: Terrain
+    stations: list[Station]
+    features: geopandas.GeoDataFrame | None
+    files: tuple[InputFile, ...]
+    notes: tuple[str, ...]
+    operations: tuple[Operation, ...]
+
+    @property
+    def paths(self) -> list[str]:
+        """The files by their names as given; none of them may be overwritten."""
+        return [file.path for file in self.files]
+
+    @property
+    def spacing_m(self) -> float:
+        """The wider of the terrain's two post spacings."""
+        return max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
+
+
+def parse_crs(text: str, parameter: str) -> CRS:
+    """A CRS of the map plane, projected or geographic, from any text PROJ understands.
+
+    Raises
+    ------
+    CallError : PROJ does not understand it, or it has no two axes of a map (heights, earth-centred)
+    """
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    remedy = "Give one such as EPSG:27700"
+    try:
+        crs = CRS.from_user_input(text)
+    except CRSError:
+        raise CallError(
+            f"{text!r} is no coordinate reference system", remedy=remedy, parameters=(parameter,)
+        ) from None
+    flat = horizontal_crs(crs)
+    if not (flat.is_projected or flat.is_geographic):
+        raise CallError(
+            f"{text!r} ({crs.name}) gives no eastings and northings or longitude and latitude",
+            remedy=remedy,
+            parameters=(parameter,),
+        )
+    return crs
+
+
+def settled_out_crs(text: str | None) -> CRS | None:
+    """The CRS to write in; None for the working grid's.
+
+    Raises
+    ------
+    CallError : as ``parse_crs``
+    """
+    return None if text is None else horizontal_crs(parse_crs(text, "out_crs"))
+
+
+@contextmanager
+def opened(request: FromPlaces, *, places_needed: bool = True) -> Iterator[Inputs]:
+    """Open everything that a request names; what is in memory is held until the block ends.
+
+    Without places, where they are not needed, the working grid is chosen for the terrain's middle.
+
+    Raises
+    ------
+    HillsightError : anything that is missing, unreadable or ambiguous
+    """
+    for name in ("terrain_crs", "grid_crs"):
+        if getattr(request, name) is not None:
+            parse_crs(getattr(request, name), name)
+    with _terrain_file(request) as (path, terrain_file):
+        source = open_terrain(
+            path,
+            TerrainOptions(
+                band=request.band,
+                crs=request.terrain_crs,
+                vertical_unit=request.vertical_unit,
+                nodata=request.nodata,
+                grid_crs=request.grid_crs,
+            ),
+        )
+        default_crs = horizontal_crs(source.source_crs)
+        places = _places(request, default_crs, needed=places_needed)
+        longitude, latitude = _middle(places) if places else source.middle()
+        terrain = source.on_metric_grid(longitude, latitude)
+        stations: list[Station] = []
+        notes, operations = list(terrain.notes), list[Operation]()
+        if places:
+            stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
+            notes += station_notes
+        files = [terrain_file if terrain_file is not None else input_file(path)]
+        if request.stations is not None:
+            files.append(_described(request.stations, request.station_layer))
+        features = None
+        if isinstance(request, FeaturesInput):
+            features, more_notes, more_operations, more_files = _features(request, terrain.crs, default_crs)
+            notes += more_notes
+            operations = [*operations, *more_operations]
+            files += more_files
+        yield Inputs(
+            terrain,
+            stations,
+            features,
+            tuple(files),
+            tuple(dict.fromkeys(notes)),
+            tuple(dict.fromkeys(operations)),
+        )
+
+
+@contextmanager
+def _terrain_file(request: TerrainInput) -> Iterator[tuple[str, InputFile | None]]:
+    """The terrain by a name that GDAL opens; with its description where it is in memory."""
+    if isinstance(request.terrain, str):
+        yield request.terrain, None
+        return
+    raster = as_raster(request.terrain)
+    with raster_file(raster) as path:
+        yield path, raster_checksum(raster)
+
+
+def _described(source: Any, layer: str | None = None) -> InputFile:
+    return input_file(source, layer) if isinstance(source, str) else frame_checksum(source)
+
+
+def _features(
+    request: FeaturesInput, crs: CRS, default_crs: CRS
+) -> tuple[geopandas.GeoDataFrame | None, list[str], list[Operation], list[InputFile]]:
+    """Map features, notes, operations and files; refuses what is about features where none are given."""
+    evidence = request.evidence if isinstance(request, EvidenceInput) else None
+    if request.features:
+        table = EvidenceTable.load(evidence)
+        features, notes, operations = read_features(
+            request.features, request.feature_layer, crs, default_crs=default_crs, table=table
+        )
+        files = [_described(source) for source in request.features]
+        if evidence is not None:
+            files.append(input_file(evidence))
+        return features, notes, operations, files
+    if isinstance(request, LandformsInView) and request.landforms is not None:
+        return None, [], [], []
+    about = (*_ABOUT_FEATURES, *(_ABOUT_THE_LIST if isinstance(request, Listing) else ()))
+    if wanted := [name for name in about if getattr(request, name, None)]:
+        raise no_features(*wanted)
+    return None, [], [], []
+
+
+def no_features(*wanted: str) -> CallError:
+    """The error where parameters are about map features and none are given."""
+    listed = ", ".join(words(name) for name in wanted)
+    return CallError(
+        f"{listed} {'is' if len(wanted) == 1 else 'are'} about map features, and none are given",
+        remedy="Name a file of map features too",
+        parameters=(*wanted, "features"),
+    )
+
+
+def _places(request: FromPlaces, default_crs: CRS, *, needed: bool) -> list[Place]:
+    places: list[Place] = []
+    if request.stations is not None:
+        places += read_places(request.stations, request.station_layer, default_crs)
+    elif request.station_layer is not None:
+        raise CallError(
+            "a station layer is named, and no file of stations",
+            remedy="Name the file too",
+            parameters=("station_layer", "stations"),
+        )
+    if request.at:
+        at_crs = default_crs if request.at_crs is None else parse_crs(request.at_crs, "at_crs")
+        places += [parse_at(text, at_crs) for text in request.at]
+    elif request.at_crs is not None:
+        raise CallError(
+            "a CRS is given for places, and no place",
+            remedy='Give places as "E,N,name"',
+            parameters=("at_crs", "at"),
+        )
+    if needed and not places:
+        raise CallError(
+            "no place to look from is given",
+            remedy='Name a file of stations, or give places as "E,N,name"',
+            parameters=("stations", "at"),
+        )
+    return places
+
+
+def _middle(places: list[Place]) -> tuple[float, float]:
+    """Longitude and latitude (WGS 84) amid the places; it picks the working grid when one is needed."""
+    from pyproj import CRS
+
+    wgs84 = CRS(4326)
+    found = []
+    ways: dict[int, CheckedTransformer] = {}  # making one takes long; a file's places share one CRS
+    for place in places:
+        try:
+            if id(place.crs) not in ways:
+                ways[id(place.crs)] = transformer(place.crs, wgs84)
+            longitude, latitude = ways[id(place.crs)](place.x, place.y)
+        except HillsightError as error:
+            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
+        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
+            raise StationError(
+                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
+                where=place.source,
+                remedy="Easting or longitude comes first; name another CRS for it",
+                parameters=("at_crs",),
+            )
+        found.append((longitude[0], latitude[0]))
+    middle = np.median(found, axis=0)
+    return float(middle[0]), float(middle[1])

@@ -1,0 +1,165 @@
+"""Terrain and map data that are in memory, given to a job in place of files."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from hillsight.errors import HillsightError, TerrainError
+from hillsight.ground.vector import IN_MEMORY
+from hillsight.layers.provenance import InputFile
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_COORDINATES = (("x", "y"), ("easting", "northing"), ("longitude", "latitude"), ("lon", "lat"))
+
+
+@dataclass(frozen=True, eq=False)
+class Raster:
+    """An array with its place on the map.
+
+    Parameters
+    ----------
+    array : (rows, columns) numbers; NaN is a void
+    transform : (a, b, c, d, e, f), the affine transform from column and row to x and y, at cell corners:
+        x = a column + b row + c, y = d column + e row + f. An ``affine.Affine`` will do
+    crs : anything PROJ understands: "EPSG:27700", WKT, a pyproj CRS
+    nodata : a further value that marks voids, or None
+    """
+
+    array: NDArray[Any]
+    transform: Any
+    crs: Any
+    nodata: float | None = None
+
+    def __post_init__(self) -> None:
+        if np.ndim(self.array) != 2:
+            raise TerrainError(
+                f"the array has {np.ndim(self.array)} dimensions",
+                where=IN_MEMORY,
+                remedy="Give (rows, columns)",
+            )
+        object.__setattr__(self, "array", np.asarray(self.array))
+        object.__setattr__(self, "transform", tuple(float(v) for v in tuple(self.transform)[:6]))
+
+
+def as_raster(given: Any) -> Raster:
+    """A raster from what a job takes for one: a ``Raster``, or an xarray ``DataArray`` with its georeference.
+
+    A DataArray's CRS is that of its ``rio`` accessor, of its ``spatial_ref`` coordinate or of its attribute
+    ``crs``; its place is that of its coordinates, which are cell centres.
+
+    Raises
+    ------
+    TerrainError : neither of them, or it does not say where it lies
+    """
+    if isinstance(given, Raster):
+        return given
+    if not (hasattr(given, "dims") and hasattr(given, "coords") and hasattr(given, "values")):
+        raise TerrainError(
+            f"a {type(given).__name__} is not a terrain",
+            where=IN_MEMORY,
+            remedy="Give a file's name, a hillsight.Raster or an xarray DataArray",
+        )
+    values = np.squeeze(given.values)
+    crs, nodata = _crs_of(given), given.attrs.get("_FillValue", given.attrs.get("nodata"))
+    return Raster(values, _transform_of(given, values.shape), crs, None if nodata is None else float(nodata))
+
+
+def _crs_of(given: Any) -> Any:
+    crs = getattr(getattr(given, "rio", None), "crs", None)
+    if crs is None and "spatial_ref" in given.coords:
+        about = given.coords["spatial_ref"].attrs
+        crs = about.get("crs_wkt", about.get("spatial_ref"))
+    crs = given.attrs.get("crs") if crs is None else crs
+    return crs if crs is None or not hasattr(crs, "to_wkt") else crs.to_wkt()
+
+
+def _transform_of(given: Any, shape: tuple[int, ...]) -> tuple[float, ...]:
+    for x_name, y_name in _COORDINATES:
+        if x_name in given.coords and y_name in given.coords:
+            x, y = (np.asarray(given.coords[name].values, float) for name in (x_name, y_name))
+            break
+    else:
+        raise TerrainError(
+            "the DataArray has no coordinates x and y", where=IN_MEMORY, remedy="Give it coordinates"
+        )
+    if (y.size, x.size) != shape or min(shape) < 2:
+        raise TerrainError(
+            f"its values are {shape}, its coordinates {(y.size, x.size)}",
+            where=IN_MEMORY,
+            remedy="Give dimensions (y, x), at least two of each",
+        )
+    steps = [(axis[-1] - axis[0]) / (axis.size - 1) for axis in (x, y)]
+    for axis, step in zip((x, y), steps, strict=True):
+        if step == 0 or np.abs(np.diff(axis) - step).max() > 1e-3 * abs(step):
+            raise TerrainError("its coordinates are not evenly spaced", where=IN_MEMORY)
+    return (steps[0], 0.0, x[0] - steps[0] / 2, 0.0, steps[1], y[0] - steps[1] / 2)
+
+
+@contextmanager
+def raster_file(raster: Raster) -> Iterator[str]:
+    """A name by which GDAL reads a raster in memory, until the block ends.
+
+    Raises
+    ------
+    TerrainError : its numbers or its CRS are such as no raster file can hold
+    HillsightError : whatever the block raises; the raster goes by the name "in memory" there
+    """
+    import rasterio
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    array = raster.array.astype(np.uint8) if raster.array.dtype == bool else raster.array
+    try:
+        crs = None if raster.crs is None else CRS.from_user_input(raster.crs).to_wkt()
+    except CRSError as error:
+        raise TerrainError(f"{raster.crs!r} is not a CRS that PROJ knows", where=IN_MEMORY) from error
+    with rasterio.MemoryFile(ext=".tif") as memory:
+        try:
+            with memory.open(
+                driver="GTiff",
+                height=array.shape[0],
+                width=array.shape[1],
+                count=1,
+                dtype=array.dtype,
+                crs=crs,
+                transform=rasterio.Affine(*raster.transform),
+                nodata=raster.nodata,
+                BIGTIFF="IF_SAFER",
+            ) as file:
+                file.write(array, 1)
+        except (rasterio.errors.RasterioError, TypeError, ValueError) as error:
+            raise TerrainError(
+                f"the array cannot be taken as a terrain ({error})", where=IN_MEMORY
+            ) from error
+        try:
+            yield memory.name
+        except HillsightError as error:
+            if memory.name not in str(error):
+                raise
+            what, where, remedy = (
+                text.replace(memory.name, IN_MEMORY) for text in (error.what, error.where, error.remedy)
+            )
+            raise type(error)(what, where=where, remedy=remedy, parameters=error.parameters) from error
+
+
+def raster_checksum(raster: Raster) -> InputFile:
+    """A raster in memory as an input: the checksum is of the array's bytes, row by row."""
+    content = np.ascontiguousarray(raster.array)
+    return InputFile(IN_MEMORY, None, hashlib.sha256(content.data).hexdigest(), content.nbytes)
+
+
+def frame_checksum(frame: Any) -> InputFile:
+    """A table in memory as an input: the checksum is of its geometry as WKB and its other columns as CSV."""
+    import shapely
+
+    shapes = b"".join(shapely.to_wkb(one) or b"" for one in frame.geometry)
+    rest = frame.drop(columns=frame.geometry.name).to_csv().encode("utf-8", "surrogatepass")
+    return InputFile(IN_MEMORY, None, hashlib.sha256(shapes + rest).hexdigest(), len(shapes) + len(rest))

@@ -1,0 +1,216 @@
+"""What jobs write beside the package, checks of the places written to, and where results come from."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hillsight.errors import OutputError
+from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView
+from hillsight.jobs.results import NODATA
+from hillsight.jobs.settling import COMPUTED
+from hillsight.jobs.sink import RASTER_MEANING
+from hillsight.kernels.threads import workers
+from hillsight.layers.atomic import check_place
+from hillsight.layers.provenance import Provenance, file_name
+from hillsight.layers.rasters import write_placed_cog
+from hillsight.layers.styles import write_styles
+
+if TYPE_CHECKING:
+    from hillsight.jobs.inputs import Inputs
+    from hillsight.jobs.requests import FromPlaces
+    from hillsight.layers.package import Package
+
+#: Names of parameters in the provenance, where they differ, with their units.
+_WITH_UNITS = {
+    "eye_height": "eye_height_m",
+    "target_height": "target_height_m",
+    "reach": "reach_m",
+    "inner_distance": "inner_distance_m",
+    "least_pocket": "least_pocket_ha",
+    "from_bearing": "from_bearing_true_deg",
+    "to_bearing": "to_bearing_true_deg",
+    "sector_width": "sector_width_deg",
+    "level_within": "level_within_deg",
+    "well_beyond": "well_beyond_deg",
+}
+
+
+def named_files(request: FromPlaces) -> list[str]:
+    """Every file that the request names as an input."""
+    named = [request.terrain, request.stations]
+    if isinstance(request, EvidenceInput):
+        named.append(request.evidence)
+    if isinstance(request, LandformsInView) and request.landforms != COMPUTED:
+        named.append(request.landforms)
+    if isinstance(request, FeaturesInput):
+        named += request.features
+    return [name for name in named if isinstance(name, str)]
+
+
+def check_outputs(request: FromPlaces) -> None:
+    """Find an impossible place to write before the work, not after half of the files are written.
+
+    Raises
+    ------
+    OutputError : a place cannot be written to, is an input, or is named twice; pictures or rasters are
+        asked for without the package they come from
+    """
+    inputs = named_files(request)
+    out, csv = request.out, getattr(request, "csv", None)
+    rasters, pictures = getattr(request, "rasters", None), getattr(request, "pictures", None)
+    if csv is not None and csv.suffix.lower() == ".gpkg":
+        raise OutputError(
+            "this names a GeoPackage, and CSV is text",
+            where=str(csv),
+            remedy="End the name in .csv",
+            parameters=("csv",),
+        )
+    if csv is not None and out is not None and os.path.realpath(csv) == os.path.realpath(out):
+        raise OutputError(
+            "one file is named for both the CSV and the GeoPackage",
+            where=str(csv),
+            remedy="Give them different names",
+            parameters=("csv", "out"),
+        )
+    for file in (out, csv):
+        if file is not None:
+            check_place(file, inputs=inputs)
+    for folder in (rasters, pictures, None if out is None else style_folder(out)):
+        if folder is not None:
+            _check_folder(folder)
+
+
+def needs_package(request: FromPlaces, *names: str) -> None:
+    """Refuse files that are made from the package where none is written.
+
+    Raises
+    ------
+    OutputError : one of the parameters is given, and ``out`` is not
+    """
+    wanted = [name for name in names if getattr(request, name) is not None]
+    if request.out is None and wanted:
+        raise OutputError(
+            f"{' and '.join(wanted)} are made from the GeoPackage, and none is named",
+            where=str(getattr(request, wanted[0])),
+            remedy="Name the GeoPackage to write too",
+            parameters=(*wanted, "out"),
+        )
+
+
+def _check_folder(folder: Path) -> None:
+    """Whether files can be put into a folder, or the folder be made."""
+    there = folder.absolute()
+    while not os.path.lexists(there) and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise OutputError(
+            "this is a file, and a folder is needed", where=str(there), remedy="Name another place"
+        )
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise OutputError(
+            "nothing can be written in the folder", where=str(there), remedy="Name a folder of your own"
+        )
+
+
+def made_folder(folder: Path) -> Path:
+    """The folder, made if need be.
+
+    Raises
+    ------
+    OutputError : it cannot be made
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror})", where=str(folder), remedy="Name another folder"
+        ) from error
+    return folder
+
+
+def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Provenance:
+    """Where the results of a job come from, its parameters with their units.
+
+    told : parameters by name, as ``FromPlaces.told`` gives them
+    """
+    parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
+    for name in ("terrain", "stations", "evidence"):
+        if parameters.get(name) is not None:
+            parameters[name] = named(parameters[name])
+    if "features" in parameters:
+        parameters["features"] = [named(source) for source in parameters["features"]]
+    if not isinstance(parameters.get("landforms"), str | None):
+        parameters["landforms"] = named(parameters["landforms"])
+    operations = [asdict(operation) for operation in inputs.operations]
+    if inputs.terrain.crs_operation:
+        operations.insert(
+            0,
+            {
+                "name": inputs.terrain.crs_operation,
+                "accuracy_m": inputs.terrain.crs_operation_accuracy_m,
+                "of": "terrain",
+            },
+        )
+    return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
+
+
+def named(source: Any) -> str:
+    """A file's name without its folders, or that it is in memory."""
+    from hillsight.ground.vector import IN_MEMORY
+
+    return file_name(source) if isinstance(source, str) else IN_MEMORY
+
+
+def write_cogs(folder: Path, file: Package, kinds: Mapping[str, str], inputs: Sequence[str]) -> None:
+    """Each raster of the package once more as a file of its own, several at a time.
+
+    Taken from the package, where they have been compared bit for bit: the provenance is known only when all
+    stations are read, and their rasters are not kept in memory until then.
+
+    kinds : kind of each raster by the name of its table
+    """
+    made_folder(folder)
+
+    def write(table: str) -> None:
+        raster = file.read_raster(table)
+        write_placed_cog(
+            folder / f"{table}.tif",
+            raster,
+            nodata=NODATA[raster.array.dtype.name],
+            provenance=file.provenance,
+            meaning=RASTER_MEANING[kinds[table]],
+            unit="m" if kinds[table] == "depth" else "",
+            inputs=inputs,
+        )
+
+    with workers(len(kinds), "raster") as pool:
+        for _ in pool.map(write, kinds):
+            pass
+
+
+def style_folder(out: Path) -> Path:
+    """Where the styles of a package are written beside it."""
+    return out.with_name(f"{out.stem}_styles")
+
+
+def write_style_folder(out: Path) -> None:
+    """SLD files beside the GeoPackage, for programs that do not read its own style table.
+
+    Raises
+    ------
+    OutputError : the folder cannot be made
+    """
+    folder = style_folder(out)
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the GeoPackage is written, but the folder for its styles cannot be made ({error.strerror})",
+            where=str(folder),
+            remedy="The GeoPackage holds the styles too",
+        ) from error
+    write_styles(folder)

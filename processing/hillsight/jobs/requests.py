@@ -1,0 +1,210 @@
+"""Requests: what a job is asked for, frozen and complete, so that it can be sent to another process.
+
+Each field bears the name, the unit and the meaning of the parameter (and of the option) of that name. The
+parts come first, then one request a job, made of them. Defaults stand at the public functions.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from hillsight.jobs.settling import (
+    LandformSource,
+    Number,
+    Numbers,
+    Parameters,
+    Source,
+    Sources,
+    StoredNumber,
+    Texts,
+)
+
+type Day = datetime.date
+type Places = tuple[str, ...]
+type TwoNumbers = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class TerrainInput(Parameters):
+    """The terrain model, and what its file does not say of itself."""
+
+    terrain: Source
+    terrain_crs: str | None
+    band: int | None
+    vertical_unit: str | None
+    nodata: StoredNumber | None
+    grid_crs: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacesInput(Parameters):
+    """Places to look from, of a file or given singly."""
+
+    stations: Source | None
+    station_layer: str | None
+    at: Places
+    at_crs: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FeaturesInput(Parameters):
+    """Map features; none where ``features`` is empty."""
+
+    features: Sources
+    feature_layer: Texts
+
+
+@dataclass(frozen=True, kw_only=True)
+class EvidenceInput(FeaturesInput):
+    """Map features, each with its class of evidence."""
+
+    evidence: Source | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Looking(Parameters):
+    """Eye height above the ground (m), reach (m on the grid) and refraction coefficient."""
+
+    eye_height: Number
+    reach: Number
+    refraction: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listing(Parameters):
+    """How the bearing list is made; ``csv`` is a file to write it to."""
+
+    date: Day | None
+    from_bearing: Number
+    to_bearing: Number | None
+    level_within: Number
+    well_beyond: Number
+    csv: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pockets(Parameters):
+    """Smallest pocket listed (ha); whether outlines follow cells."""
+
+    least_pocket: Number
+    cells: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class LandformsInView(Parameters):
+    """Which landforms are listed among the features, and their sizes (m)."""
+
+    landforms: LandformSource | None
+    scales: Numbers
+
+
+@dataclass(frozen=True, kw_only=True)
+class TerrainDoubts(Parameters):
+    """How far the terrain model may be wrong."""
+
+    terrain_product: str | None
+    terrain_error: Number | None
+    error_correlation: Number | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubts(TerrainDoubts):
+    """How far terrain, places, eye and air may be wrong."""
+
+    station_error: Number
+    feature_error: Number
+    eye_height_error: Number
+    refraction_error: Number
+    uncertain_between: TwoNumbers
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outputs(Parameters):
+    """The GeoPackage to write, or None for no file; the CRS of what comes out."""
+
+    out: Path | None
+    out_crs: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromPlaces(TerrainInput, PlacesInput, Outputs):
+    """What all jobs share that look from places over a terrain."""
+
+    def told(self) -> dict[str, Any]:
+        """The parameters by name, without where results are written."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WRITTEN}
+
+
+#: Parameters that say where results go.
+WRITTEN = ("out", "csv", "rasters", "pictures", "drawing", "report", "json_file")
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeadGroundRequest(FromPlaces, Looking, Pockets):
+    """Pockets of dead ground and the crest lines that hide them."""
+
+    target_height: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class BearingsRequest(FromPlaces, Looking, EvidenceInput, Listing, LandformsInView, Doubts):
+    """Map features in order of bearing."""
+
+    target_height: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, LandformsInView, Doubts):
+    """Everything that is seen, hidden and listed from each station."""
+
+    target_height: Number
+    sector_width: Number
+    rasters: Path | None
+    pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ViewshedRequest(FromPlaces, Looking, Doubts):
+    """The state of every post about each station, or how many stations see each."""
+
+    target_height: Numbers
+    inner_distance: Number
+    from_bearing: Number
+    to_bearing: Number | None
+    only_states: bool
+    count: bool
+    probability: bool
+    rasters: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LandformsRequest(FromPlaces, FeaturesInput):
+    """Landforms of a terrain, or of its part around some places."""
+
+    reach: Number | None
+    scales: Numbers
+    level_below: Number
+    steep_from: Numbers
+    least_change: Number
+    pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProfileRequest(FromPlaces, EvidenceInput):
+    """Sections of the ground along sight lines."""
+
+    to: Places
+    to_feature: Texts
+    bearing: Numbers
+    reach: Number | None
+    eye_height: Number
+    target_height: Number | None
+    refraction: Number
+    beside: Number | None
+    csv: Path | None
+    drawing: Path | None
+    pictures: Path | None
+    exaggeration: Number | None
