@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 import shapely
 
-from hillsight.landforms.columns import COLUMNS
 from hillsight.landforms.map_names import named
+from hillsight.schema.frames import column_names
+from hillsight.schema.landforms import LANDFORM_LAYERS
 
 EAST, NORTH = 400_000.0, 300_000.0
 FIGURES = {
@@ -57,7 +58,8 @@ def names(
 ) -> list[str | None]:
     """Names that landforms of a layer take from features (name, kind, geometry)."""
     frames = {}
-    for each, columns in COLUMNS.items():
+    for each in (declared.name for declared in LANDFORM_LAYERS):
+        columns = column_names(each)
         shapes = landforms if each == layer else [point(90_000, 0)] if each == "tops" else []
         rows = [
             {**{c: FIGURES.get(c) for c in columns}, "landform": f"{each}{k}"} for k in range(len(shapes))
@@ -65,7 +67,7 @@ def names(
         for row in rows:
             if "kind" in row:
                 row["kind"] = KINDS[each]
-        table = pd.DataFrame(rows, columns=list(columns))
+        table = pd.DataFrame(rows, columns=columns)
         frames[each] = geopandas.GeoDataFrame(table, geometry=shapes, crs="EPSG:27700")
     given = geopandas.GeoDataFrame(
         {
@@ -76,7 +78,7 @@ def names(
         crs="EPSG:27700",
     )
     found = named(frames, given)
-    assert list(found) == list(COLUMNS)
+    assert list(found) == [layer.name for layer in LANDFORM_LAYERS]
     return [None if pd.isna(name) else name for name in found[layer]["name"]]
 
 

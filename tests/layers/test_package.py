@@ -23,7 +23,8 @@ from hillsight.errors import OutputError
 from hillsight.ground.grid import Grid
 from hillsight.layers.package import Package, package, raster_table
 from hillsight.layers.styles import style_text
-from hillsight.schema.layers import GROUND_STATE_MEANINGS, LAYERS
+from hillsight.schema.layers import LAYERS
+from hillsight.words.states import GROUND_STATE_MEANINGS
 
 from layers.made import GRID, GRID_CRS, HOSTILE, STAMP, depths, frame, provenance, states  # isort: skip
 

@@ -12,8 +12,9 @@ from lxml import etree
 
 from hillsight.errors import OutputError
 from hillsight.layers.styles import RASTER_STYLES, style_names, style_text, write_styles
-from hillsight.schema.layers import LAYERS, GroundState
+from hillsight.schema.layers import LAYERS
 from hillsight.sheets.paper import palette
+from hillsight.words.states import GroundState
 
 SPACES = {"sld": "http://www.opengis.net/sld", "ogc": "http://www.opengis.net/ogc"}
 

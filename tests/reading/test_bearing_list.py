@@ -18,8 +18,9 @@ from hypothesis import strategies as st
 
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.magnetic import Declination
-from hillsight.reading.things.bearing_list import COLUMNS, SEEN_STATES, bearing_list
+from hillsight.reading.things.bearing_list import SEEN_STATES, bearing_list
 from hillsight.reading.view import View
+from hillsight.schema.frames import BUT_STATION, column_names
 from terrains import fractal, with_hole
 from views import CRS, reading_of, view_of
 
@@ -321,7 +322,8 @@ def test_no_features_and_all_columns(flat):
     empty = _list(flat, *_ring(3), from_bearing_deg=10.0, to_bearing_deg=20.0)
     assert len(empty) == 0
     full = _list(flat, *_ring(3))
-    assert list(full.columns) == [*COLUMNS, "geometry"] == list(empty.columns)
+    wanted = [*column_names("bearing_list", but=BUT_STATION), "geometry"]
+    assert list(full.columns) == wanted == list(empty.columns)
     assert full.crs == CRS
     assert shapely.has_z(full.geometry.to_numpy()).all()
 

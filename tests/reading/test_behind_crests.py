@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.reading.ground.behind_crests import COLUMNS, behind_crests
+from hillsight.reading.ground.behind_crests import behind_crests
+from hillsight.schema.frames import BUT_STATION, column_names
 from terrains import fractal, with_hole
 from views import reading_of, view_of
 
@@ -67,7 +68,7 @@ def test_parts_tile_their_pockets(seed, cells):
     view = view_of(height_m, 44.3, 45.7, reach_m=(400.0, 380.0, 600.0)[seed % 3], eye_height_m=3.0)
     reading = reading_of(view, cells=cells)
     found = _behind(reading, follow_cells=cells)
-    assert tuple(found.columns) == (*COLUMNS, "geometry")
+    assert tuple(found.columns) == (*column_names("dead_ground_by_crest", but=BUT_STATION), "geometry")
     assert found.is_valid.all()
     for pocket, geometry in zip(reading.pockets.pocket, reading.pockets.geometry, strict=True):
         parts = found[found.pocket == pocket].geometry
@@ -83,4 +84,4 @@ def test_parts_tile_their_pockets(seed, cells):
 def test_no_dead_ground_makes_no_rows():
     found = _behind(reading_of(view_of(np.zeros((21, 21), np.float32), 10, 10, reach_m=80.0)))
     assert len(found) == 0
-    assert tuple(found.columns) == (*COLUMNS, "geometry")
+    assert tuple(found.columns) == (*column_names("dead_ground_by_crest", but=BUT_STATION), "geometry")

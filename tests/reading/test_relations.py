@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from hillsight.reading.things.relations import COLUMNS, Seen, relations
+from hillsight.reading.things.relations import Seen, relations
+from hillsight.schema.frames import BUT_STATION, column_names
 
 GRID = CRS.from_epsg(27700)
 
@@ -40,7 +41,7 @@ def thing(
 def told(*things: Seen) -> dict[tuple[int, int], tuple[str, float, float]]:
     """(rank, other rank) -> relation, gap, how much nearer."""
     frame = relations(things, GRID)
-    assert list(frame.columns) == [*COLUMNS, "geometry"]
+    assert list(frame.columns) == [*column_names("relations", but=BUT_STATION), "geometry"]
     assert not frame.duplicated(["rank", "other_rank"]).any()
     return {(r.rank, r.other_rank): (r.relation, r.gap_deg, r.nearer_by_m) for r in frame.itertuples()}
 

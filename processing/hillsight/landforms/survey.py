@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
-import pandas as pd
 import shapely
 
 from hillsight.kernels.threads import cores
 from hillsight.landforms.area_rows import break_rows, hollow_rows, level_rows, steep_rows
-from hillsight.landforms.columns import COLUMNS
 from hillsight.landforms.crossing import kept_apart
 from hillsight.landforms.describing import described
 from hillsight.landforms.line_frames import Read, line_rows
@@ -22,6 +20,8 @@ from hillsight.landforms.once import without_repeats
 from hillsight.landforms.point_rows import point_rows
 from hillsight.landforms.scale import Worked, settle_scales
 from hillsight.landforms.tops import raw_peaks, rises, rises_within, tops
+from hillsight.schema.frames import frame_of_rows
+from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -90,7 +90,7 @@ def survey(
     CallError : a scale that the terrain cannot give
     """
     scales, _ = settle_scales(surface, scales_m)
-    rows: dict[str, Rows] = {name: [] for name in COLUMNS}
+    rows: dict[str, Rows] = {layer.name: [] for layer in LANDFORM_LAYERS}
     known = np.isfinite(surface.height_m)
     if known.any() and float(np.ptp(surface.height_m[known])) > 0.0:
         _read_all(surface, scales, options, geodesy, rows, progress, seen_from, spread_m)
@@ -223,17 +223,5 @@ def _worth_seeing(row: dict[str, Any], seen_from: tuple[float, float], spread_m:
 
 
 def _frame(name: str, found: Rows, surface: Surface) -> geopandas.GeoDataFrame:
-    """Rows as a table with the layer's columns, in order."""
-    columns = {}
-    for column in COLUMNS[name]:
-        values = [row[column] for row in found]
-        if column == "order":
-            columns[column] = pd.Series(values, dtype="int64")
-        elif column == "is_least":
-            columns[column] = pd.Series(values, dtype=bool)
-        elif column.endswith(("_m", "_ha", "_deg", "_share")) or column == "dominance":
-            columns[column] = pd.Series([np.nan if v is None else v for v in values], dtype=float)
-        else:
-            columns[column] = pd.Series(values, dtype=object)
-    geometry = geopandas.GeoSeries([row["geometry"] for row in found], crs=surface.grid.crs)
-    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=surface.grid.crs)
+    rows = [{column: value for column, value in row.items() if column != "geometry"} for row in found]
+    return frame_of_rows(name, rows, [row["geometry"] for row in found], surface.grid.crs)

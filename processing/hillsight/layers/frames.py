@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pyproj
 
     from hillsight.arrays import Objects
-    from hillsight.schema.layers import Column, Layer
+    from hillsight.schema.columns import Column, Layer
 
 GEOMETRY_COLUMN = "geom"
 # Rings that touch can cross by rounding when they change CRS; shreds below this share of the area go.

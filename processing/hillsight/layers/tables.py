@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
 from hillsight.layers.styles import style_text
-from hillsight.schema.layers import GROUND_STATE_MEANINGS, Layer
+from hillsight.schema.columns import Layer
+from hillsight.words.states import GROUND_STATE_MEANINGS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,6 +10,7 @@ import shapely
 
 from hillsight.ground.geodesy import Geodesy
 from hillsight.layers.verdict_json import candidate_row
+from hillsight.schema.frames import frame_of_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -35,7 +36,7 @@ def candidates_frame(verdict: Verdict, crs: pyproj.CRS) -> geopandas.GeoDataFram
         }
         for one in verdict.candidates
     ]
-    return _frame(
+    return frame_of_rows(
         "candidates", rows, [shapely.Point(c.easting_m, c.northing_m) for c in verdict.candidates], crs
     )
 
@@ -67,7 +68,7 @@ def evidence_frame(verdict: Verdict, crs: pyproj.CRS) -> geopandas.GeoDataFrame:
             }
         )
         shapes.append(_line(place, _end(fact, place, turn[place.station])))
-    return _frame("evidence", rows, shapes, crs)
+    return frame_of_rows("evidence", rows, shapes, crs)
 
 
 def sight_lines_frame(verdict: Verdict, crs: pyproj.CRS) -> geopandas.GeoDataFrame:
@@ -89,7 +90,7 @@ def sight_lines_frame(verdict: Verdict, crs: pyproj.CRS) -> geopandas.GeoDataFra
                 }
             )
             shapes.append(_line(place, (east, north)))
-    return _frame("sight_lines", rows, shapes, crs)
+    return frame_of_rows("sight_lines", rows, shapes, crs)
 
 
 def views_frame(
@@ -113,7 +114,7 @@ def views_frame(
         for one in verdict.candidates
     ]
     shapes = [wedge(one, width_deg, distance_m, convergence_deg[one.station]) for one in verdict.candidates]
-    return _frame("candidate_views", rows, shapes, crs)
+    return frame_of_rows("candidate_views", rows, shapes, crs)
 
 
 def wedge(place: Weighed, width_deg: float, distance_m: float, convergence_deg: float) -> shapely.Polygon:
@@ -215,14 +216,3 @@ def _convergences(verdict: Verdict, crs: pyproj.CRS) -> dict[str, float]:
 def _number(value: float | None) -> float | None:
     """A number that a table can hold; None for the rest."""
     return float(value) if value is not None and np.isfinite(value) else None
-
-
-def _frame(
-    layer: str, rows: list[dict[str, Any]], shapes: list[shapely.Geometry], crs: pyproj.CRS
-) -> geopandas.GeoDataFrame:
-    from hillsight.schema.layers import LAYERS
-
-    columns = [column.name for column in LAYERS[layer].columns]
-    return geopandas.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in columns}, geometry=shapes, crs=crs
-    )

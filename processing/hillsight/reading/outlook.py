@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import geopandas
 import numpy as np
-import pandas as pd
 import shapely
 from pyproj import CRS
 
@@ -31,6 +30,7 @@ from hillsight.reading.things.relations import relations, seen_of
 from hillsight.reading.things.relative_height import HeightWords
 from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.view import View
+from hillsight.schema.frames import BUT_STATION, frame_of, frame_of_rows, with_station
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -155,8 +155,8 @@ def look_out(
             notes.append(f"{station.label}: {magnetic.warning}")
     frames = {
         "stations": _station_frame(station, view, ground, listed, longitude, latitude, magnetic),
-        "visible_ground": _area_frame(ground.visible, view),
-        "unknown_ground": _area_frame(ground.unknown, view),
+        "visible_ground": _area_frame("visible_ground", ground.visible, view),
+        "unknown_ground": _area_frame("unknown_ground", ground.unknown, view),
         "dead_ground": listed,
         "dead_ground_by_crest": behind,
         "crest_lines": _with_areas(lines.frame, behind),
@@ -182,11 +182,10 @@ def look_out(
         if request.landforms is not None:
             frames["relations"] = relations(seen_of(listing), view.grid.crs)
         frames["bearing_list"] = listing.frame.reset_index(drop=True)
-    for frame in frames.values():
-        if "station" not in frame.columns:
-            frame.insert(
-                0, "station", pd.Series([station.label] * len(frame), dtype=object, index=frame.index)
-            )
+    frames = {
+        layer: frame if "station" in frame.columns else with_station(frame, station.label)
+        for layer, frame in frames.items()
+    }
     reach_m2 = shapely.area(ground.reach)  # no cell, no area
     if viewing.reach_m < max(terrain.spacing_x_m, terrain.spacing_y_m):
         notes.append(
@@ -262,13 +261,11 @@ def _states(view: View) -> Bytes:
     return state
 
 
-def _area_frame(patches: cover.Patches, view: View) -> geopandas.GeoDataFrame:
+def _area_frame(layer: str, patches: cover.Patches, view: View) -> geopandas.GeoDataFrame:
     """All patches of a class as one multipolygon; no row where there are none."""
     shapes = [shapely.multipolygons(patches.polygons)] if patches.polygons.size else []
     area_ha = [float(shapely.area(patches.polygons).sum()) / 10_000] if shapes else []
-    return geopandas.GeoDataFrame(
-        {"area_ha": np.array(area_ha, float)}, geometry=geopandas.GeoSeries(shapes, crs=view.grid.crs)
-    )
+    return frame_of(layer, {"area_ha": area_ha}, shapes, view.grid.crs, but=BUT_STATION)
 
 
 def _station_frame(
@@ -291,8 +288,8 @@ def _station_frame(
         "ground_height_m": view.ground_height_m,
         "eye_level_m": view.eye.level_m,
         "convergence_deg": float(view.geodesy.convergence_deg(station.easting_m, station.northing_m)),
-        "declination_deg": np.nan if magnetic is None else magnetic.declination_deg,
-        "declination_uncertainty_deg": np.nan if magnetic is None else magnetic.uncertainty_deg,
+        "declination_deg": None if magnetic is None else magnetic.declination_deg,
+        "declination_uncertainty_deg": None if magnetic is None else magnetic.uncertainty_deg,
         "declination_date": None if magnetic is None else magnetic.date.isoformat(),
         "reach_m": view.viewing.reach_m,
         "reach_ha": float(shapely.area(ground.reach)) / 10_000,
@@ -300,15 +297,6 @@ def _station_frame(
         "hidden_ha": hidden_ha,
         "unknown_ha": float(shapely.area(ground.unknown.polygons).sum()) / 10_000,
         "unlisted_hidden_ha": max(0.0, hidden_ha - float(listed["area_ha"].sum())),
-        "expected_visible_ha": np.nan,
-        "expected_visible_low_ha": np.nan,
-        "expected_visible_high_ha": np.nan,
     }
-    return geopandas.GeoDataFrame(
-        {
-            name: pd.Series([value], dtype=object if value is None or isinstance(value, str) else float)
-            for name, value in row.items()
-        },
-        geometry=[shapely.Point(station.easting_m, station.northing_m)],
-        crs=view.grid.crs,
-    )
+    place = shapely.Point(station.easting_m, station.northing_m)
+    return frame_of_rows("stations", [row], [place], view.grid.crs)

@@ -32,13 +32,20 @@ class Layer:
     columns: tuple[Column, ...]
 
 
+#: Units with their frames, as columns name them.
+GRID_M = "m on the grid"
+ELLIPSOID_M = "m, ground distance on the ellipsoid"
+DATUM_M = "m, the terrain's own datum"
+PLANE_HA = "ha, plane grid area"
+TRUE_DEG = "degrees from true north"
+ABOVE_LEVEL_DEG = "degrees above the level"
+EVIDENCE_CLASSES = "ground_shape, water, man_made or unclassed"
+
 STATION = Column("station", "text", "", "the station's label, unique within the file")
-AREA = Column("area_ha", "real", "ha, plane grid area", "area")
-FROM = Column(
-    "bearing_from_true_deg", "real", "degrees from true north", "left edge as seen from the station"
-)
-TO = Column("bearing_to_true_deg", "real", "degrees from true north", "right edge as seen from the station")
-DISTANCE_MIN = Column("distance_min_m", "real", "m, ground distance on the ellipsoid", "nearest point")
-DISTANCE_MAX = Column("distance_max_m", "real", "m, ground distance on the ellipsoid", "farthest point")
-HEIGHT_MIN = Column("height_min_m", "real", "m, the terrain's own datum", "lowest ground along the line")
-HEIGHT_MAX = Column("height_max_m", "real", "m, the terrain's own datum", "highest ground along the line")
+AREA = Column("area_ha", "real", PLANE_HA, "area")
+FROM = Column("bearing_from_true_deg", "real", TRUE_DEG, "left edge as seen from the station")
+TO = Column("bearing_to_true_deg", "real", TRUE_DEG, "right edge as seen from the station")
+DISTANCE_MIN = Column("distance_min_m", "real", ELLIPSOID_M, "nearest point")
+DISTANCE_MAX = Column("distance_max_m", "real", ELLIPSOID_M, "farthest point")
+HEIGHT_MIN = Column("height_min_m", "real", DATUM_M, "lowest ground along the line")
+HEIGHT_MAX = Column("height_max_m", "real", DATUM_M, "highest ground along the line")

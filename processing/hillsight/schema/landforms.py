@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from hillsight.schema.columns import AREA, HEIGHT_MAX, HEIGHT_MIN, Column, Layer
-
-_DATUM = "m, the terrain's own datum"
+from hillsight.schema.columns import (
+    AREA,
+    DATUM_M,
+    GRID_M,
+    HEIGHT_MAX,
+    HEIGHT_MIN,
+    PLANE_HA,
+    TRUE_DEG,
+    Column,
+    Layer,
+)
 
 
 def _common(*, several_scales: bool = False) -> tuple[Column, ...]:
@@ -24,16 +32,16 @@ _CUT_BY = Column(
     "what of the terrain's limits it touches: its figures may be wrong there; null if none",
     optional=True,
 )
-_LENGTH = Column("length_m", "real", "m on the grid", "length along the ground plan")
+_LENGTH = Column("length_m", "real", GRID_M, "length along the ground plan")
 _DROP = Column("drop_m", "real", "m", "height difference between its ends")
 _FALLS = (
-    Column("falls_true_deg", "real", "degrees from true north", "direction in which it falls, end to end"),
+    Column("falls_true_deg", "real", TRUE_DEG, "direction in which it falls, end to end"),
     Column("falls_towards", "text", "N, NE, E ... of true north", "the same as one of eight compass points"),
 )
 _WIDTH = Column(
     "width_m",
     "real",
-    "m on the grid",
+    GRID_M,
     "mean distance between the flanks' steepest places, on the ground smoothed for the scale",
 )
 _SLOPE = Column("slope_deg", "real", "degrees", "mean slope along its axis")
@@ -47,15 +55,13 @@ TOPS = Layer(
     (
         *_common(several_scales=True),
         Column("kind", "text", "summit or knoll", "summit: at least the prominence stated in the metadata"),
-        Column("height_m", "real", _DATUM, "highest post of the terrain model"),
+        Column("height_m", "real", DATUM_M, "highest post of the terrain model"),
         Column("prominence_m", "real", "m", "height above the key saddle; a least value if is_least is true"),
         Column("is_least", "boolean", "", "whether the terrain ends before higher ground is reached"),
         Column("key_saddle", "text", "", "the highest saddle on the way to higher ground", optional=True),
-        Column("key_saddle_height_m", "real", _DATUM, "height of the key saddle", optional=True),
+        Column("key_saddle_height_m", "real", DATUM_M, "height of the key saddle", optional=True),
         Column("dominance", "real", "0 to 1", "prominence over height above the datum", optional=True),
-        Column(
-            "higher_ground_m", "real", "m on the grid", "distance of the nearest higher post", optional=True
-        ),
+        Column("higher_ground_m", "real", GRID_M, "distance of the nearest higher post", optional=True),
         Column("parent", "text", "", "the higher top beyond the key saddle", optional=True),
         _CUT_BY,
     ),
@@ -67,7 +73,7 @@ SADDLES = Layer(
     "the lowest places on the ridges between tops",
     (
         *_common(several_scales=True),
-        Column("height_m", "real", _DATUM, "ground at the saddle"),
+        Column("height_m", "real", DATUM_M, "ground at the saddle"),
         Column("lower_top", "text", "", "the lower of the tops it lies between"),
         Column("higher_top", "text", "", "the higher of the tops it lies between"),
         Column("climb_m", "real", "m", "climb from the saddle to the lower top"),
@@ -100,7 +106,7 @@ VALLEY_LINES = Layer(
         *_common(),
         _ORDER,
         Column("into", "text", "", "the valley line it runs into", optional=True),
-        Column("catchment_ha", "real", "ha, plane grid area", "ground that drains through its lower end"),
+        Column("catchment_ha", "real", PLANE_HA, "ground that drains through its lower end"),
         _LENGTH,
         _DROP,
         HEIGHT_MIN,
@@ -128,8 +134,8 @@ SPURS = Layer(
             "mean height of the axis above the ground half a scale to each side, both smoothed for the scale",
         ),
         _SLOPE,
-        Column("root_height_m", "real", _DATUM, "ground at the root"),
-        Column("nose_height_m", "real", _DATUM, "ground at the nose"),
+        Column("root_height_m", "real", DATUM_M, "ground at the root"),
+        Column("nose_height_m", "real", DATUM_M, "ground at the nose"),
         _CUT_BY,
     ),
 )
@@ -152,8 +158,8 @@ RE_ENTRANTS = Layer(
             "mean depth of the axis below the ground half a scale to each side, both smoothed for the scale",
         ),
         _SLOPE,
-        Column("head_height_m", "real", _DATUM, "ground at the head"),
-        Column("mouth_height_m", "real", _DATUM, "ground at the mouth"),
+        Column("head_height_m", "real", DATUM_M, "ground at the head"),
+        Column("mouth_height_m", "real", DATUM_M, "ground at the mouth"),
         _CUT_BY,
     ),
 )
@@ -186,7 +192,7 @@ LEVEL_GROUND = Layer(
         ),
         _TOP,
         AREA,
-        Column("height_mean_m", "real", _DATUM, "mean height"),
+        Column("height_mean_m", "real", DATUM_M, "mean height"),
         Column("slope_mean_deg", "real", "degrees", "mean slope"),
         Column("falling_share", "real", "0 to 1", "share of its outline from which the ground falls away"),
         _CUT_BY,
@@ -219,8 +225,8 @@ HOLLOWS = Layer(
         *_common(),
         AREA,
         Column("depth_m", "real", "m", "depth below the lowest place of the rim, on the terrain itself"),
-        Column("floor_height_m", "real", _DATUM, "lowest post"),
-        Column("rim_height_m", "real", _DATUM, "lowest place of the rim, where water would leave"),
+        Column("floor_height_m", "real", DATUM_M, "lowest post"),
+        Column("rim_height_m", "real", DATUM_M, "lowest place of the rim, where water would leave"),
         _CUT_BY,
     ),
 )

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from hillsight.schema.columns import STATION, Column, Layer
+from hillsight.schema.columns import (
+    ABOVE_LEVEL_DEG,
+    DATUM_M,
+    ELLIPSOID_M,
+    EVIDENCE_CLASSES,
+    GRID_M,
+    STATION,
+    TRUE_DEG,
+    Column,
+    Layer,
+)
 
-_GROUND = "m, ground distance on the ellipsoid"
-_DATUM = "m, the terrain's own datum"
 _LOWERED = "m, the terrain's own datum, lowered as the eye sees it"
 
 SECTION = Column("section", "integer", "", "number of the section within the file")
@@ -27,15 +35,17 @@ PROFILE_LINE = Layer(
         SECTION,
         _TARGET,
         Column("ends_at", "text", "target, reach or terrain_edge", "what ends the section"),
-        Column("bearing_true_deg", "real", "degrees from true north", "bearing at the station"),
+        Column("bearing_true_deg", "real", TRUE_DEG, "bearing at the station"),
         Column("bearing_grid_deg", "real", "degrees from grid north", "bearing at the station"),
-        Column("length_m", "real", _GROUND, "length of the section"),
-        Column("ground_height_m", "real", _DATUM, "ground under the station"),
-        Column("eye_level_m", "real", _DATUM, "ground height plus eye height"),
+        Column("length_m", "real", ELLIPSOID_M, "length of the section"),
+        Column("ground_height_m", "real", DATUM_M, "ground under the station"),
+        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
         Column("drop_m", "real", "m", "how much the far end is lowered for curvature and refraction"),
-        Column("visible_m", "real", _GROUND, "length of ground that is seen"),
-        Column("hidden_m", "real", _GROUND, "length of dead ground"),
-        Column("unknown_m", "real", _GROUND, "length of ground that cannot be judged: on or behind a void"),
+        Column("visible_m", "real", ELLIPSOID_M, "length of ground that is seen"),
+        Column("hidden_m", "real", ELLIPSOID_M, "length of dead ground"),
+        Column(
+            "unknown_m", "real", ELLIPSOID_M, "length of ground that cannot be judged: on or behind a void"
+        ),
         Column("depth_max_m", "real", "m", "greatest depth of dead ground; 0 without any"),
         Column(
             "state", "text", "visible, hidden or unknown", "of the target; null without one", optional=True
@@ -47,11 +57,13 @@ PROFILE_LINE = Layer(
             "how far the target stands above the line grazing the highest nearer ground; hidden below 0",
             optional=True,
         ),
-        Column("crest_distance_m", "real", _GROUND, "the ground that sets that grazing line", optional=True),
+        Column(
+            "crest_distance_m", "real", ELLIPSOID_M, "the ground that sets that grazing line", optional=True
+        ),
         Column(
             "vertical_angle_deg",
             "real",
-            "degrees above the level",
+            ABOVE_LEVEL_DEG,
             "of the target, apparent, with curvature and refraction",
             optional=True,
         ),
@@ -63,7 +75,7 @@ PROFILE_LINE = Layer(
             "ground rises above it; null where the line only parts from one end and nears the other",
             optional=True,
         ),
-        Column("closest_distance_m", "real", _GROUND, "where that is", optional=True),
+        Column("closest_distance_m", "real", ELLIPSOID_M, "where that is", optional=True),
     ),
 )
 
@@ -76,13 +88,13 @@ PROFILE_STRETCHES = Layer(
         SECTION,
         Column("stretch", "integer", "", "number within the section, nearest first"),
         Column("state", "text", "visible, hidden or unknown", "of the ground, without any target height"),
-        Column("from_m", "real", _GROUND, "near end"),
-        Column("to_m", "real", _GROUND, "far end; of dead ground seen beyond it, the re-emergence"),
-        Column("length_m", "real", _GROUND, "length"),
+        Column("from_m", "real", ELLIPSOID_M, "near end"),
+        Column("to_m", "real", ELLIPSOID_M, "far end; of dead ground seen beyond it, the re-emergence"),
+        Column("length_m", "real", ELLIPSOID_M, "length"),
         Column("crest", "integer", "", "the crest that hides it; null if seen or not known", optional=True),
         _ROLE,
         Column("depth_max_m", "real", "m", "greatest depth; null unless hidden", optional=True),
-        Column("depth_max_distance_m", "real", _GROUND, "where that is", optional=True),
+        Column("depth_max_distance_m", "real", ELLIPSOID_M, "where that is", optional=True),
     ),
 )
 
@@ -103,17 +115,11 @@ PROFILE_POINTS = Layer(
         _ROLE,
         Column("name", "text", "", "name of a feature or target, or null", optional=True),
         Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
-        Column(
-            "evidence_class",
-            "text",
-            "ground_shape, water, man_made or unclassed",
-            "of a feature",
-            optional=True,
-        ),
-        Column("from_m", "real", _GROUND, "where it is; of what is crossed, where that begins"),
-        Column("to_m", "real", _GROUND, "where what is crossed ends; else as from_m"),
+        Column("evidence_class", "text", EVIDENCE_CLASSES, "of a feature", optional=True),
+        Column("from_m", "real", ELLIPSOID_M, "where it is; of what is crossed, where that begins"),
+        Column("to_m", "real", ELLIPSOID_M, "where what is crossed ends; else as from_m"),
         Column("offset_m", "real", "m on the grid, to the right positive", "how far beside the section"),
-        Column("height_m", "real", _DATUM, "ground there; null on a void", optional=True),
+        Column("height_m", "real", DATUM_M, "ground there; null on a void", optional=True),
         Column("state", "text", "visible, partly, hidden or unknown", "whether it is seen"),
         Column(
             "clearance_m",
@@ -134,11 +140,11 @@ PROFILE_SAMPLES = (
     SECTION,
     _TARGET,
     Column("sample", "integer", "", "number within the section, 0 at the station's feet"),
-    Column("distance_m", "real", _GROUND, "from the station"),
-    Column("distance_grid_m", "real", "m on the grid", "from the station"),
+    Column("distance_m", "real", ELLIPSOID_M, "from the station"),
+    Column("distance_grid_m", "real", GRID_M, "from the station"),
     Column("easting_m", "real", "m in the terrain's grid", "easting"),
     Column("northing_m", "real", "m in the terrain's grid", "northing"),
-    Column("height_m", "real", _DATUM, "ground; null on a void", optional=True),
+    Column("height_m", "real", DATUM_M, "ground; null on a void", optional=True),
     Column("lowered_m", "real", _LOWERED, "ground lowered for curvature and refraction", optional=True),
     Column("grazing_m", "real", _LOWERED, "line grazing the highest nearer ground", optional=True),
     Column("sight_line_m", "real", _LOWERED, "line from the eye to the target", optional=True),

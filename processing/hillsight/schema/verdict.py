@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from hillsight.schema.columns import Column, Layer
+from hillsight.schema.columns import DATUM_M, ELLIPSOID_M, EVIDENCE_CLASSES, TRUE_DEG, Column, Layer
 
 _CANDIDATE = Column("station", "text", "", "the candidate's label, unique within the file")
 _ARGUMENT = Column("argument", "integer", "", "number of the statement, in the sighting's order")
-_LOOKS = Column(
-    "looks_true_deg",
-    "real",
-    "degrees from true north",
-    "where the picture's middle would lie, as it fits best",
-)
+_LOOKS = Column("looks_true_deg", "real", TRUE_DEG, "where the picture's middle would lie, as it fits best")
 _PROBABILITY = Column("probability", "real", "0 to 1", "that the picture was taken there, by all statements")
 
 CANDIDATES = Layer(
@@ -22,8 +17,8 @@ CANDIDATES = Layer(
         _CANDIDATE,
         Column("easting_m", "real", "m in the terrain's grid", "easting"),
         Column("northing_m", "real", "m in the terrain's grid", "northing"),
-        Column("ground_height_m", "real", "m, the terrain's own datum", "ground under the candidate"),
-        Column("eye_level_m", "real", "m, the terrain's own datum", "ground height plus eye height"),
+        Column("ground_height_m", "real", DATUM_M, "ground under the candidate"),
+        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
         Column("prior", "real", "0 to 1", "probability before anything was told of the picture"),
         _PROBABILITY,
         Column(
@@ -68,12 +63,7 @@ EVIDENCE = Layer(
         Column("says", "text", "", "the statement in plain words"),
         Column("part", "text", "", "where in the picture"),
         Column("sure", "text", "certain, sure, likely or doubtful", "how sure the observer is"),
-        Column(
-            "evidence_class",
-            "text",
-            "ground_shape, water, man_made or unclassed",
-            "trust class of what the statement is about",
-        ),
+        Column("evidence_class", "text", EVIDENCE_CLASSES, "trust class of what the statement is about"),
         Column(
             "role",
             "text",
@@ -103,7 +93,7 @@ EVIDENCE = Layer(
         Column(
             "bearing_true_deg",
             "real",
-            "degrees from true north",
+            TRUE_DEG,
             "where the fact lies from the candidate; null where on no one bearing",
             optional=True,
         ),
@@ -120,8 +110,8 @@ SIGHT_LINES = Layer(
         _CANDIDATE,
         _ARGUMENT,
         Column("fact", "text", "", "what would be seen from this candidate"),
-        Column("bearing_true_deg", "real", "degrees from true north", "of the line, at the candidate"),
-        Column("distance_m", "real", "m, ground distance on the ellipsoid", "length of the line"),
+        Column("bearing_true_deg", "real", TRUE_DEG, "of the line, at the candidate"),
+        Column("distance_m", "real", ELLIPSOID_M, "length of the line"),
     ),
 )
 

@@ -11,9 +11,7 @@ from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import geopandas
 import numpy as np
-import pandas as pd
 import shapely
 from pyproj import CRS
 
@@ -25,7 +23,7 @@ from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
 from hillsight.reading.outlook import ground_height_m
-from hillsight.schema.layers import LAYERS, GroundState
+from hillsight.schema.frames import frame_of_rows
 from hillsight.scripts.read_stations import RASTER_MEANING, Readings
 from hillsight.scripts.report import note
 from hillsight.sight.bands import see_in_bands
@@ -34,6 +32,7 @@ from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.posts import see_posts, see_states
 from hillsight.sight.viewing import Eye
+from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator
@@ -135,16 +134,8 @@ def see_stations(
             rasters[table] = "visible_count"
     for text in notes:
         note(text)
-    frame = geopandas.GeoDataFrame(
-        {
-            column.name: pd.Series(
-                [row[column.name] for row in rows], dtype=float if column.type == "real" else object
-            )
-            for column in LAYERS["stations"].columns
-        },
-        geometry=[shapely.Point(row["easting_m"], row["northing_m"]) for row in rows],
-        crs=inputs.terrain.crs,
-    )
+    places = [shapely.Point(row["easting_m"], row["northing_m"]) for row in rows]
+    frame = frame_of_rows("stations", rows, places, inputs.terrain.crs)
     return Readings({"stations": frame}, notes, [to_wgs84.operation], rasters)
 
 
@@ -204,14 +195,8 @@ def _stand(
         "ground_height_m": ground_m,
         "eye_level_m": eye.level_m,
         "convergence_deg": convergence_deg,
-        "declination_deg": np.nan,
-        "declination_uncertainty_deg": np.nan,
-        "declination_date": None,
         "reach_m": viewing.reach_m,
         "unlisted_hidden_ha": 0.0,
-        "expected_visible_ha": np.nan,
-        "expected_visible_low_ha": np.nan,
-        "expected_visible_high_ha": np.nan,
     }
     return _Stand(station, ground_m, eye, field, window, about)
 

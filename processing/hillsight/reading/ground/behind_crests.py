@@ -17,24 +17,12 @@ from hillsight.reading.ground.cover import cell_transform
 from hillsight.reading.ground.pockets import figures_of_posts
 from hillsight.reading.ground.regions import HIDDEN
 from hillsight.reading.things.extent import line_extent_deg, scattered_extent_deg
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers, Objects
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.view import View
-
-COLUMNS = (
-    "crest",
-    "role",
-    "pocket",
-    "area_ha",
-    "nearest_m",
-    "farthest_m",
-    "bearing_from_true_deg",
-    "bearing_to_true_deg",
-    "depth_mean_m",
-    "depth_max_m",
-)
 
 
 def behind_crests(
@@ -89,10 +77,7 @@ def behind_crests(
                 "depth_max_m": float(greatest_m[i]),
             }
         )
-    frame = geopandas.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in COLUMNS}, geometry=list(ground), crs=view.grid.crs
-    )
-    return frame.astype({"crest": "Int64", "role": object, "pocket": np.int64})
+    return frame_of_rows("dead_ground_by_crest", rows, ground, view.grid.crs, but=BUT_STATION)
 
 
 def _cuts(view: View, lines: CrestLines, *, follow_cells: bool) -> Objects:

@@ -21,6 +21,7 @@ from scipy.spatial import cKDTree
 from hillsight.reading.ground.cover import places_on_map, vertex_posts
 from hillsight.reading.ground.regions import HIDDEN, VISIBLE
 from hillsight.reading.things.extent import line_extent_deg
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats, Integers
@@ -83,34 +84,17 @@ def crest_lines(view: View, tiling: Tiling) -> CrestLines:
     stretches = _stretches(view, tiling)
     stretches.sort(key=lambda s: (float(s.distance_m.min()), float(s.bearing_deg[0])))
     rows = [_row(number, stretch) for number, stretch in enumerate(stretches, 1)]
-    frame = geopandas.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in _COLUMNS},
-        geometry=[_line(s) for s in stretches],
-        crs=view.grid.crs,
-    )
-    bare = CrestLines(frame, np.zeros((view.grid.rows, view.grid.columns), np.int64))
-    crest_of_post = _assign_posts(view, bare)
+    shapes = [_line(s) for s in stretches]
+    bare = frame_of_rows("crest_lines", rows, shapes, view.grid.crs, but=(*BUT_STATION, "hidden_ha"))
+    empty = np.zeros((view.grid.rows, view.grid.columns), np.int64)
+    crest_of_post = _assign_posts(view, CrestLines(bare, empty))
     hidden = crest_of_post[view.within_reach & (view.classes == HIDDEN)]
     posts = np.bincount(hidden, minlength=len(rows) + 1)[1:]
     cell_ha = view.grid.spacing_x_m * view.grid.spacing_y_m / 10_000
-    frame["hidden_ha"] = posts * cell_ha
-    frame = frame[[*_COLUMNS, "hidden_ha", "geometry"]]
+    for row, count in zip(rows, posts, strict=True):
+        row["hidden_ha"] = count * cell_ha
+    frame = frame_of_rows("crest_lines", rows, shapes, view.grid.crs, but=BUT_STATION)
     return CrestLines(frame, crest_of_post)
-
-
-_COLUMNS = (
-    "crest",
-    "role",
-    "nearest_share",
-    "sky_share",
-    "distance_min_m",
-    "distance_max_m",
-    "bearing_from_true_deg",
-    "bearing_to_true_deg",
-    "height_min_m",
-    "height_max_m",
-    "length_m",
-)
 
 
 def _line(stretch: _Stretch) -> shapely.LineString:

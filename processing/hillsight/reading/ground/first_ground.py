@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
-import pandas as pd
 import shapely
 
 from hillsight.errors import CallError
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
     from hillsight.arrays import AnyArray, Floats, Integers
@@ -88,8 +88,7 @@ def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDat
         corner = [] if sectors == 1 else [(view.easting_m, view.northing_m)]
         ring = rim[at[:-1]] if sectors == 1 else rim[at]
         shapes.append(shapely.Polygon([*corner, *ring]))
-    frame = pd.DataFrame(rows)
-    return geopandas.GeoDataFrame(frame, geometry=shapes, crs=view.grid.crs)
+    return frame_of_rows("first_ground", rows, shapes, view.grid.crs, but=BUT_STATION)
 
 
 def _brows(view: View, grid_deg: AnyArray) -> _Brows:

@@ -13,24 +13,13 @@ from rasterio.features import rasterize
 from hillsight.reading.ground.cover import cell_transform
 from hillsight.reading.ground.regions import HIDDEN
 from hillsight.reading.things.extent import line_extent_deg
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers, Objects
     from hillsight.reading.ground.cover import Cover
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.view import View
-
-_COLUMNS = (
-    "pocket",
-    "area_ha",
-    "nearest_m",
-    "farthest_m",
-    "bearing_from_true_deg",
-    "bearing_to_true_deg",
-    "depth_mean_m",
-    "depth_max_m",
-    "crest",
-)
 
 
 def pockets(
@@ -59,25 +48,20 @@ def pockets(
         outer = shapely.get_num_coordinates(shapely.get_exterior_ring(polygons[i]))
         left, right = line_extent_deg(bearing[part][:outer])
         rows.append(
-            (
-                area_ha[i],
-                nearest_m[i],
-                distance_m[part].max(),
-                left,
-                right,
-                mean_m[i],
-                greatest_m[i],
-                crest[i],
-            )
+            {
+                "area_ha": area_ha[i],
+                "nearest_m": nearest_m[i],
+                "farthest_m": distance_m[part].max(),
+                "bearing_from_true_deg": left,
+                "bearing_to_true_deg": right,
+                "depth_mean_m": mean_m[i],
+                "depth_max_m": greatest_m[i],
+                "crest": crest[i] or None,
+            }
         )
-    order = sorted(range(len(rows)), key=lambda i: (rows[i][1], rows[i][3]))
-    data: dict[str, object] = {"pocket": list(range(1, len(rows) + 1))}
-    for position, name in enumerate(_COLUMNS[1:-1]):
-        data[name] = [float(rows[i][position]) for i in order]
-    frame = geopandas.GeoDataFrame(data, geometry=list(polygons[order]), crs=view.grid.crs)
-    frame["crest"] = np.array([rows[i][-1] for i in order], np.int64)
-    frame["crest"] = frame["crest"].astype("Int64").mask(frame["crest"] == 0)
-    return frame[[*_COLUMNS, "geometry"]]
+    order = sorted(range(len(rows)), key=lambda i: (rows[i]["nearest_m"], rows[i]["bearing_from_true_deg"]))
+    ordered = [{"pocket": number, **rows[i]} for number, i in enumerate(order, 1)]
+    return frame_of_rows("dead_ground", ordered, polygons[order], view.grid.crs, but=BUT_STATION)
 
 
 def _post_owner(view: View, cover: Cover, polygons: Objects, pieces: Integers) -> Integers:

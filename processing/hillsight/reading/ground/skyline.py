@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from hillsight.reading.things.extent import line_extent_deg
+from hillsight.schema.frames import BUT_STATION, frame_of, frame_of_rows
 from hillsight.sight.bearings import SKYLINE_ENDS
 
 if TYPE_CHECKING:
@@ -47,7 +48,8 @@ def skyline(view: View, step_deg: float = 0.1) -> Skyline:
     northing = view.northing_m + distance_m * np.cos(np.radians(bearing_grid))
     bearing_true, ground_m = view.measure(easting, northing)
     state = np.array(SKYLINE_ENDS, object)[end]
-    bearings = geopandas.GeoDataFrame(
+    bearings = frame_of(
+        "skyline_bearings",
         {
             "bearing_true_deg": bearing_true,
             "bearing_grid_deg": bearing_grid,
@@ -58,8 +60,9 @@ def skyline(view: View, step_deg: float = 0.1) -> Skyline:
             "brow_distance_m": along.brow_distance_m[found],
             "brow_angle_deg": _brow_angle_deg(view, bearing_grid, along.brow_distance_m[found]),
         },
-        geometry=shapely.points(easting, northing, height_m),
-        crs=view.grid.crs,
+        shapely.points(easting, northing, height_m),
+        view.grid.crs,
+        but=BUT_STATION,
     )
     follows = np.diff(np.r_[np.flatnonzero(found), np.flatnonzero(found)[:1] + count]) == 1
     return Skyline(_pieces(view, bearings, distance_m, end, follows), bearings)
@@ -122,16 +125,4 @@ def _pieces(
             }
         )
         lines.append(shapely.linestrings(points[run]))
-    names = (
-        "piece",
-        "state",
-        "bearing_from_true_deg",
-        "bearing_to_true_deg",
-        "distance_min_m",
-        "distance_max_m",
-        "height_min_m",
-        "height_max_m",
-    )
-    return geopandas.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in names}, geometry=lines, crs=view.grid.crs
-    )
+    return frame_of_rows("skyline", rows, lines, view.grid.crs, but=BUT_STATION)

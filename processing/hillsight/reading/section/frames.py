@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.schema.frames import frame_of_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,23 +19,6 @@ if TYPE_CHECKING:
 
     from hillsight.reading.section.features import Passed
     from hillsight.reading.section.profile import Section, Stretch
-
-_LINE = (
-    *("station", "section", "target", "ends_at", "bearing_true_deg", "bearing_grid_deg", "length_m"),
-    *("ground_height_m", "eye_level_m", "drop_m", "visible_m", "hidden_m", "unknown_m", "depth_max_m"),
-    *("state", "clearance_m", "crest_distance_m", "vertical_angle_deg", "closest_m", "closest_distance_m"),
-)
-_STRETCH = (
-    *("station", "section", "stretch", "state", "from_m", "to_m", "length_m", "crest", "role"),
-    *("depth_max_m", "depth_max_distance_m"),
-)
-_POINT = (
-    *("station", "section", "what", "crest", "role", "name", "kind", "evidence_class", "from_m", "to_m"),
-    *("offset_m", "height_m", "state", "clearance_m", "source"),
-)
-_TEXTS = frozenset(
-    ("station", "target", "ends_at", "state", "role", "what", "name", "kind", "evidence_class", "source")
-)
 
 
 def profile_frames(
@@ -50,9 +34,9 @@ def profile_frames(
         stretches += _stretch_rows(section)
         points += _point_rows(section, along)
     return {
-        "profile_line": _frame(lines, _LINE, crs),
-        "profile_stretches": _frame(stretches, _STRETCH, crs),
-        "profile_points": _frame(points, _POINT, crs),
+        "profile_line": _frame("profile_line", lines, crs),
+        "profile_stretches": _frame("profile_stretches", stretches, crs),
+        "profile_points": _frame("profile_points", points, crs),
     }
 
 
@@ -86,14 +70,9 @@ def sample_table(sections: Sequence[Section]) -> pd.DataFrame:
 
 
 def _frame(
-    rows: list[tuple[dict[str, Any], shapely.Geometry]], columns: tuple[str, ...], crs: CRS
+    layer: str, rows: list[tuple[dict[str, Any], shapely.Geometry]], crs: CRS
 ) -> geopandas.GeoDataFrame:
-    data = {}
-    for column in columns:
-        values = [row.get(column) for row, _ in rows]
-        as_text = column in _TEXTS
-        data[column] = pd.Series(values, dtype=object if as_text else float)
-    return geopandas.GeoDataFrame(data, geometry=[shape for _, shape in rows], crs=crs)
+    return frame_of_rows(layer, [row for row, _ in rows], [shape for _, shape in rows], crs)
 
 
 def _about(section: Section) -> dict[str, Any]:

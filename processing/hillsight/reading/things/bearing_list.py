@@ -18,56 +18,17 @@ from hillsight.reading.things.extent import scattered_extent_deg
 from hillsight.reading.things.judged import judge
 from hillsight.reading.things.listed_doubt import add_doubt
 from hillsight.reading.things.relative_height import HeightWords
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.magnetic import Declination
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.things.judged import Judged
     from hillsight.reading.view import View
 
-COLUMNS = (
-    "rank",
-    "name",
-    "kind",
-    "evidence_class",
-    "state",
-    "visible_share",
-    "visible_share_low",
-    "visible_share_high",
-    "seen_probability",
-    "bearing_true_deg",
-    "bearing_grid_deg",
-    "bearing_magnetic_deg",
-    "bearing_plus_minus_deg",
-    "distance_m",
-    "distance_plus_minus_m",
-    "slope_distance_m",
-    "height_m",
-    "height_difference_m",
-    "height_difference_plus_minus_m",
-    "vertical_angle_deg",
-    "vertical_angle_plus_minus_deg",
-    "relative_height",
-    "left_edge_true_deg",
-    "left_edge_plus_minus_deg",
-    "right_edge_true_deg",
-    "right_edge_plus_minus_deg",
-    "nearest_seen_m",
-    "highest_seen_m",
-    "sky_share",
-    "gap_to_next_deg",
-    "hidden_by_m",
-    "hidden_by_distance_m",
-    "hidden_by_crest",
-    "landform",
-    "description",
-    "source",
-)
-
-_TEXTS = ("name", "kind", "evidence_class", "state", "relative_height", "landform", "description", "source")
+#: What an entry holds for the work alone, besides the columns of the layer.
+_FOR_THE_WORK = ("place", "judged", "geometry", "crest_easting_m", "crest_northing_m")
 
 #: A feature seen in all directions but for gaps below this surrounds the station.
 _ALL_ROUND_GAP_DEG = 5.0
@@ -150,21 +111,11 @@ def bearing_list(
             if declination is None
             else float(magnetic_bearing_deg(true_deg, declination.declination_deg))
         )
-    frame = geopandas.GeoDataFrame(
-        {name: _column(name, [e.get(name) for e in entries]) for name in COLUMNS},
-        geometry=[e["geometry"] for e in entries],
-        crs=view.grid.crs,
-    )
+    rows = [{name: v for name, v in e.items() if name not in _FOR_THE_WORK} for e in entries]
+    shapes = [e["geometry"] for e in entries]
+    frame = frame_of_rows("bearing_list", rows, shapes, view.grid.crs, but=BUT_STATION)
     frame.index = pd.Index([e["place"] for e in entries], dtype=np.int64)
     return Listing(frame, [e["judged"] for e in entries])
-
-
-def _column(name: str, values: Sequence[Any]) -> Any:
-    if name in ("rank", "hidden_by_crest"):
-        return pd.array(values, dtype="Int64")
-    if name in _TEXTS:
-        return pd.Series(values, dtype=object)
-    return np.array([np.nan if v is None else v for v in values], float)
 
 
 def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None:
@@ -268,9 +219,6 @@ def _seen_part(judged: Judged) -> dict[str, float | None]:
 
 def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -> None:
     """What hides each hidden feature, and how far away: looked up for all of them at once."""
-    for entry in entries:
-        for name in ("hidden_by_m", "hidden_by_distance_m", "hidden_by_crest"):
-            entry.setdefault(name, None)
     hidden = [entry for entry in entries if entry["state"] == "hidden"]
     if not hidden:
         return

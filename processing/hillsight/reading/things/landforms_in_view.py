@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from hillsight.ground.features import COLUMNS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -62,15 +64,14 @@ def landform_features(
         tables.append(_as_features(frame, layer, kind))
     if not tables:
         raise ValueError("neither landforms nor map features are given")
-    table = pd.concat(tables, ignore_index=True)
-    return geopandas.GeoDataFrame(table[[*_COLUMNS, "geometry"]], geometry="geometry", crs=tables[0].crs)
+    table = pd.concat(tables, ignore_index=True)[[*COLUMNS[:-1], *_OWN, COLUMNS[-1]]]
+    return geopandas.GeoDataFrame(table, geometry="geometry", crs=tables[0].crs)
 
 
 #: A map feature farther (m) from the landform that has its name is something else called after it.
 _BESIDE_M = 250.0
 
 _OWN = ("landform", "description")
-_COLUMNS = ("name", "kind", "evidence_class", "target_height_m", "source", *_OWN)
 
 
 def _as_features(frame: geopandas.GeoDataFrame, layer: str, kind: str | None) -> geopandas.GeoDataFrame:

@@ -18,18 +18,6 @@ if TYPE_CHECKING:
     from hillsight.reading.things.judged import Judged
     from hillsight.reading.view import View
 
-COLUMNS = (
-    "seen_probability",
-    "visible_share_low",
-    "visible_share_high",
-    "bearing_plus_minus_deg",
-    "distance_plus_minus_m",
-    "height_difference_plus_minus_m",
-    "vertical_angle_plus_minus_deg",
-    "left_edge_plus_minus_deg",
-    "right_edge_plus_minus_deg",
-)
-
 #: Samples of a feature whose chances are worked out: as many spread evenly, and as many of those likeliest to
 #: be seen.
 _SAMPLES = 24
@@ -52,8 +40,6 @@ def add_doubt(
     """
     if not entries:
         return
-    for entry in entries:
-        entry.update(dict.fromkeys(COLUMNS))
     east = np.array([entry["geometry"].x for entry in entries])
     north = np.array([entry["geometry"].y for entry in entries])
     rows, columns = view.grid.to_array(east, north)

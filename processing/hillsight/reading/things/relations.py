@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
-import pandas as pd
 import shapely
+
+from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,17 +18,6 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Floats, Integers
     from hillsight.reading.things.bearing_list import Listing
-
-COLUMNS = (
-    "rank",
-    "feature",
-    "relation",
-    "other_rank",
-    "other_feature",
-    "gap_deg",
-    "nearer_by_m",
-    "description",
-)
 
 #: Width of the slices of the view in which two things are compared, degrees.
 _SLICE_DEG = 0.25
@@ -125,17 +115,8 @@ def relations(seen: Sequence[Seen], crs: CRS) -> geopandas.GeoDataFrame:
                     k, left_deg, right_deg, width_deg, nearest_m
                 )
             ]
-    return geopandas.GeoDataFrame(
-        {
-            name: pd.Series(
-                [row[name] for row in rows],
-                dtype="int64" if "rank" in name else float if name.endswith(("_deg", "_m")) else object,
-            )
-            for name in COLUMNS
-        },
-        geometry=geopandas.GeoSeries([row["geometry"] for row in rows], crs=crs),
-        crs=crs,
-    )
+    shapes = [row.pop("geometry") for row in rows]
+    return frame_of_rows("relations", rows, shapes, crs, but=BUT_STATION)
 
 
 def _nearest_by_slice(thing: Seen) -> Floats:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
-import pandas as pd
 import shapely
 from shapely.ops import substring
 
 from hillsight.ground.grid import Surface
 from hillsight.reading.ground import cover
 from hillsight.reading.things.samples import _places_along as places_along
+from hillsight.schema.frames import BUT_STATION, frame_of
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Objects
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from hillsight.sight.posts import PostSight
 
 
-_SHARED = ("rank", "name", "kind", "evidence_class")
+_SHARED = ("rank", "name", "kind", "evidence_class", "source")
 _LINE_FIGURES = ("seen_length_m", "hidden_length_m", "unknown_length_m")
 _AREA_FIGURES = ("seen_ha", "hidden_ha", "unknown_ha")
 
@@ -75,7 +75,7 @@ def seen_lines(
             if state == _SEEN:
                 shapes.append(substring(line, start_m, end_m))
     rows = [(row, shapely.MultiLineString(shapes), m) for row, (shapes, m) in found.items() if shapes]
-    return _frame(view, listed, rows, _LINE_FIGURES)
+    return _frame("seen_lines", view, listed, rows, _LINE_FIGURES)
 
 
 def _clearances(
@@ -154,7 +154,7 @@ def seen_areas(
         areas_ha = np.array([float(shapely.area(parts).sum()) / 10_000 for parts in cut])
         if areas_ha[_SEEN] > 0:
             rows.append((row, shapely.multipolygons(cut[_SEEN]), areas_ha))
-    return _frame(view, listed, rows, _AREA_FIGURES)
+    return _frame("seen_areas", view, listed, rows, _AREA_FIGURES)
 
 
 def _areal(shapes: Objects) -> Objects:
@@ -208,6 +208,7 @@ def _raised(view: View, part: tuple[slice, slice], raised_m: float, target_heigh
 
 
 def _frame(
+    layer: str,
     view: View,
     listed: geopandas.GeoDataFrame,
     rows: list[tuple[int, Any, Floats]],
@@ -215,8 +216,6 @@ def _frame(
 ) -> geopandas.GeoDataFrame:
     at = [row for row, _, _ in rows]
     amounts = np.array([found for _, _, found in rows], float).reshape(-1, len(figures))
-    chosen = pd.DataFrame(listed.drop(columns=listed.geometry.name)).iloc[at].reset_index(drop=True)
-    columns: dict[str, Any] = {name: chosen[name] for name in _SHARED}
+    columns: dict[str, Any] = {name: listed[name].iloc[at] for name in _SHARED}
     columns |= {name: amounts[:, i] for i, name in enumerate(figures)}
-    columns["source"] = chosen["source"]
-    return geopandas.GeoDataFrame(columns, geometry=[shape for _, shape, _ in rows], crs=view.grid.crs)
+    return frame_of(layer, columns, [shape for _, shape, _ in rows], view.grid.crs, but=BUT_STATION)

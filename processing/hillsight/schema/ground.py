@@ -1,0 +1,251 @@
+"""Layers of stations and of the ground seen from them: seen, dead and first ground, crest lines, skyline."""
+
+from __future__ import annotations
+
+from hillsight.schema.columns import (
+    ABOVE_LEVEL_DEG,
+    AREA,
+    DATUM_M,
+    DISTANCE_MAX,
+    DISTANCE_MIN,
+    ELLIPSOID_M,
+    FROM,
+    GRID_M,
+    HEIGHT_MAX,
+    HEIGHT_MIN,
+    PLANE_HA,
+    STATION,
+    TO,
+    TRUE_DEG,
+    Column,
+    Layer,
+)
+
+STATIONS = Layer(
+    "stations",
+    "Point",
+    "the places looked from, with the totals of what each sees",
+    (
+        STATION,
+        Column("name", "text", "", "the name as given, or null", optional=True),
+        Column("easting_m", "real", "m in the terrain's grid", "easting"),
+        Column("northing_m", "real", "m in the terrain's grid", "northing"),
+        Column("longitude", "real", "degrees, WGS 84", "longitude, east positive"),
+        Column("latitude", "real", "degrees, WGS 84", "latitude, north positive"),
+        Column("ground_height_m", "real", DATUM_M, "ground under the station"),
+        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
+        Column("convergence_deg", "real", "degrees", "grid north's true bearing: true = grid + convergence"),
+        Column(
+            "declination_deg",
+            "real",
+            "degrees, east positive",
+            "magnetic north's true bearing: true = magnetic + declination; null if not asked for",
+            optional=True,
+        ),
+        Column(
+            "declination_uncertainty_deg",
+            "real",
+            "degrees, one standard deviation",
+            "uncertainty of the declination by the model's own error figures",
+            optional=True,
+        ),
+        Column("declination_date", "text", "ISO 8601 date", "day the declination is for", optional=True),
+        Column("reach_m", "real", GRID_M, "how far from the station the work went"),
+        Column("reach_ha", "real", PLANE_HA, "area of the reach: visible + hidden + unknown"),
+        Column("visible_ha", "real", PLANE_HA, "ground seen"),
+        Column("hidden_ha", "real", PLANE_HA, "dead ground, listed or not"),
+        Column("unknown_ha", "real", PLANE_HA, "void or off the terrain, or behind a void"),
+        Column(
+            "unlisted_hidden_ha",
+            "real",
+            PLANE_HA,
+            "part of hidden_ha in pockets smaller than the least area asked for, absent from dead_ground",
+        ),
+        Column(
+            "expected_visible_ha",
+            "real",
+            PLANE_HA,
+            "mean of the ground seen under the error model; null unless probabilities are asked for",
+            optional=True,
+        ),
+        Column("expected_visible_low_ha", "real", PLANE_HA, "least, of a 95 % interval", optional=True),
+        Column("expected_visible_high_ha", "real", PLANE_HA, "greatest, of a 95 % interval", optional=True),
+    ),
+)
+
+VISIBLE_GROUND = Layer("visible_ground", "MultiPolygon", "ground seen from a station", (STATION, AREA))
+
+UNKNOWN_GROUND = Layer(
+    "unknown_ground",
+    "MultiPolygon",
+    "ground within the reach that cannot be judged: void, off the terrain, or seen only across a void",
+    (STATION, AREA),
+)
+
+_EXTENT_AND_DEPTH = (
+    Column("nearest_m", "real", ELLIPSOID_M, "near edge"),
+    Column("farthest_m", "real", ELLIPSOID_M, "far edge"),
+    FROM,
+    TO,
+    Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
+    Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
+)
+
+DEAD_GROUND = Layer(
+    "dead_ground",
+    "Polygon",
+    "pockets of dead ground: connected ground that a station cannot see",
+    (
+        STATION,
+        Column("pocket", "integer", "", "number within the station, nearest first"),
+        AREA,
+        *_EXTENT_AND_DEPTH,
+        Column(
+            "crest", "integer", "", "the crest line that hides most of it; null for specks", optional=True
+        ),
+    ),
+)
+
+DEAD_GROUND_BY_CREST = Layer(
+    "dead_ground_by_crest",
+    "MultiPolygon",
+    "dead ground cut up by what hides it: all that lies out of view behind one crest line",
+    (
+        STATION,
+        Column("crest", "integer", "", "the crest line that hides it; null for specks", optional=True),
+        Column("role", "text", "brow, crest or skyline", "role of that crest line", optional=True),
+        Column("pocket", "integer", "", "the pocket it is part of"),
+        AREA,
+        *_EXTENT_AND_DEPTH,
+    ),
+)
+
+CREST_LINES = Layer(
+    "crest_lines",
+    "LineString Z",
+    "where ground turns out of view with hidden ground behind it",
+    (
+        STATION,
+        Column("crest", "integer", "", "number within the station, nearest first"),
+        Column(
+            "role",
+            "text",
+            "brow, crest or skyline",
+            "skyline: against the sky; brow: nearest on its bearings",
+        ),
+        Column(
+            "nearest_share",
+            "real",
+            "0 to 1",
+            "share of its width on which no nearer ground turns out of view",
+        ),
+        Column("sky_share", "real", "0 to 1", "share of its width on which it stands against the sky"),
+        DISTANCE_MIN,
+        DISTANCE_MAX,
+        FROM,
+        TO,
+        HEIGHT_MIN,
+        HEIGHT_MAX,
+        Column("length_m", "real", GRID_M, "length along the ground plan"),
+        Column(
+            "hidden_ha", "real", PLANE_HA, "dead ground behind this crest line, as in dead_ground_by_crest"
+        ),
+    ),
+)
+
+_SKYLINE_STATE = Column(
+    "state",
+    "text",
+    "ground, reach, terrain_edge or void",
+    "what ends the view: ground against the sky, or a skyline that may lie farther off, beyond "
+    "the reach, the terrain's edge or a void",
+)
+
+SKYLINE = Layer(
+    "skyline",
+    "LineString Z",
+    "the line where ground meets sky, in pieces that follow the ground",
+    (
+        STATION,
+        Column("piece", "integer", "", "number within the station, clockwise from north"),
+        _SKYLINE_STATE,
+        FROM,
+        TO,
+        DISTANCE_MIN,
+        DISTANCE_MAX,
+        HEIGHT_MIN,
+        HEIGHT_MAX,
+    ),
+)
+
+SKYLINE_BEARINGS = Layer(
+    "skyline_bearings",
+    "Point Z",
+    "the skyline bearing by bearing",
+    (
+        STATION,
+        Column("bearing_true_deg", "real", TRUE_DEG, "bearing of the skyline point"),
+        Column("bearing_grid_deg", "real", "degrees from grid north", "bearing of the skyline point"),
+        Column("angle_deg", "real", ABOVE_LEVEL_DEG, "vertical angle with curvature and refraction"),
+        Column("distance_m", "real", ELLIPSOID_M, "distance of the skyline point"),
+        Column("height_m", "real", DATUM_M, "ground height of the skyline point"),
+        _SKYLINE_STATE,
+        Column(
+            "brow_distance_m",
+            "real",
+            GRID_M,
+            "nearest place on this bearing where ground turns out of view, of any role; null if none does",
+            optional=True,
+        ),
+        Column(
+            "brow_angle_deg",
+            "real",
+            ABOVE_LEVEL_DEG,
+            "vertical angle of that place with curvature and refraction",
+            optional=True,
+        ),
+    ),
+)
+
+
+def _of_brow(name: str, unit: str, meaning: str) -> Column:
+    return Column(name, "real", unit, meaning, optional=True)
+
+
+FIRST_GROUND = Layer(
+    "first_ground",
+    "Polygon",
+    "sector by sector the ground from the feet out to the nearest brow, or without one to the end of what is "
+    "seen; the figures are those of the bearing with the middle brow distance, null without a brow",
+    (
+        STATION,
+        Column("sector", "integer", "", "number within the station, clockwise from true north"),
+        FROM,
+        TO,
+        Column("brow_share", "real", "0 to 1", "share of the sector's bearings that have a brow"),
+        _of_brow("brow_bearing_true_deg", TRUE_DEG, "the bearing of the figures"),
+        _of_brow("brow_distance_m", GRID_M, "how far ground stays in view"),
+        _of_brow("brow_nearest_m", GRID_M, "nearest brow of the sector"),
+        _of_brow("brow_farthest_m", GRID_M, "farthest brow of the sector"),
+        _of_brow("slope_to_brow_deg", "degrees, falling negative", "mean slope from the feet to the brow"),
+        _of_brow(
+            "slope_beyond_deg", "degrees, falling negative", "slope of the hidden ground just beyond the brow"
+        ),
+        _of_brow("depth_max_m", "m", "greatest height that a thing must stand to show over the brow"),
+        _of_brow("drop_m", "m", "the brow above the lowest ground between it and where ground shows again"),
+        _of_brow("out_again_m", GRID_M, "where ground shows again; null too if not within the reach"),
+        Column("description", "text", "", "the same in plain words"),
+    ),
+)
+
+GROUND_LAYERS = (
+    STATIONS,
+    VISIBLE_GROUND,
+    UNKNOWN_GROUND,
+    DEAD_GROUND,
+    DEAD_GROUND_BY_CREST,
+    CREST_LINES,
+    SKYLINE,
+    SKYLINE_BEARINGS,
+    FIRST_GROUND,
+)
