@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
+from hillsight.arrays import Floats
 from hillsight.ground.grid import Grid, Surface
-from landforms.formulas import Array, Formula, Frame, crest_from, critical_places, joined
+from landforms.formulas import Formula, Frame, crest_from, critical_places, joined
 
 #: British National Grid near its central meridian, where grid and true north all but agree.
 CENTRE = (400_000.0, 300_000.0)
@@ -102,7 +103,7 @@ def tops_and_saddles(ground: Formula, side_m: float, size_m: float) -> list[Expe
     return out
 
 
-def _which(tops: Array, place: Array) -> int:
+def _which(tops: Floats, place: Floats) -> int:
     """The top that a way up has come to; -1 for none."""
     if not len(tops):
         return -1
