@@ -9,7 +9,12 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PAGES = sorted(
-    [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "demo_project" / "README.md", *ROOT.glob("docs/**/*.md")]
+    [
+        ROOT / "README.md",
+        ROOT / "DEVELOPERS.md",
+        ROOT / "demo_project" / "README.md",
+        *ROOT.glob("docs/**/*.md"),
+    ]
 )
 LONGEST_LINE = 100
 MOST_WORDS = 35
@@ -25,7 +30,11 @@ def prose(text: str) -> list[str]:
     blocks: list[str] = []
     new = True
     for line in text.splitlines():
-        if not line.strip() or line.startswith(("#", "|", "<!--", "![")) or re.match(r" {4}(?!\s*[-*] )", line):
+        if (
+            not line.strip()
+            or line.startswith(("#", "|", "<!--", "!["))
+            or re.match(r" {4}(?!\s*[-*] )", line)
+        ):
             new = True
             continue
         begins = re.match(r"\s*([-*]|\d+\.)\s+", line)

@@ -75,8 +75,9 @@ def in_order(frame: geopandas.GeoDataFrame, layer: Layer) -> geopandas.GeoDataFr
     ------
     KeyError : a column is missing
     """
-    columns = {column.name: typed(frame[column.name], column).array for column in layer.columns}
-    return geopandas.GeoDataFrame(columns, geometry=frame.geometry.array, crs=frame.crs, index=frame.index)
+    columns = {column.name: typed(frame[column.name], column) for column in layer.columns}
+    shapes = frame.geometry.reset_index(drop=True)
+    return geopandas.GeoDataFrame(columns, geometry=shapes, crs=frame.crs).set_index(frame.index)
 
 
 def column_names(layer: str, *, but: Sequence[str] = ()) -> list[str]:
