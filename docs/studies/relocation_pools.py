@@ -19,7 +19,7 @@ from hillsight.ground.features import read_features
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.landforms.survey import LandformOptions, survey
+from hillsight.landform.survey import LandformOptions, survey
 from hillsight.plan.look.glance import Glance, glance
 from hillsight.plan.look.things import Things
 from hillsight.plan.relocation.blurring import beside_places

@@ -14,7 +14,7 @@ FLOORS = {
     "ground": 2,
     "kernels": 3,
     "sight": 4,
-    "landforms": 4,
+    "landform": 4,
     "reading": 5,
     "plan": 6,
     "layers": 7,

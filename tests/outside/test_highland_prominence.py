@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import rasterio
 
-from hillsight.landforms.merge_tree import prominences
+from hillsight.landform.merge_tree import prominences
 from shared_data import shared_file
 
 TOLERANCE_M = 15.0

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hillsight.landforms.gradient import horn
-from hillsight.landforms.merge_tree import prominences
-from hillsight.landforms.openness import FORM_TABLE, Form, forms, patterns
+from hillsight.landform.gradient import horn
+from hillsight.landform.merge_tree import prominences
+from hillsight.landform.openness import FORM_TABLE, Form, forms, patterns
 from terrains import fractal
 
 DATA = Path(__file__).parent / "data"

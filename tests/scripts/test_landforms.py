@@ -14,7 +14,7 @@ import pytest
 from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.landforms.survey import LandformOptions, survey
+from hillsight.landform.survey import LandformOptions, survey
 from hillsight.layers.styles import write_styles
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS

@@ -102,8 +102,8 @@ def landforms_about(
     CallError : a scale that the terrain cannot give
     """
     from hillsight.ground.geodesy import Geodesy
-    from hillsight.landforms.map_names import named
-    from hillsight.landforms.survey import LandformOptions, survey
+    from hillsight.landform.map_names import named
+    from hillsight.landform.survey import LandformOptions, survey
 
     middle, spread_m = amid(inputs.stations)
     surface = inputs.terrain.window(*middle, spread_m + within_m)

@@ -14,8 +14,8 @@ from hillsight.errors import StationError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import transformer
-from hillsight.landforms.map_names import named
-from hillsight.landforms.survey import LandformOptions, survey, worth_seeing
+from hillsight.landform.map_names import named
+from hillsight.landform.survey import LandformOptions, survey, worth_seeing
 from hillsight.reading.doubt.trust import Limits
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.behind_crests import behind_crests

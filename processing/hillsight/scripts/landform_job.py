@@ -11,9 +11,9 @@ import numpy as np
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.transform import horizontal_crs
-from hillsight.landforms.map_names import named
-from hillsight.landforms.scale import settle_scales
-from hillsight.landforms.survey import LandformOptions, survey
+from hillsight.landform.map_names import named
+from hillsight.landform.scale import settle_scales
+from hillsight.landform.survey import LandformOptions, survey
 from hillsight.layers.package import package
 from hillsight.layers.styles import style_names, style_text
 from hillsight.reading.outlook import Landforms

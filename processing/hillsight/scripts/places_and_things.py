@@ -15,8 +15,8 @@ from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import transformer
-from hillsight.landforms.map_names import named
-from hillsight.landforms.survey import LandformOptions, survey, worth_seeing
+from hillsight.landform.map_names import named
+from hillsight.landform.survey import LandformOptions, survey, worth_seeing
 from hillsight.layers.landform_file import read_landforms
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.looking import Looker

@@ -1,0 +1,123 @@
+"""Breaks of slope, level ground, steep ground and hollows of one scale as rows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from hillsight.landform.axes import length_m, with_heights
+from hillsight.landform.breaks import find_breaks
+from hillsight.landform.hollows import find_hollows
+from hillsight.landform.level_ground import find_level_ground
+from hillsight.landform.limits import cut_by
+from hillsight.landform.naming import compass_point, first_columns, identifiers, middle_of
+from hillsight.landform.steep_ground import find_steep_ground
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.arrays import Floats
+    from hillsight.ground.geodesy import Geodesy
+    from hillsight.landform.scale import Worked
+
+    Rows = list[dict[str, Any]]
+
+
+def break_rows(worked: Worked, least_change_deg: float, taken: set[str]) -> Rows:
+    """Rows of the layer breaks_of_slope."""
+    found = find_breaks(worked, least_change_deg)
+    solids = with_heights(worked, [line.places for line in found])
+    rows: Rows = []
+    for name, line, solid in zip(
+        _names("break", [middle_of(solid) for solid in solids], worked, taken), found, solids, strict=True
+    ):
+        shape = shapely.LineString(solid)
+        rows.append(
+            {
+                **first_columns(name, worked.scale_m),
+                "kind": line.kind,
+                "slope_above_deg": line.above_deg,
+                "slope_below_deg": line.below_deg,
+                "sharpness_deg": abs(line.below_deg - line.above_deg),
+                "length_m": length_m(line.places),
+                "height_min_m": float(np.nanmin(solid[:, 2])),
+                "height_max_m": float(np.nanmax(solid[:, 2])),
+                "cut_by": cut_by(shape, worked),
+                "geometry": shape,
+            }
+        )
+    return rows
+
+
+def level_rows(worked: Worked, below_deg: float, tops: Rows, taken: set[str]) -> Rows:
+    """Rows of the layer level_ground; flat tops name the highest top that stands on them."""
+    found = find_level_ground(worked, below_deg)
+    points = shapely.STRtree([row["geometry"] for row in tops]) if tops else None
+    rows: Rows = []
+    for name, level in zip(_names("level", _middles(found), worked, taken), found, strict=True):
+        on_it = [] if points is None else sorted(points.query(level.area, predicate="intersects").tolist())
+        rows.append(
+            {
+                **first_columns(name, worked.scale_m),
+                "kind": level.kind,
+                "top": tops[on_it[0]]["landform"] if on_it else None,
+                "area_ha": level.area.area / 10_000,
+                "height_mean_m": level.height_mean_m,
+                "slope_mean_deg": level.slope_mean_deg,
+                "falling_share": level.falling_share,
+                "cut_by": cut_by(level.area, worked),
+                "geometry": level.area,
+            }
+        )
+    return rows
+
+
+def steep_rows(worked: Worked, bands_deg: Sequence[float], geodesy: Geodesy, taken: set[str]) -> Rows:
+    """Rows of the layer steep_ground."""
+    found = find_steep_ground(worked, bands_deg)
+    middles = _middles(found)
+    rows: Rows = []
+    for name, steep, middle in zip(_names("steep", middles, worked, taken), found, middles, strict=True):
+        true_deg = steep.faces_grid_deg + float(geodesy.convergence_deg(float(middle[0]), float(middle[1])))
+        rows.append(
+            {
+                **first_columns(name, worked.scale_m),
+                "slope_from_deg": steep.slope_from_deg,
+                "slope_to_deg": steep.slope_to_deg,
+                "faces_towards": compass_point(true_deg % 360.0),
+                "area_ha": steep.area.area / 10_000,
+                "height_min_m": steep.height_min_m,
+                "height_max_m": steep.height_max_m,
+                "cut_by": cut_by(steep.area, worked),
+                "geometry": steep.area,
+            }
+        )
+    return rows
+
+
+def hollow_rows(worked: Worked, filled_m: Floats, taken: set[str]) -> Rows:
+    """Rows of the layer hollows."""
+    found = find_hollows(worked, filled_m)
+    return [
+        {
+            **first_columns(name, worked.scale_m),
+            "area_ha": hollow.area.area / 10_000,
+            "depth_m": hollow.rim_height_m - hollow.floor_height_m,
+            "floor_height_m": hollow.floor_height_m,
+            "rim_height_m": hollow.rim_height_m,
+            "cut_by": cut_by(hollow.area, worked),
+            "geometry": hollow.area,
+        }
+        for name, hollow in zip(_names("hollow", _middles(found), worked, taken), found, strict=True)
+    ]
+
+
+def _middles(found: Sequence[Any]) -> list[Floats]:
+    """A place inside each area."""
+    return [shapely.get_coordinates(shapely.point_on_surface(piece.area))[0] for piece in found]
+
+
+def _names(kind: str, middles: list[Floats], worked: Worked, taken: set[str]) -> list[str]:
+    return identifiers(kind, np.array(middles, float).reshape(-1, 2), worked.scale_m, taken)
