@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from hillsight.errors import StationError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
+from hillsight.ground.standing import ground_height_m
 from hillsight.ground.transform import transformer
 from hillsight.landform.map_names import named
 from hillsight.landform.survey import LandformOptions, survey, worth_seeing
@@ -24,13 +24,14 @@ from hillsight.reading.ground.first_ground import first_ground
 from hillsight.reading.ground.pockets import pockets
 from hillsight.reading.ground.regions import HIDDEN, VISIBLE
 from hillsight.reading.ground.skyline import skyline
+from hillsight.reading.station_row import reach_notes, station_frame
 from hillsight.reading.things.bearing_list import bearing_list
 from hillsight.reading.things.landforms_in_view import landform_features
 from hillsight.reading.things.relations import relations, seen_of
 from hillsight.reading.things.relative_height import HeightWords
 from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.view import View
-from hillsight.schema.frames import BUT_STATION, frame_of, frame_of_rows, with_station
+from hillsight.schema.frames import BUT_STATION, frame_of, with_station
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -40,14 +41,10 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
-    from hillsight.ground.magnetic import Declination
     from hillsight.ground.stations import Station
     from hillsight.ground.terrain import Terrain
     from hillsight.ground.transform import Operation
     from hillsight.sight.viewing import Viewing
-
-#: An eye this far (m) from what the terrain says, by a surveyed height, is worth a word.
-_SURVEY_DIFFERENCE_M = 10.0
 
 
 @dataclass(frozen=True)
@@ -136,7 +133,7 @@ def look_out(
     geodesy = Geodesy(terrain.crs)
     surface = terrain.window(station.easting_m, station.northing_m, viewing.reach_m)
     terrain_height_m = surface.height_at_m(station.easting_m, station.northing_m)
-    ground_m, notes = ground_height_m(station, terrain_height_m, viewing)
+    ground_m, notes = ground_height_m(station, terrain_height_m, viewing.eye_height_m)
     view = View.from_station(
         surface, station.easting_m, station.northing_m, ground_m, viewing, geodesy, progress
     )
@@ -154,7 +151,17 @@ def look_out(
         if magnetic.warning:
             notes.append(f"{station.label}: {magnetic.warning}")
     frames = {
-        "stations": _station_frame(station, view, ground, listed, longitude, latitude, magnetic),
+        "stations": station_frame(
+            station,
+            geodesy,
+            viewing,
+            ground_height_m=ground_m,
+            eye_level_m=view.eye.level_m,
+            longitude=longitude,
+            latitude=latitude,
+            areas_ha=_areas_ha(ground, listed),
+            magnetic=magnetic,
+        ),
         "visible_ground": _area_frame("visible_ground", ground.visible, view),
         "unknown_ground": _area_frame("unknown_ground", ground.unknown, view),
         "dead_ground": listed,
@@ -186,18 +193,10 @@ def look_out(
         layer: frame if "station" in frame.columns else with_station(frame, station.label)
         for layer, frame in frames.items()
     }
-    reach_m2 = shapely.area(ground.reach)  # no cell, no area
-    if viewing.reach_m < max(terrain.spacing_x_m, terrain.spacing_y_m):
-        notes.append(
-            f"{station.label}: the reach of {viewing.reach_m:g} m (metres, not kilometres) is less than the "
-            f"terrain's post spacing of {max(terrain.spacing_x_m, terrain.spacing_y_m):g} m"
-        )
-    missing = shapely.area(ground.unknown.polygons).sum() / reach_m2 if reach_m2 > 0 else 0.0
-    if missing > 0.0005:
-        notes.append(
-            f"{station.label}: {missing:.1%} of the reach is unknown: off the terrain, on a void "
-            "or seen only across one"
-        )
+    areas = frames["stations"].iloc[0]
+    # No cell, no area.
+    unknown_share = areas["unknown_ha"] / areas["reach_ha"] if areas["reach_ha"] > 0 else 0.0
+    notes += reach_notes(station.label, viewing, max(terrain.spacing_x_m, terrain.spacing_y_m), unknown_share)
     return Outlook(
         station.label, frames, _states(view), view.depth_m, view.grid, tuple(notes), to_wgs84.operation
     )
@@ -215,36 +214,6 @@ def _features(view: View, request: Request) -> geopandas.GeoDataFrame | None:
         if request.features is not None:
             found = named(found, request.features)
     return landform_features(worth_seeing(found, place, view.viewing.reach_m), request.features)
-
-
-def ground_height_m(station: Station, terrain_height_m: float, viewing: Viewing) -> tuple[float, list[str]]:
-    """Ground height to stand on, with a note where a surveyed height disagrees with the terrain.
-
-    Raises
-    ------
-    StationError : the terrain has no height there, or the surveyed one puts the eye underground
-    """
-    where = f"station {station.label!r} (E {station.easting_m:.1f} N {station.northing_m:.1f})"
-    if np.isnan(terrain_height_m):
-        raise StationError(
-            "stands on or beside a void of the terrain", where=where, remedy="Move it, or fill the void first"
-        )
-    if station.ground_height_m is None:
-        return terrain_height_m, []
-    difference_m = station.ground_height_m - terrain_height_m
-    if difference_m + viewing.eye_height_m < 0:
-        raise StationError(
-            f"its surveyed ground height {station.ground_height_m:.1f} m puts the eye "
-            f"{-(difference_m + viewing.eye_height_m):.1f} m below the terrain's ground",
-            where=where,
-            remedy="Correct the height, or leave it out to stand on the terrain",
-        )
-    notes = []
-    if abs(difference_m) > _SURVEY_DIFFERENCE_M:
-        notes.append(
-            f"{station.label}: the surveyed ground height differs from the terrain by {difference_m:+.1f} m"
-        )
-    return station.ground_height_m, notes
 
 
 def _with_areas(crests: geopandas.GeoDataFrame, behind: geopandas.GeoDataFrame) -> geopandas.GeoDataFrame:
@@ -268,35 +237,16 @@ def _area_frame(layer: str, patches: cover.Patches, view: View) -> geopandas.Geo
     return frame_of(layer, {"area_ha": area_ha}, shapes, view.grid.crs, but=BUT_STATION)
 
 
-def _station_frame(
-    station: Station,
-    view: View,
-    ground: cover.Cover,
-    listed: geopandas.GeoDataFrame,
-    longitude: float,
-    latitude: float,
-    magnetic: Declination | None,
-) -> geopandas.GeoDataFrame:
-    hidden_ha = float(shapely.area(ground.hidden.polygons).sum()) / 10_000
-    row = {
-        "station": station.label,
-        "name": station.name,
-        "easting_m": station.easting_m,
-        "northing_m": station.northing_m,
-        "longitude": longitude,
-        "latitude": latitude,
-        "ground_height_m": view.ground_height_m,
-        "eye_level_m": view.eye.level_m,
-        "convergence_deg": float(view.geodesy.convergence_deg(station.easting_m, station.northing_m)),
-        "declination_deg": None if magnetic is None else magnetic.declination_deg,
-        "declination_uncertainty_deg": None if magnetic is None else magnetic.uncertainty_deg,
-        "declination_date": None if magnetic is None else magnetic.date.isoformat(),
-        "reach_m": view.viewing.reach_m,
+def _areas_ha(ground: cover.Cover, listed: geopandas.GeoDataFrame) -> dict[str, float]:
+    """Areas by the outlines that are drawn."""
+    visible, hidden, unknown = (
+        float(shapely.area(patches.polygons).sum()) / 10_000
+        for patches in (ground.visible, ground.hidden, ground.unknown)
+    )
+    return {
         "reach_ha": float(shapely.area(ground.reach)) / 10_000,
-        "visible_ha": float(shapely.area(ground.visible.polygons).sum()) / 10_000,
-        "hidden_ha": hidden_ha,
-        "unknown_ha": float(shapely.area(ground.unknown.polygons).sum()) / 10_000,
-        "unlisted_hidden_ha": max(0.0, hidden_ha - float(listed["area_ha"].sum())),
+        "visible_ha": visible,
+        "hidden_ha": hidden,
+        "unknown_ha": unknown,
+        "unlisted_hidden_ha": max(0.0, hidden - float(listed["area_ha"].sum())),
     }
-    place = shapely.Point(station.easting_m, station.northing_m)
-    return frame_of_rows("stations", [row], [place], view.grid.crs)

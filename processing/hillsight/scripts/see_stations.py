@@ -18,12 +18,17 @@ from pyproj import CRS
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.ground.grid import Surface
+from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
+<<<<<<< HEAD
 from hillsight.reading.outlook import ground_height_m
 from hillsight.schema.frames import frame_of_rows
+=======
+from hillsight.schema.layers import LAYERS, GroundState
+>>>>>>> fd251f3 (Give a station's ground height and its row one module each)
 from hillsight.scripts.read_stations import RASTER_MEANING, Readings
 from hillsight.scripts.report import note
 from hillsight.sight.bands import see_in_bands
@@ -166,7 +171,7 @@ def _stand(
     row, column = max(row - 1, 0), max(column - 1, 0)
     around = Window(row, column, min(4, grid.rows - row), min(4, grid.columns - column))
     surface = Surface(grid.part(*around), read(*around))
-    ground_m, found = ground_height_m(station, surface.height_at_m(*place), viewing)
+    ground_m, found = ground_height_m(station, surface.height_at_m(*place), viewing.eye_height_m)
     notes += found
     convergence_deg = float(geodesy.convergence_deg(*place))
     field = asked.field(convergence_deg)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import StationError
+from hillsight.ground.standing import ground_height_m
 from hillsight.plan.look.glance import glance
-from hillsight.reading.outlook import ground_height_m
 from hillsight.sight.maxima import Maxima
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ class Looker:
             raise StationError(
                 str(error), where=station.source or station.label, remedy="Move it onto the terrain"
             ) from error
-        ground_m, _ = ground_height_m(station, terrain_m, self.viewing)
+        ground_m, _ = ground_height_m(station, terrain_m, self.viewing.eye_height_m)
         viewing = self.viewing
         raised_m = 0.0 if eye_height_m is None else eye_height_m - viewing.eye_height_m
         return glance(

@@ -10,8 +10,8 @@ import numpy as np
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m, grid_bearing_deg, wrap_deg
 from hillsight.ground.grid import Surface
+from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
-from hillsight.reading.outlook import ground_height_m
 from hillsight.reading.section.profile import Course, cut_section
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def section_along(
         grid_deg = float(grid_bearing_deg(*here, *end))
         true_deg = float(geodesy.inverse(*here, *end)[0])
     surface = _around(terrain, read, here, end, beside_m)
-    ground_m, notes = ground_height_m(station, surface.height_at_m(*here), viewing)
+    ground_m, notes = ground_height_m(station, surface.height_at_m(*here), viewing.eye_height_m)
     course = Course(
         number, station.label, *here, ground_m, viewing.eye_height_m, viewing.refraction, target, ends_at,
         *end, true_deg, grid_deg,
