@@ -23,12 +23,7 @@ from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
-<<<<<<< HEAD
-from hillsight.reading.outlook import ground_height_m
 from hillsight.schema.frames import frame_of_rows
-=======
-from hillsight.schema.layers import LAYERS, GroundState
->>>>>>> fd251f3 (Give a station's ground height and its row one module each)
 from hillsight.scripts.read_stations import RASTER_MEANING, Readings
 from hillsight.scripts.report import note
 from hillsight.sight.bands import see_in_bands
