@@ -30,6 +30,7 @@ from hillsight.plan.vocabulary import (
     StatementKind,
 )
 from hillsight.schema.layers import LAYERS
+from hillsight.words.quantities import per_cent
 from hillsight.words.states import GROUND_STATE_MEANINGS
 
 CHECKOUT = Path(__file__).parents[1]
@@ -224,7 +225,8 @@ def sighting_tables() -> str:
     for of, table in words:
         parts += [f"| {word} | {of} | {_span(*bounds)} |" for word, bounds in table.items()]
     parts += [
-        f"| {word} | chance that a statement is wrong | {share:.0%} |" for word, share in SURENESS.items()
+        f"| {word} | chance that a statement is wrong | {per_cent(share)} |"
+        for word, share in SURENESS.items()
     ]
     for part, (left, right) in PARTS.items():
         parts.append(f"| {part} | share of the width, from the middle | {left:.2f} to {right:.2f} |")

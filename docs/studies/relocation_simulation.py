@@ -278,7 +278,7 @@ def resolved_by_asking(
 
 
 def study(pools: Sequence[Pool], each: int, observer: Observer, spoiler: Spoiler) -> pd.DataFrame:
-    """Every exercise weighed with all statements, without the ground's and without works of man."""
+    """Every exercise weighed with all statements, without the ground's and without man-made features."""
     rules = Rules()
     rows = []
     for number, pool in enumerate(pools):

@@ -245,7 +245,7 @@ def test_world_wide_mercator_is_no_metric_grid(tmp_path: Path) -> None:
     terrain = on_grid(path, -3.19, 56.29)
     assert terrain.crs == pyproj.CRS.from_epsg(32630)
     assert terrain.spacing_x_m == pytest.approx(40 * np.cos(np.radians(56.28)), rel=0.005)
-    assert any("off by 80%" in note for note in terrain.notes)
+    assert any("off by 80 %" in note for note in terrain.notes)
 
 
 def test_grid_asked_for(tmp_path: Path) -> None:

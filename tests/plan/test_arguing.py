@@ -12,7 +12,7 @@ from hillsight.plan.relocation.arguing import DECIDES_FROM, FITS_FROM, ROLES, SU
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.relocation.relocation import Relocation, Setting
 from hillsight.plan.verdict import Argument
-from hillsight.plan.vocabulary import TRUST
+from hillsight.words.trust import TRUST
 from plan.made_hills import told
 from plan.made_relocations import OF_A, PLACES, setting_of, weigh
 

@@ -130,7 +130,7 @@ def test_samples_of_things_follow_one_another() -> None:
     [
         ((0.95, 0.03), (0.9, 0.08), "decided"),
         ((0.85, 0.13), (0.85, 0.13), "undecided"),
-        ((0.95, 0.03), (0.5, 0.48), "undecided"),  # works of man made it so sure
+        ((0.95, 0.03), (0.5, 0.48), "undecided"),  # man-made features made it so sure
         ((0.95, 0.03), (0.1, 0.88), "undecided"),  # and against the ground
         ((0.3, 0.2), (0.3, 0.2), "none_fits"),
     ],

@@ -1,4 +1,4 @@
-"""Works of man second the ground: what is said of a wall moves odds little, what is said of a knoll more.
+"""Man-made features second the ground: a wall moves the odds little, a knoll more.
 
 The caps follow from ``observer``: told where it plainly shows in 0.72, where none shows in 0.12 of
 pictures, so 6 to 1 at most; told to be absent in 0.90 and 0.45, so 2 to 1 at most. A hair is left for

@@ -169,7 +169,7 @@ def test_from_the_terrain_s_edge_the_missing_part_is_told(rough, row, column):
         0.75 if row in (0, 120) and column in (0, 140) else 0.5, abs=0.02
     )
     assert len(found.notes) == 1
-    assert f"{station.unknown_ha / station.reach_ha:.1%}" in found.notes[0]
+    assert f"{100 * station.unknown_ha / station.reach_ha:.1f} %" in found.notes[0]
     total_ha = station.visible_ha + station.hidden_ha + station.unknown_ha
     assert total_ha == pytest.approx(np.pi * 500.0**2 / 1e4, rel=1e-9)
 

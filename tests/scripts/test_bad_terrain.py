@@ -138,7 +138,7 @@ def test_reach_larger_than_the_terrain(tmp_path: Path) -> None:
     ended = done(*words)
     # Each post stands for its own cell, so the terrain is 600 m square: 0.36 of the pi square kilometres.
     assert any(
-        note.startswith("Cairn: 88.5% of the reach is unknown: off the terrain") for note in ended.notes
+        note.startswith("Cairn: 88.5 % of the reach is unknown: off the terrain") for note in ended.notes
     ), ended.notes
 
 

@@ -14,11 +14,10 @@ from typing import Any
 import pytest
 
 from hillsight.plan.vocabulary import KINDS
+from hillsight.words.trust import TRUST
 
 from scripts.commands import assert_refused, done, one_message, run  # isort: skip
 from scripts.test_relocate import FAR, NEAR, features, ground  # isort: skip
-
-TRUST = ("ground_shape", "water", "unclassed", "man_made")
 
 
 def words(folder: Path, *more: str | Path) -> tuple[str | Path, ...]:

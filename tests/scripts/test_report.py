@@ -60,7 +60,7 @@ STATIONS = pd.DataFrame({"station": ["A", "B"]})
 
 def test_hidden_features_are_counted_not_listed():
     out = "\n".join(bearing_table(LISTED, STATIONS, show_hidden=False))
-    assert "Shown" in out and "partly, 25%" in out
+    assert "Shown" in out and "partly, 25 %" in out
     assert "350-017" in out
     assert "Deep" not in out and "Away" not in out
     assert "1 hidden and 1 out of reach (--show-hidden lists them)" in out
@@ -95,7 +95,7 @@ def test_all_features_are_listed_on_request():
 
 @pytest.mark.parametrize(
     ("areas_ha", "shown"),
-    [((4.0, 1.0, 2.0, 1.0), "visible 1.0 ha (25.0%)"), ((0.0, 0.0, 0.0, 0.0), "no terrain post.")],
+    [((4.0, 1.0, 2.0, 1.0), "visible 1.0 ha (25.0 %)"), ((0.0, 0.0, 0.0, 0.0), "no terrain post.")],
 )
 def test_a_reach_without_cells_has_no_shares(areas_ha, shown):
     names = ("reach_ha", "visible_ha", "hidden_ha", "unknown_ha")

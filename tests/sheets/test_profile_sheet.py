@@ -22,8 +22,6 @@ from hillsight.sheets.section.section_sheet import draw_profile, save_profile
 from sections import features_of, section_of
 from terrains import fractal, plane, with_hole
 
-SPACE = "\N{NO-BREAK SPACE}"
-
 
 def busy_section(seed: int = 3, *, hole: bool = False):
     """A section over rough ground with sixty features along it."""
@@ -49,7 +47,7 @@ def busy():
 
 
 def texts(page) -> str:
-    return " ".join(text for text, _ in page.texts).replace(SPACE, " ")
+    return " ".join(text for text, _ in page.texts)
 
 
 def assert_texts_keep_apart(page) -> None:
@@ -83,16 +81,14 @@ def test_what_was_asked_for_is_said(busy):
 def printed_scales(page) -> tuple[float, float]:
     """Pixels a metre across and up, as a reader takes them from the printed figures of the axes."""
     height = next(box for text, box in page.texts if text == "height, m")
-    figures = [(text, box) for text, box in page.texts if re.fullmatch(rf"[−\d{SPACE}.]+", text)]
+    figures = [(text, box) for text, box in page.texts if re.fullmatch(r"[−\d,.]+", text)]
     ups = [
         (float(t.replace("−", "-")), (b.bottom + b.top) / 2)
         for t, b in figures
         if b.right <= height.right + 2
     ]
     across = [
-        (float(t.replace(SPACE, "")), (b.left + b.right) / 2)
-        for t, b in figures
-        if b.right > height.right + 2
+        (float(t.replace(",", "")), (b.left + b.right) / 2) for t, b in figures if b.right > height.right + 2
     ]
     (low, y0), (high, y1) = min(ups), max(ups)
     (near, x0), (far, x1) = min(across), max(across)

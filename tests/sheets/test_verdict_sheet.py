@@ -145,10 +145,10 @@ def test_numbers_names_and_marks_stand_on_it(page: Page) -> None:
     legend = {
         "this candidate", "another candidate", "within the picture", "argument that fits here",
         "argument that fits in part", "argument that does not fit", "sight line of an argument",
-        "ground argued about", "shape of the ground: point", "water: area", "made by people: line",
+        "ground argued about", "ground shape: point", "water: area", "man-made features: line",
     }  # fmt: skip
     assert legend <= set(found)
-    assert not {"contour", "void or off the terrain", "made by people: point"} & set(found)
+    assert not {"contour", "void or off the terrain", "man-made features: point"} & set(found)
     assert_texts_keep_apart(page)
 
 

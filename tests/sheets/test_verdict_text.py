@@ -109,7 +109,7 @@ def test_markdown_has_its_parts_in_order() -> None:
     text = verdict_markdown(ALL["decided"])
     headings = re.findall(r"^#+ (.*)$", text, re.MULTILINE)
     assert headings == [
-        "Made picture", "Candidates", "Shape of the ground", "Water", "Works of man",
+        "Made picture", "Candidates", "Ground shape", "Water", "Man-made features",
         "What tells them apart little", "What speaks against",
         "What would change the answer", "What to look at next", "Limits and cautions",
     ]  # fmt: skip

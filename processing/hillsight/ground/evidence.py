@@ -11,9 +11,7 @@ from pathlib import Path
 
 from hillsight.errors import FeatureError
 from hillsight.frozen import FrozenMapping
-
-EVIDENCE_CLASSES = ("ground_shape", "water", "man_made", "unclassed")
-"""Classes in falling order of trust: ground lasts, water shifts, works of people come and go."""
+from hillsight.words.trust import TRUST
 
 _BUILT_IN = "evidence_classes.toml"
 
@@ -115,11 +113,11 @@ def _parse(text: str, source: str) -> EvidenceTable:
         return f"{source}, line {_line_of(text, kind)}"
 
     for kind, evidence_class in kinds.items():
-        if not isinstance(evidence_class, str) or evidence_class not in EVIDENCE_CLASSES:
+        if not isinstance(evidence_class, str) or evidence_class not in TRUST:
             raise FeatureError(
                 f"kind {kind!r} has the class {evidence_class!r}",
                 where=line_of(kind),
-                remedy=f"The classes are {', '.join(EVIDENCE_CLASSES)}",
+                remedy=f"The classes are {', '.join(TRUST)}",
             )
         key = _key(kind)
         if not key:

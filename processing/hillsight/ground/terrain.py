@@ -27,6 +27,7 @@ from hillsight.ground.metric import (
 from hillsight.ground.raster import Band, describe, opened
 from hillsight.ground.transform import transformer
 from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -291,7 +292,7 @@ class TerrainSource:
             return [f"in {flat.axis_info[0].unit_name}"]
         error = scale_error(flat, longitude, latitude)
         if error is not None and error > MOST_SCALE_ERROR:
-            return [f"on a grid whose distances here are off by {error:.0%}"]
+            return [f"on a grid whose distances here are off by {per_cent(error)}"]
         return []
 
     def _as_it_is(self, flat: pyproj.CRS) -> Terrain:

@@ -31,8 +31,8 @@ class Noticing:
     plain_within_m: float
 
 
-#: By evidence class. A presence of a work of man tells at most 6 to 1, its absence at most 2 to 1. Common
-#: practice, no source: walls fall, fences come and go, maps age.
+#: By evidence class. That a man-made feature is there tells at most 6 to 1, that it is missing at most
+#: 2 to 1. Common practice, no source: walls fall, fences come and go, maps age.
 _NOTICING = FrozenMapping(
     {
         "ground_shape": Noticing(0.95, 0.05, 0.10, 0.95, 6_000.0),

@@ -60,7 +60,7 @@ class Weighed:
     """One candidate.
 
     probability : that the picture was taken there
-    by_ground : the same without works of man
+    by_ground : the same without man-made features
     looks_true_deg, looks_plus_minus_deg : direction that fits best, and one standard deviation
     """
 

@@ -53,10 +53,6 @@ COMPASS = {
 }
 
 
-#: Classes of evidence in falling order of trust.
-TRUST = ("ground_shape", "water", "unclassed", "man_made")
-
-
 @dataclass(frozen=True)
 class Field:
     """One field of a statement or of the picture.

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from hillsight.schema.frames import frame_of_rows
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -74,7 +75,7 @@ def reach_notes(label: str, viewing: Viewing, spacing_m: float, unknown_share: f
         )
     if unknown_share > _MOST_UNKNOWN_SHARE:
         notes.append(
-            f"{label}: {unknown_share:.1%} of the reach is unknown: off the terrain, on a void or seen only "
+            f"{label}: {per_cent(unknown_share, 1)} of the reach is unknown: off the terrain, on a void or seen only "
             "across one"
         )
     return notes

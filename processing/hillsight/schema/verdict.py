@@ -25,7 +25,7 @@ CANDIDATES = Layer(
             "probability_by_ground",
             "real",
             "0 to 1",
-            "the same by the ground and water, without works of man",
+            "the same by the ground and water, without man-made features",
         ),
         _LOOKS,
         Column(

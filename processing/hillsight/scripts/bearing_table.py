@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.words.quantities import per_cent
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -156,7 +158,7 @@ def _seen(row: Any) -> str:
     if row.state == "partly" and not 0.005 <= row.visible_share < 0.995:
         return "partly, a speck" if row.visible_share < 0.005 else "partly, nearly all"
     if row.state == "partly":
-        return f"partly, {row.visible_share:.0%}"
+        return f"partly, {per_cent(row.visible_share)}"
     if row.state == "hidden":
         depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
         just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""

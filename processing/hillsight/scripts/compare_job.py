@@ -25,6 +25,7 @@ from hillsight.scripts.job import named_files, provenance_of
 from hillsight.scripts.places_and_things import looked, open_scene, view_of
 from hillsight.scripts.report import Progress, note, say_if_compiling
 from hillsight.scripts.trust_options import error_note
+from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -33,13 +34,6 @@ if TYPE_CHECKING:
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.relocation.comparing import Compared
     from hillsight.scripts.places_and_things import Scene
-
-_CLASS_WORDS = {
-    "ground_shape": "ground shape",
-    "water": "water",
-    "unclassed": "not classed",
-    "man_made": "works of man",
-}
 
 
 def _look(given: Mapping[str, Any], progress: Progress) -> tuple[Scene, Weighing, list[Glance]]:
@@ -116,7 +110,7 @@ def _view_words(given: Mapping[str, Any]) -> str:
 def _lines(apart: Sequence[Compared], labels: Sequence[str]) -> list[str]:
     lines = []
     for one in apart:
-        trust = f"{_CLASS_WORDS[one.evidence_class]}, {one.information_bits:.2f} bits"
+        trust = f"{CLASS_NAMES[one.evidence_class]}, {one.information_bits:.2f} bits"
         lines.append(f"  {one.looks} [{trust}]: {one.question}")
         lines += [f"    {label}: {fact.words}" for label, fact in zip(labels, one.facts, strict=True)]
     return lines

@@ -208,5 +208,4 @@ def _summary(cuts: list[Cut]) -> list[str]:
         lines.append(f"{title_words(section)}: {course_words(section)}")
         told = [*ground_words(section), *target_words(section), *feature_words(section, along)]
         lines += [f"  {sentence}" for sentence in told]
-    # On paper figures must not break over lines; at the terminal people search for them.
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return lines

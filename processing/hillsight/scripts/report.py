@@ -13,6 +13,7 @@ import numpy as np
 from hillsight.jobs.listener import Listener
 from hillsight.scripts.bearing_table import bearing_table, whole_degrees
 from hillsight.scripts.running import say
+from hillsight.words.quantities import hectares, per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -181,7 +182,7 @@ def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
         )
         if row.reach_ha > 0:
             seen = (
-                f"visible {row.visible_ha:,.1f} ha ({row.visible_ha / row.reach_ha:.1%}), "
+                f"visible {hectares(row.visible_ha)} ({per_cent(row.visible_ha / row.reach_ha, 1)}), "
                 f"hidden {row.hidden_ha:,.1f} ha, unknown {row.unknown_ha:,.1f} ha"
             )
         else:  # outlines of cells, and none has its post so near

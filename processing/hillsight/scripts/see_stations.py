@@ -32,6 +32,7 @@ from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.posts import see_posts, see_states
 from hillsight.sight.viewing import Eye
+from hillsight.words.quantities import per_cent
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -359,8 +360,8 @@ def _areas(inputs: Inputs, stand: _Stand, states: Bytes, notes: list[str]) -> di
     reach = visible + hidden + unknown
     if reach > 0 and unknown / reach > 0.0005:
         notes.append(
-            f"{stand.station.label}: {unknown / reach:.1%} of the reach is unknown: off the terrain, on a "
-            "void or seen only across one"
+            f"{stand.station.label}: {per_cent(unknown / reach, 1)} of the reach is unknown: off the "
+            "terrain, on a void or seen only across one"
         )
     return {"reach_ha": reach, "visible_ha": visible, "hidden_ha": hidden, "unknown_ha": unknown}
 

@@ -12,7 +12,6 @@ from hillsight.plan.kinds.thing_facts import (
     SHOWS_FROM,
     bearing_fact,
     comes_down_fact,
-    distance_words,
     height_fact,
     number_fact,
     seen_fact,
@@ -23,6 +22,7 @@ from hillsight.plan.kinds.weigh_things import noticed, shown
 from hillsight.plan.look.glance import BEARINGS, STEP_DEG
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SHAPES, SLOPES
+from hillsight.words.quantities import rough_distance_words
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers
@@ -140,10 +140,10 @@ def _brow(statement: Statement, glance: Glance, weighing: Weighing, direction: i
     brow_m = glance.brow_m[at]
     near = np.isfinite(brow_m) & (brow_m <= BROW_WITHIN_M)
     if near.mean() < 0.5:
-        words = f"the ground stays in view for {distance_words(BROW_WITHIN_M)}, or as far as is looked"
+        words = f"the ground stays in view for {rough_distance_words(BROW_WITHIN_M)}, or as far as is looked"
         return Fact(_over_most(words, 1.0 - near.mean(), statement), bearing_true_deg=_middle_deg(at))
     middle_m = float(np.median(brow_m[near]))
-    words = f"the ground turns out of view at about {distance_words(middle_m)}"
+    words = f"the ground turns out of view at about {rough_distance_words(middle_m)}"
     words = _over_most(words, near.mean(), statement)
     figure, unit = middle_m, "m on the grid"
     for key, slopes, place in (
@@ -171,7 +171,7 @@ def _dead_ground(statement: Statement, glance: Glance, weighing: Weighing, direc
     hidden_m = float(np.median((out_m - brow_m)[there]))
     extent = "all the ground behind the brow is out of view"
     if np.isfinite(hidden_m):
-        extent = f"about {distance_words(hidden_m)} of ground are out of view behind the brow"
+        extent = f"about {rough_distance_words(hidden_m)} of ground are out of view behind the brow"
     with_extent = {"extent", "extent_m"} & set(statement.values)
     if "beyond" in statement.values:
         again = glance.again_deg[at][there & np.isfinite(out_m)]

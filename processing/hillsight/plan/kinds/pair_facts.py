@@ -9,13 +9,13 @@ import shapely
 from hillsight.plan.kinds.thing_facts import (
     SHOWS_FROM,
     absent,
-    distance_words,
     from_middle,
     likeliest,
     place,
     the,
 )
 from hillsight.plan.verdict import Fact
+from hillsight.words.quantities import rough_distance_words
 
 if TYPE_CHECKING:
     from hillsight.plan.kinds.weigh import Weighing
@@ -73,7 +73,7 @@ def relation_fact(statement: Statement, glance: Glance, weighing: Weighing, dire
     nearer_m = float(seen.distance_m[two] - seen.distance_m[one])
     words = (
         f"{name} stands {'in front of' if nearer_m > 0 else 'behind'} {other}, "
-        f"{distance_words(abs(nearer_m))} {'nearer' if nearer_m > 0 else 'farther'}"
+        f"{rough_distance_words(abs(nearer_m))} {'nearer' if nearer_m > 0 else 'farther'}"
     )
     return Fact(words, nearer_m, "m nearer", lines, bearing)
 

@@ -14,6 +14,7 @@ from scipy import special
 from hillsight.plan.kinds.weigh_things import noticed
 from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import SHAPES, SLOPES
+from hillsight.words.english import plural, with_article
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -119,7 +120,7 @@ def _skyline(part: str) -> Question:
 
 
 def _of_thing(what: str, weighing: Weighing) -> list[Question]:
-    thing = what if weighing.things.is_named(what) else f"a {what}"
+    thing = what if weighing.things.is_named(what) else with_article(what)
     the = what if weighing.things.is_named(what) else f"the {what}"
     man_made = weighing.things.evidence_class(what) == "man_made"
     asked = [
@@ -155,7 +156,7 @@ def _relation(one: str, other: str) -> Question:
 
 def _number(kind: str) -> Question:
     return Question(
-        f"How many {kind}s are seen?",
+        f"How many {plural(kind)} are seen?",
         tuple(Statement("number", {"what": kind, "count": count}) for count in (0, 1, 2, 3, 5, 8)),
     )
 

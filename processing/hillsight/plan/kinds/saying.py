@@ -7,6 +7,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from hillsight.ground.evidence import EvidenceTable, kind_forms
+from hillsight.words.english import folded, listed, number_word, plural, with_article
 
 if TYPE_CHECKING:
     from hillsight.plan.statement import Statement
@@ -30,8 +31,6 @@ _SHAPES = {
     "falls left": "falls to the left",
     "falls right": "falls to the right",
 }
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_ONE_SOUNDS = ("uni", "use", "eu", "one")
 
 
 @cache
@@ -46,7 +45,7 @@ def say(statement: Statement, named: Collection[str] = ()) -> str:
     ----------
     named : proper names, which take no article; case makes no difference
     """
-    names = {" ".join(name.split()).casefold() for name in named}
+    names = {folded(name) for name in named}
     return _SAY[statement.kind](statement.values, statement.part, names)
 
 
@@ -63,9 +62,7 @@ class _Thing:
     def a(self) -> str:
         if self.is_name or self.is_many:
             return self.bare
-        low = self.bare.casefold()
-        vowel = low[:1] in "aeiou" and not low.startswith(_ONE_SOUNDS)
-        return f"{'an' if vowel else 'a'} {self.bare}"
+        return with_article(self.bare)
 
     def verb(self, singular: str, plural: str) -> str:
         return plural if self.is_many else singular
@@ -76,17 +73,6 @@ def _is_plural(kind: str) -> bool:
     if not kind.casefold().endswith("s") or kind.casefold().endswith("ss"):
         return False
     return any(form in _kinds().classes for form in kind_forms(kind)[1:])
-
-
-def _plural(kind: str) -> str:
-    low = kind.casefold()
-    if _is_plural(kind):
-        return kind
-    if low.endswith("y") and low[-2:-1] not in "aeiou":
-        return f"{kind[:-1]}ies"
-    if low.endswith(("s", "x", "sh", "ch", "z")):
-        return f"{kind}es"
-    return f"{kind[:-1]}ves" if low.endswith(("lf", "af")) else f"{kind}s"
 
 
 def _number(value: float, unit: str) -> str:
@@ -167,7 +153,7 @@ def _against_sky(values: Mapping[str, Any], part: str, names: set[str]) -> str:
 
 def _order(values: Mapping[str, Any], part: str, names: set[str]) -> str:
     things = [_Thing(what, names).the for what in values["things"]]
-    return f"{_IN_PART[part]}from left to right there are {', '.join(things[:-1])} and {things[-1]}"
+    return f"{_IN_PART[part]}from left to right there are {listed(things)}"
 
 
 def _relation(values: Mapping[str, Any], part: str, names: set[str]) -> str:
@@ -193,9 +179,8 @@ def _skyline_points(values: Mapping[str, Any], part: str, names: set[str]) -> st
 def _count(values: Mapping[str, Any], part: str, names: set[str]) -> str:
     thing, count = _Thing(values["what"], names), int(values["count"])
     many = count != 1 and (count > 1 or thing.is_many)
-    told = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
-    what = _plural(thing.bare) if many and not thing.is_name else thing.bare
-    return f"{_IN_PART[part]}{told} {what} {'are' if many else 'is'} seen"
+    what = plural(thing.bare) if many and not (thing.is_name or thing.is_many) else thing.bare
+    return f"{_IN_PART[part]}{number_word(count)} {what} {'are' if many else 'is'} seen"
 
 
 def _comes_down(values: Mapping[str, Any], part: str, names: set[str]) -> str:

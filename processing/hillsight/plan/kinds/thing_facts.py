@@ -9,6 +9,8 @@ import shapely
 
 from hillsight.plan.kinds.weigh_things import LEVEL_DEG, WELL_DEG, noticed, shown
 from hillsight.plan.verdict import Fact
+from hillsight.words.english import with_article
+from hillsight.words.quantities import rough_distance_words
 
 if TYPE_CHECKING:
     from hillsight.plan.kinds.weigh import Weighing
@@ -17,13 +19,6 @@ if TYPE_CHECKING:
 
 #: Chance of showing in the picture below which a thing is told not to show.
 SHOWS_FROM = 0.3
-
-
-def distance_words(value_m: float) -> str:
-    """A distance as it may be told: two figures, no more."""
-    if value_m >= 1_000:
-        return f"{value_m / 1000:.1f} km"
-    return f"{round(value_m, -1) if value_m >= 100 else value_m:.0f} m"
 
 
 def the(what: str, weighing: Weighing) -> str:
@@ -35,7 +30,7 @@ def a(what: str, weighing: Weighing) -> str:
     """A name as it is, a kind with its article."""
     if weighing.things.is_named(what):
         return what
-    return f"{'an' if what[:1].casefold() in 'aeiou' else 'a'} {what}"
+    return with_article(what)
 
 
 def likeliest(what: str, part: str, glance: Glance, weighing: Weighing, direction: int) -> tuple[int, float]:
@@ -117,9 +112,9 @@ def seen_fact(statement: Statement, glance: Glance, weighing: Weighing, directio
     nearest_m = float(glance.things.nearest_m[one])
     name = a(what, weighing)
     side = side_words(from_middle(glance, one, weighing, direction))
-    words = f"{name} shows at {distance_words(nearest_m)}, {side}"
+    words = f"{name} shows at {rough_distance_words(nearest_m)}, {side}"
     if nearest_m > float(statement.values.get("within_m", np.inf)):
-        words += f": farther than the {distance_words(float(statement.values['within_m']))} told"
+        words += f": farther than the {rough_distance_words(float(statement.values['within_m']))} told"
     return Fact(
         words,
         nearest_m,

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.plan.kinds import weigh_ground, weigh_pairs, weigh_things
-from hillsight.plan.vocabulary import SURENESS, TRUST
+from hillsight.plan.vocabulary import SURENESS
+from hillsight.words.english import folded
+from hillsight.words.trust import least_trusted
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -75,7 +77,7 @@ class Weighing:
     def evidence_class(self, statement: Statement) -> str:
         """Trust class: the least trusted of its things; the ground itself is ground shape."""
         classes = [self.things.evidence_class(what) for what in statement.things]
-        return max(classes, key=TRUST.index) if classes else "ground_shape"
+        return least_trusted(classes, "ground_shape")
 
 
 def matter(statement: Statement, things: Things | None = None) -> Hashable:
@@ -93,7 +95,7 @@ def matter(statement: Statement, things: Things | None = None) -> Hashable:
 
 def _meant(what: str, things: Things | None) -> str:
     rows = [] if things is None else things.rows(what).tolist()
-    return ",".join(map(str, rows)) if rows else " ".join(what.split()).casefold()
+    return ",".join(map(str, rows)) if rows else folded(what)
 
 
 def weights(statements: Sequence[Statement], observer: Observer, things: Things | None = None) -> Floats:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from hillsight.plan.kinds.weigh_things import shown, told
+from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -128,8 +129,7 @@ def _angle(apart_deg: Floats, given_deg: float, values: Mapping[str, Any], obser
 
 def _least_trusted(wanted: tuple[str, ...] | list[str], things: Things) -> str:
     """The thing of the least trusted class among several: the statement is worth no more."""
-    order = ("ground_shape", "water", "unclassed", "man_made")
-    return max(wanted, key=lambda what: order.index(things.evidence_class(what)))
+    return max(wanted, key=lambda what: trust_order(things.evidence_class(what)))
 
 
 def _from_left(middle_deg: Floats, framing: Framing) -> Floats:

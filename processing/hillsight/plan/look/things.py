@@ -11,8 +11,9 @@ import shapely
 
 from hillsight.errors import CallError
 from hillsight.ground.evidence import kind_forms
-from hillsight.plan.vocabulary import TRUST
 from hillsight.reading.things.samples import sample
+from hillsight.words.english import folded
+from hillsight.words.trust import least_trusted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -107,21 +108,21 @@ class Things:
         return (
             bool(rows.size)
             and isinstance(self.frame["name"].iloc[int(rows[0])], str)
-            and (_plain(self.frame["name"].iloc[int(rows[0])]) == _plain(what))
+            and (folded(self.frame["name"].iloc[int(rows[0])]) == folded(what))
         )
 
     def evidence_class(self, what: str) -> str:
         """Class of what a name or kind stands for: the least trusted of all things found."""
         if what not in self._classes:
             classes = [str(c) for c in self.frame["evidence_class"].iloc[self.rows(what)]]
-            self._classes[what] = max(classes, key=TRUST.index) if classes else "unclassed"
+            self._classes[what] = least_trusted(classes)
         return self._classes[what]
 
 
 def find(frame: geopandas.GeoDataFrame, what: str) -> Integers:
     """Rows that a name stands for, or, where nothing is called so, all of that kind."""
-    wanted = _plain(what)
-    names = [_plain(name) if isinstance(name, str) else None for name in frame["name"]]
+    wanted = folded(what)
+    names = [folded(name) if isinstance(name, str) else None for name in frame["name"]]
     by_name = np.flatnonzero([name == wanted for name in names])
     if by_name.size:
         return by_name.astype(np.int64)
@@ -134,10 +135,6 @@ def find(frame: geopandas.GeoDataFrame, what: str) -> Integers:
     if not any(same):  # "wall" is said of an intake wall too
         same = [k is not None and bool(forms & set(kind_forms(k.split()[-1]))) for k in kinds]
     return np.flatnonzero(same).astype(np.int64)
-
-
-def _plain(text: str) -> str:
-    return " ".join(text.split()).casefold()
 
 
 def wanted_rows(frame: geopandas.GeoDataFrame, statements: Iterable[Statement], source: str) -> Integers:

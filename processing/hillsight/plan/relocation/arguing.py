@@ -10,7 +10,7 @@ import numpy as np
 from hillsight.plan.kinds.facts import fact
 from hillsight.plan.kinds.saying import say
 from hillsight.plan.verdict import Argument
-from hillsight.plan.vocabulary import TRUST
+from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -152,4 +152,4 @@ def sentence(
 
 def _order(one: Argument) -> tuple[int, int, float]:
     """Deciding ones by trust, then those that support, tell nothing, speak against; the strongest first."""
-    return ROLES.index(one.role), TRUST.index(one.evidence_class), -abs(float(np.log(one.times)))
+    return ROLES.index(one.role), trust_order(one.evidence_class), -abs(float(np.log(one.times)))

@@ -26,12 +26,12 @@ def judge(
     rules: Rules,
     left_out: Flags | None = None,
 ) -> tuple[str, Posterior, Posterior]:
-    """(state, posterior by all statements, posterior without works of man).
+    """(state, posterior by all statements, posterior without man-made features).
 
     Parameters
     ----------
     table : of the candidates; about : of places that are none of them; prior : (c,)
-    man_made : (s,) statements about works of man; left_out : (s,) statements not counted
+    man_made : (s,) statements about man-made features; left_out : (s,) statements not counted
     """
     nothing = np.zeros(man_made.size, bool) if left_out is None else left_out
     whole, ground = (

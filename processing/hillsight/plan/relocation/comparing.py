@@ -11,7 +11,7 @@ from hillsight.plan.kinds.facts import fact
 from hillsight.plan.kinds.questions import information, questions
 from hillsight.plan.kinds.saying import say
 from hillsight.plan.relocation.asking import chances_of
-from hillsight.plan.vocabulary import TRUST
+from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -89,8 +89,8 @@ def compare(
                 apart.append(told)
             elif told.plainness >= _PLAIN_FROM and len(set(told.answers)) == 1:
                 alike.append(told)
-    apart.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.information_bits * one.plainness))
-    alike.sort(key=lambda one: (TRUST.index(one.evidence_class), -one.plainness))
+    apart.sort(key=lambda one: (trust_order(one.evidence_class), -one.information_bits * one.plainness))
+    alike.sort(key=lambda one: (trust_order(one.evidence_class), -one.plainness))
     return apart, alike
 
 

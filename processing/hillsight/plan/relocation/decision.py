@@ -19,7 +19,7 @@ class Rules:
     """When a candidate is decided for.
 
     decide_from : probability that the best candidate must have
-    ground_from : probability that it must have by the ground and water alone: works of man only second them
+    ground_from : probability that it must have without man-made features, which only second the ground
     none_from : probability from which none of the candidates fits
     none_prior : probability, before anything is said, that the picture is from none of them
     elsewhere_times : a place elsewhere that fits so many times better than any candidate speaks for none
@@ -66,7 +66,7 @@ def decide(whole: Posterior, ground: Posterior, rules: Rules) -> str:
     Parameters
     ----------
     whole : by all statements
-    ground : by those that are not of works of man
+    ground : by those that are not of man-made features
     """
     if whole.none >= rules.none_from:
         return NONE_FITS

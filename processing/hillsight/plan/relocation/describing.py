@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 #: Chance of an answer from which it is given, and from which it is given for sure.
 _GIVEN_FROM, _SURE_FROM = 0.55, 0.85
 
-#: A work of man as near as this ought to show, and its absence is told of.
+#: A man-made feature as near as this ought to show, and its absence is told of.
 _OUGHT_TO_SHOW_M = 1_000.0
 
 #: Places at which the skyline is traced, and how many of them there must be.
@@ -71,7 +71,7 @@ def _answer(question: Question, chances: Floats) -> Statement | None:
 
 
 def _missing(glance: Glance, weighing: Weighing, told: Iterable[Statement]) -> list[Statement]:
-    """Works of man near by that do not show: a map-reader looks for them."""
+    """Man-made features near by that do not show: a map-reader looks for them."""
     things = weighing.things
     seen = {s.values["what"].casefold() for s in told if s.kind == "seen" and s.values.get("seen", True)}
     missing: dict[str, Statement] = {}

@@ -39,7 +39,7 @@ def left_out(
     rules: Rules,
     labels: Sequence[str],
 ) -> list[Change]:
-    """The verdict without each statement, and without all works of man."""
+    """The verdict without each statement, and without all man-made features."""
     best = labels.index(verdict.best.station)
     found = []
     numbered = {argument.number: argument.says for argument in verdict.arguments}
@@ -53,7 +53,7 @@ def left_out(
     if man_made.any() and not man_made.all():
         found.append(
             changed(
-                "without works of man",
+                "without man-made features",
                 verdict.state,
                 best,
                 judge(table, about, prior, man_made, rules, man_made),

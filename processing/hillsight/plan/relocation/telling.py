@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
+from hillsight.words.quantities import probability_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,31 +16,24 @@ if TYPE_CHECKING:
     from hillsight.plan.verdict import Verdict
 
 
-def per_cent(share: float) -> str:
-    """A probability as it may be told: never nought or all."""
-    if share >= 0.995:
-        return "over 99 %"
-    return "under 1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
-
-
 def headline(verdict: Verdict) -> str:
     """The verdict in a sentence."""
     best, other = verdict.best, verdict.next
     if verdict.state == NONE_FITS:
         return (
-            f"None fits: with {per_cent(verdict.none_probability)} the picture is from none of these places; "
-            f"the nearest fit is {best.station} ({per_cent(best.probability)})"
+            f"None fits: with {probability_words(verdict.none_probability)} the picture is from none of "
+            f"these places; the nearest fit is {best.station} ({probability_words(best.probability)})"
         )
     if verdict.state == DECIDED:
         rest = ""
         if other is not None:
             times = min(verdict.ratio_to_next, 9_999.0)
             rest = f", {times:,.0f} times likelier than {other.station}"
-        return f"Decided: taken from {best.station} with {per_cent(best.probability)}{rest}"
+        return f"Decided: taken from {best.station} with {probability_words(best.probability)}{rest}"
     names = best.station if other is None else f"{best.station} or {other.station}"
-    chances = per_cent(best.probability)
+    chances = probability_words(best.probability)
     if other is not None:
-        chances = f"{chances} against {per_cent(other.probability)}"
+        chances = f"{chances} against {probability_words(other.probability)}"
     return f"Undecided: {names}, {chances}"
 
 

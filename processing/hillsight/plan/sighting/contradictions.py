@@ -11,8 +11,8 @@ from hillsight.errors import SightingError
 from hillsight.ground.evidence import EvidenceTable, kind_forms
 from hillsight.plan.kinds.saying import say
 from hillsight.plan.observer import Observer
-from hillsight.plan.sighting.file import folded
 from hillsight.plan.vocabulary import PARTS, SLOPES
+from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting, Statement

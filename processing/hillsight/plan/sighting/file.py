@@ -16,6 +16,7 @@ from hillsight.errors import SightingError
 from hillsight.plan.sighting.toml_lines import TomlLines
 from hillsight.plan.statement import Picture, Sighting, Statement
 from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, KINDS, PICTURE, Field, StatementKind
+from hillsight.words.english import folded
 
 #: More statements than a person makes of one picture.
 MOST_STATEMENTS = 500
@@ -269,11 +270,6 @@ def _check_together(values: Mapping[str, Any], kind: StatementKind, place: _Plac
         raise place.within("other").error(
             f"{kind.name}: {values['other']!r} is told against itself", "Name two things"
         )
-
-
-def folded(text: str) -> str:
-    """A name or kind without case and with single spaces: how two of them are compared."""
-    return " ".join(text.split()).casefold()
 
 
 def _value(value: Any, field: Field, owner: str, place: _Place) -> Any:

@@ -24,6 +24,7 @@ from hillsight.plan.vocabulary import (
     Field,
     StatementKind,
 )
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting
@@ -110,7 +111,7 @@ def _figures() -> list[str]:
     ):
         told = ", ".join(f"{word} {_between(low, high)}" for word, (low, high) in words.items())
         lines += _comment(f"  {title} ({unit}): {told}", "    ")
-    told = ", ".join(f"{word} {chance:.0%}" for word, chance in SURENESS.items())
+    told = ", ".join(f"{word} {per_cent(chance)}" for word, chance in SURENESS.items())
     lines += _comment(f"  sure (chance of being quite wrong): {told}", "    ")
     lines += ["#", "# Kinds of landforms that are read from the terrain, beside the kinds on your map:"]
     for kind, meaning in LANDFORM_KINDS.items():

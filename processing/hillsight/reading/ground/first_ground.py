@@ -11,6 +11,7 @@ import shapely
 
 from hillsight.errors import CallError
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.arrays import AnyArray, Floats, Integers
@@ -196,5 +197,5 @@ def _description(row: dict[str, Any]) -> str:
         before = f"{'falls' if slope < 0 else 'rises'} {degrees} {brow}"
     again = row["out_again_m"]
     after = "not out again within reach" if np.isnan(again) else f"out again at {again:,.0f} m"
-    some = "" if row["brow_share"] > 0.995 else f" ({row['brow_share']:.0%} of the sector)"
+    some = "" if row["brow_share"] > 0.995 else f" ({per_cent(row['brow_share'])} of the sector)"
     return f"{before}{some}; behind it {row['depth_max_m']:.0f} m of dead ground, {after}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.words.quantities import metres
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,19 +21,6 @@ TOO_CLOSE_M = 2.0
 
 #: Crests and features named in words; all are in the layers.
 _MOST_CRESTS, _MOST_FEATURES = 5, 8
-
-
-_SPACE = "\N{NO-BREAK SPACE}"
-
-
-def whole(value: float) -> str:
-    """A number without decimals, with a space between thousands."""
-    return f"{value:,.0f}".replace(",", _SPACE)
-
-
-def metres(value: float) -> str:
-    """A distance in whole metres."""
-    return f"{whole(value)}{_SPACE}m"
 
 
 def title_words(section: Section) -> str:
@@ -107,7 +95,7 @@ def _hidden_words(section: Section, stretch: Stretch) -> str:
 
 def depth_words(depth_m: float) -> str:
     """A depth or clearance, never rounded down to nothing."""
-    return f"under 0.1{_SPACE}m" if depth_m < 0.05 else f"{depth_m:.1f}{_SPACE}m"
+    return "under 0.1 m" if depth_m < 0.05 else f"{depth_m:.1f} m"
 
 
 def target_words(section: Section) -> list[str]:

@@ -19,7 +19,6 @@ from hillsight.sheets.paper.maps import (
     Entry,
     Map,
     area_entry,
-    distance_words,
     draw_grid,
     draw_legend,
     draw_north,
@@ -29,6 +28,7 @@ from hillsight.sheets.paper.maps import (
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
+from hillsight.words.quantities import length_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -119,7 +119,7 @@ def landform_page(surface: Surface, frames: Frames, scale_m: float) -> Page:
     page = Page(A4_SHORT, A4_LONG)
     chart = _lay(page, surface.grid)
     place = chart.place
-    draw_title(page, _LEFT, f"Landforms at a scale of {distance_words(scale_m)}")
+    draw_title(page, _LEFT, f"Landforms at a scale of {length_words(scale_m)}")
     page.text(_LEFT, page.height - 68, _terrain_words(surface), 8)
     page.text(_LEFT, page.height - 90, _counts(frames), 8)
 
@@ -147,11 +147,11 @@ def landform_page(surface: Surface, frames: Frames, scale_m: float) -> Page:
     wide = replace(chart, place=Box(_LEFT, place.bottom, _RIGHT, place.top), limits=ruler)
     bar_end = draw_scale_bar(wide, _LEFT, below)
     draw_north(chart, bar_end + 90, below - 22)
-    words = [f"grid lines {distance_words(step_m)} apart"]
+    words = [f"grid lines {length_words(step_m)} apart"]
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
     left_out = [
-        f"{count:,} {texts[count != 1]}".replace(",", " ")
+        f"{count:,} {texts[count != 1]}"
         for count, texts in (
             (too_fine + too_short, ("line", "lines")),
             (crowded, ("top or saddle", "tops and saddles")),
@@ -343,7 +343,7 @@ def _uncrowded(chart: Map, frames: Frames, fine: float) -> tuple[dict[str, geopa
 
 def _terrain_words(surface: Surface) -> str:
     west, south, east, north = surface.grid.cell_edges_m
-    words = f"E {west:,.0f} to {east:,.0f}   N {south:,.0f} to {north:,.0f}".replace(",", " ")
+    words = f"E {west:,.0f} to {east:,.0f}   N {south:,.0f} to {north:,.0f}"
     known = surface.height_m[np.isfinite(surface.height_m)]
     if known.size:
         words += f"   heights {known.min():.0f} to {known.max():.0f} m".replace("-", "−")
@@ -372,6 +372,6 @@ def _provenance(surface: Surface, scale_m: float) -> str:
     )
     return (
         f"Read from a terrain model with posts {spacing} m apart, smoothed for landforms about "
-        f"{distance_words(scale_m)} across; tops and saddles of this scale and of larger ones. "
+        f"{length_words(scale_m)} across; tops and saddles of this scale and of larger ones. "
         "Drawn by hillsight."
     )

@@ -8,8 +8,9 @@ import numpy as np
 
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.maps import Entry, line_entry, mark_entry
-from hillsight.sheets.paper.marks import CLASS_MARKERS, CLASS_WORDS, ROLE_LINES, ROLE_WORDS, name_of
+from hillsight.sheets.paper.marks import CLASS_MARKERS, ROLE_LINES, ROLE_WORDS, name_of
 from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.words.trust import CLASS_NAMES
 
 
 def label_words(entry: dict[str, Any]) -> str:
@@ -86,7 +87,7 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
     classes = {e["evidence_class"] for e in entries}
     found += [
         mark_entry(text, **state_mark({"state": "visible", "evidence_class": evidence}))
-        for evidence, text in CLASS_WORDS.items()
+        for evidence, text in CLASS_NAMES.items()
         if evidence in classes
     ]
     return found

@@ -11,6 +11,7 @@ import numpy as np
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.palette import HIDDEN, INK, PAPER
 from hillsight.sheets.paper.relief import as_bytes, hatch, rgb, softened, stipple
+from hillsight.words.quantities import length_words, whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -84,22 +85,18 @@ def draw_grid(chart: Map, *, size: float = 7) -> float:
         x, _ = chart.to_page(n * step, limits.bottom)
         page.line([x, x], [place.bottom, place.top], linewidth=0.45, alpha=0.32, zorder=2)
         page.line([x, x], [place.bottom - 6, place.bottom], linewidth=0.7)
-        width = page.size_of(_metres(n * step), size)[0]
+        width = page.size_of(whole_number(n * step), size)[0]
         box = Box(x - width / 2, 0, x + width / 2, 1)
         if not any(box.overlaps(other, 8) for other in labels):
             labels.append(box)
-            page.text(x, place.bottom - 17, _metres(n * step), size, align="center")
+            page.text(x, place.bottom - 17, whole_number(n * step), size, align="center")
     for n in range(ceil(limits.bottom / step), floor(limits.top / step) + 1):
         _, y = chart.to_page(limits.left, n * step)
         page.line([place.left, place.right], [y, y], linewidth=0.45, alpha=0.32, zorder=2)
         page.line([place.left - 6, place.left], [y, y], linewidth=0.7)
-        page.text(place.left - 9, y, _metres(n * step), size, align="right")
+        page.text(place.left - 9, y, whole_number(n * step), size, align="right")
     page.box(place, linewidth=1.1, zorder=4)
     return step
-
-
-def _metres(value: float) -> str:
-    return f"{value:,.0f}".replace(",", " ")
 
 
 def place_words(longitude: float, latitude: float) -> str:
@@ -108,11 +105,6 @@ def place_words(longitude: float, latitude: float) -> str:
         f"{abs(latitude):.5f}° {'N' if latitude >= 0 else 'S'}, "
         f"{abs(longitude):.5f}° {'E' if longitude >= 0 else 'W'}"
     )
-
-
-def distance_words(metres: float) -> str:
-    """A length in words: metres below one kilometre, kilometres from there."""
-    return f"{metres:g} m" if metres < 1000 else f"{metres / 1000:g} km"
 
 
 def draw_scale_bar(chart: Map, left: float, y: float) -> float:
@@ -128,7 +120,7 @@ def draw_scale_bar(chart: Map, left: float, y: float) -> float:
             Box(left + i * part, y - 5, left + (i + 1) * part, y + 5), facecolor=INK if i % 2 == 0 else PAPER
         )
     for share in (0, 2, 4):
-        text = "0" if share == 0 else distance_words(whole * share / 4)
+        text = "0" if share == 0 else length_words(whole * share / 4)
         page.text(left + share * part, y - 18, text, 7, align="center")
     return left + 4 * part
 

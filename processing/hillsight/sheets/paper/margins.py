@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from hillsight.sheets.paper.maps import distance_words, place_words
+from hillsight.sheets.paper.maps import place_words
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.palette import QUIET
+from hillsight.words.quantities import hectares, length_words, per_cent
 
 if TYPE_CHECKING:
     from hillsight.layers.contents import Content
@@ -40,17 +41,17 @@ def draw_head(page: Page, title: str, content: Content) -> None:
     page.text(
         100,
         page.height - 68,
-        f"E {row['easting_m']:,.0f}  N {row['northing_m']:,.0f}".replace(",", " ")
+        f"E {row['easting_m']:,.0f}  N {row['northing_m']:,.0f}"
         + f"   ground {row['ground_height_m']:.1f} m, eye {row['eye_level_m']:.1f} m"
         + f"   {place_words(row['longitude'], row['latitude'])}",
         8,
     )
     whole = float(row["reach_ha"])
     shares = [
-        f"{word} {row[column]:,.0f} ha ({row[column] / whole:.1%})".replace(",", " ")
+        f"{word} {hectares(row[column], 0)} ({per_cent(row[column] / whole, 1)})"
         for word, column in (("seen", "visible_ha"), ("dead ground", "hidden_ha"), ("unknown", "unknown_ha"))
     ]
-    page.text(100, page.height - 90, f"within {distance_words(row['reach_m'])}: {', '.join(shares)}", 8)
+    page.text(100, page.height - 90, f"within {length_words(row['reach_m'])}: {', '.join(shares)}", 8)
 
 
 def draw_foot(page: Page, content: Content, left: float, top: float, width: float) -> None:
@@ -72,7 +73,7 @@ def provenance_words(content: Content) -> str:
     heights_m = tall if isinstance(tall, list) else [tall]
     if any(heights_m):
         words.append(f"looking for things {', '.join(f'{height:g}' for height in heights_m)} m tall")
-    words.append(f"reach {distance_words(float(content.station['reach_m']))}")
+    words.append(f"reach {length_words(float(content.station['reach_m']))}")
     if given.get("refraction") is not None:
         words.append(f"refraction {given['refraction']:g} of the earth's curvature")
     return ", ".join(words) + ". Drawn by hillsight."

@@ -8,6 +8,7 @@ from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import drawable
 from hillsight.sheets.paper.page import LINES, known_characters
 from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     import geopandas
@@ -16,12 +17,6 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.maps import Map
 
 CLASS_MARKERS = {"ground_shape": "^", "water": "o", "man_made": "s", "unclassed": "D"}
-CLASS_WORDS = {
-    "ground_shape": "shape of the ground",
-    "water": "water",
-    "man_made": "made by people",
-    "unclassed": "unclassed",
-}
 # Widths and dashes tell the roles apart without colour.
 ROLE_LINES: dict[str, dict[str, Any]] = {
     "crest": {"color": palette.CREST, "linewidth": 1.3, "linestyle": (0, (4, 1.6))},
@@ -35,7 +30,6 @@ ROLE_WORDS = {
 }
 _WAYS = ("path", "track", "road", "way", "lane")
 _NAME_LENGTH = 28
-_TRUST = ("ground_shape", "water", "man_made")
 
 
 def line_style(evidence_class: str, kind: str) -> dict[str, Any]:
@@ -105,7 +99,7 @@ def draw_features(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[st
     # A cairn stands on its top: the mark of the more trusted one comes last, over the other.
     inside = sorted(
         features[features.geometry.intersects(window)].itertuples(index=False),
-        key=lambda row: -_order(_text(row, "evidence_class")),
+        key=lambda row: -trust_order(_text(row, "evidence_class")),
     )
     for row in inside:
         evidence, kind = _text(row, "evidence_class") or "unclassed", _text(row, "kind")
@@ -158,7 +152,7 @@ def label_features(chart: Map, features: geopandas.GeoDataFrame, placer: Placer)
         if not name or not row.geometry.intersects(window):
             continue
         at = row.geometry if row.geometry.geom_type == "Point" else _inner_point(row.geometry, window)
-        order = _order(_text(row, "evidence_class"))
+        order = trust_order(_text(row, "evidence_class"))
         wanted.append((row.geometry.geom_type != "Point", order, place, name, *chart.to_page(at.x, at.y)))
     left_out = 0
     written: set[tuple[str, bool]] = set()
@@ -177,11 +171,6 @@ def label_features(chart: Map, features: geopandas.GeoDataFrame, placer: Placer)
         chart.page.text(box.left, (box.bottom + box.top) / 2, name, size, halo=True, colour=colour)
     placer.gap = 2
     return left_out
-
-
-def _order(evidence_class: str) -> int:
-    """Place of a class in the order of trust."""
-    return _TRUST.index(evidence_class) if evidence_class in _TRUST else len(_TRUST)
 
 
 def mark_boxes(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[float, float]]:

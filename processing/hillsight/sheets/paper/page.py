@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ import numpy as np
 from hillsight.layers.atomic import replacing
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.words.quantities import UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +32,7 @@ LINES: dict[str, Any] = {
     "dash_joinstyle": "round",
 }
 _LINE_FEED = 1.42  # distance of lines of text, in letter sizes
+_BREAKS = re.compile(rf"(?<!\d) | (?!(?:{'|'.join(UNITS)})(?!\w))")
 
 
 class Page:
@@ -132,10 +135,13 @@ class Page:
         return y
 
     def wrapped(self, text: str, width: float, size: float) -> list[str]:
-        """Lines no wider than ``width`` pixels, broken at spaces, in long words anywhere."""
+        """Lines no wider than ``width`` pixels, broken at spaces, in long words anywhere.
+
+        A figure stays with its unit.
+        """
         lines: list[str] = []
         line = ""
-        for word in text.split(" "):
+        for word in _BREAKS.split(text):
             if line and self.size_of(f"{line} {word}", size)[0] > width:
                 lines.append(line)
                 line = word

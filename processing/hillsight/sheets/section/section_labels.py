@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN
-from hillsight.reading.section.section_words import depth_words, metres, passed_name, whole
+from hillsight.reading.section.section_words import depth_words, passed_name
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.bearing_marks import state_mark
 from hillsight.sheets.paper.labels import rows_above, spread
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.words.quantities import metres, whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,7 +99,7 @@ def _feature_label(section: Section, passed: Passed) -> Label:
     name = name_of(passed_name(passed).removeprefix("a "))
     from_m, to_m = (section.ground_distance_m(d) for d in (passed.from_grid_m, passed.to_grid_m))
     near, far = metres(from_m), metres(to_m)
-    text = f"{name}, {near}" if near == far else f"{name}, {whole(from_m)}–{far}"
+    text = f"{name}, {near}" if near == far else f"{name}, {whole_number(from_m)}–{far}"
     if not passed.is_crossed:
         text += f" {'▸' if passed.offset_m > 0 else '◂'}{metres(abs(passed.offset_m))}"
     middle_m = (passed.from_grid_m + passed.to_grid_m) / 2

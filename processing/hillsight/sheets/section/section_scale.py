@@ -11,6 +11,7 @@ import numpy as np
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import nice_step
 from hillsight.sheets.paper.page import DOTS_PER_INCH
+from hillsight.words.quantities import whole_number
 
 if TYPE_CHECKING:
     from hillsight.reading.section.profile import Section
@@ -99,7 +100,7 @@ class Scale:
 def _round(number: float) -> str:
     """Two figures are enough for a scale that a printer may change."""
     places = 1 - floor(np.log10(number))
-    return f"{round(number, places):,.0f}".replace(",", "\N{NO-BREAK SPACE}")
+    return whole_number(round(number, places))
 
 
 def lay_scale(section: Section, room: Box, exaggeration: float | None) -> Scale:
@@ -148,7 +149,7 @@ def draw_axes(page: Page, section: Section, scale: Scale, below: float) -> None:
         x = scale.across(float(np.interp(n * step, section.samples.distance_m, section.samples.grid_m)))
         page.line([x, x], [bottom - 6, bottom], linewidth=0.8)
         shown = n * step / 1000 if kilometres else n * step
-        text = f"{shown:,.10g}".replace(",", "\N{NO-BREAK SPACE}")
+        text = f"{shown:,.10g}"
         page.text(x, bottom - 18, text, 8, align="center")
     unit = "km" if kilometres else "m"
     words = f"distance from the station over the ground, {unit}"

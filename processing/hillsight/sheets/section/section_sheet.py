@@ -15,18 +15,19 @@ from hillsight.reading.section.section_words import (
     ground_words,
     target_words,
     title_words,
-    whole,
 )
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.bearing_marks import state_mark
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import ROW, Entry, draw_legend, line_entry, mark_entry
 from hillsight.sheets.paper.margins import CAUTION, draw_title
-from hillsight.sheets.paper.marks import CLASS_WORDS, name_of
+from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
+from hillsight.words.quantities import whole_number
+from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -81,8 +82,8 @@ def draw_profile(
         page = Page(A4_LONG, A4_SHORT)
         draw_title(page, _LEFT, name_of(title_words(section), 90))
         head = [course_words(section), " ".join([*target_words(section), *ground_words(section)])]
-        y = page.paragraph(_LEFT, page.height - 62, _EDGE - _LEFT, _drawable(head[0]), 8.5)
-        lines = page.wrapped(_drawable(head[1]), _EDGE - _LEFT, 8.5)
+        y = page.paragraph(_LEFT, page.height - 62, _EDGE - _LEFT, name_of(head[0], 2_000), 8.5)
+        lines = page.wrapped(name_of(head[1], 2_000), _EDGE - _LEFT, 8.5)
         if len(lines) > _MOST_LINES:
             lines = [*lines[: _MOST_LINES - 1], "More is in the layers."]
         for line in lines:
@@ -139,12 +140,6 @@ def _settings() -> Any:
     import matplotlib
 
     return {"hatch.linewidth": 0.7, "hatch.color": matplotlib.rcParamsDefault["hatch.color"]}
-
-
-def _drawable(text: str) -> str:
-    """Words that the font can draw, figures kept whole over the ends of lines."""
-    space = "\N{NO-BREAK SPACE}"
-    return space.join(name_of(part, 2_000) for part in text.split(space))
 
 
 def _draw_ground(chart: _Chart) -> None:
@@ -284,7 +279,7 @@ def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
     classes = {one.evidence_class for one in passed}
     entries += [
         mark_entry(text, **state_mark({"state": "visible", "evidence_class": evidence}))
-        for evidence, text in CLASS_WORDS.items()
+        for evidence, text in CLASS_NAMES.items()
         if evidence in classes
     ]
     if any(one.state == HIDDEN for one in passed):
@@ -311,9 +306,10 @@ def _draw_foot(chart: _Chart, passed: Sequence[Passed], terrain: str, left_out: 
         words += f" {count} no name here, for want of room: see the layers."
     below = page.paragraph(_LEFT, below - 6, _EDGE - _LEFT, words, 7.5)
     source = (
-        f"From E {whole(course.easting_m)} N {whole(course.northing_m)} to E {whole(course.end_easting_m)} "
-        f"N {whole(course.end_northing_m)} in {section.surface.grid.crs.name}. Terrain {terrain}, posts "
+        f"From E {whole_number(course.easting_m)} N {whole_number(course.northing_m)} to "
+        f"E {whole_number(course.end_easting_m)} N {whole_number(course.end_northing_m)} in "
+        f"{section.surface.grid.crs.name}. Terrain {terrain}, posts "
         f"{section.spacing_m:g} m apart; refraction "
         f"{course.refraction:g} of the earth's curvature. Drawn by hillsight."
     )
-    page.paragraph(_LEFT, below - 3, _EDGE - _LEFT, f"{_drawable(source)} {CAUTION}", 7, colour=QUIET)
+    page.paragraph(_LEFT, below - 3, _EDGE - _LEFT, f"{name_of(source, 2_000)} {CAUTION}", 7, colour=QUIET)

@@ -11,7 +11,6 @@ from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.bearing_marks import label_words, state_mark, strip_legend
 from hillsight.sheets.paper.labels import Box, rows_above, spread
 from hillsight.sheets.paper.maps import (
-    distance_words,
     draw_legend,
     nice_step,
 )
@@ -19,6 +18,7 @@ from hillsight.sheets.paper.margins import CAUTION, draw_title, provenance_words
 from hillsight.sheets.paper.marks import ROLE_LINES, name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, QUIET
+from hillsight.words.quantities import length_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -136,7 +136,7 @@ def _count_words(content: Content, entries: list[dict[str, Any]], start: float, 
         if span == 360
         else f"the sector {start % 360:03.0f}° to {(start + span) % 360:03.0f}° true"
     )
-    reach = distance_words(float(content.station["reach_m"]))
+    reach = length_words(float(content.station["reach_m"]))
     eye = f"eye at {content.station['eye_level_m']:.1f} m, reach {reach}"
     return f"{what}; {part}; {eye}"
 

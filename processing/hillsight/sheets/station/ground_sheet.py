@@ -12,7 +12,6 @@ from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.maps import (
     Entry,
     area_entry,
-    distance_words,
     draw_grid,
     draw_legend,
     draw_north,
@@ -27,7 +26,6 @@ from hillsight.sheets.paper.maps import (
 )
 from hillsight.sheets.paper.margins import draw_foot, draw_head, station_name
 from hillsight.sheets.paper.marks import (
-    CLASS_WORDS,
     ROLE_LINES,
     ROLE_WORDS,
     draw_crests,
@@ -38,7 +36,9 @@ from hillsight.sheets.paper.marks import (
     mark_style,
 )
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
+from hillsight.words.quantities import length_words
 from hillsight.words.states import GroundState
+from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     import geopandas
@@ -109,7 +109,7 @@ def draw_ground(
 
     bar_end = draw_scale_bar(chart, 100, 490)
     draw_north(chart, bar_end + 90, 468)
-    words = [f"grid lines {distance_words(step_m)} apart"]
+    words = [f"grid lines {length_words(step_m)} apart"]
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
     if unnamed:
@@ -160,7 +160,7 @@ def _ground_legend(
     if interval_m is not None:
         entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
     for evidence, sort in sorted(drawn):
-        words = CLASS_WORDS.get(evidence, evidence)
+        words = CLASS_NAMES.get(evidence, evidence)
         if sort == "mark":
             entries.append(mark_entry(f"{words}: point", **mark_style(evidence)))
         elif sort == "area":

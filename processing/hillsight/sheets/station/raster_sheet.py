@@ -24,6 +24,7 @@ from hillsight.sheets.paper.maps import (
 )
 from hillsight.sheets.paper.margins import draw_foot, draw_head, station_name
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
+from hillsight.words.quantities import hectares
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -121,4 +122,4 @@ def _hectares(raster: Raster, chosen: Any) -> str:
     west, south, east, north = raster.edges
     rows, columns = raster.array.shape
     area_ha = float(chosen.sum()) * (east - west) / columns * (north - south) / rows / 10_000
-    return f"{area_ha:,.0f} ha".replace(",", " ") if area_ha >= 10 else f"{area_ha:.1f} ha"
+    return hectares(area_ha, 0 if area_ha >= 10 else 1)

@@ -10,7 +10,6 @@ import shapely
 
 from hillsight.layers.package import raster_table
 from hillsight.layers.verdict_frames import wedge
-from hillsight.plan.relocation.telling import per_cent
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.contours import draw_contours, label_contours
 from hillsight.sheets.paper.labels import Box, Placer
@@ -18,7 +17,6 @@ from hillsight.sheets.paper.maps import (
     Entry,
     Map,
     area_entry,
-    distance_words,
     draw_grid,
     draw_legend,
     draw_north,
@@ -31,7 +29,6 @@ from hillsight.sheets.paper.maps import (
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import (
-    CLASS_WORDS,
     draw_features,
     label_features,
     line_style,
@@ -42,6 +39,8 @@ from hillsight.sheets.paper.marks import (
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, DOTS_PER_INCH, Page
 from hillsight.sheets.verdict import candidate_map as signs
 from hillsight.sheets.verdict.verdict_text import fits_words
+from hillsight.words.quantities import length_words, probability_words
+from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     import geopandas
@@ -125,7 +124,7 @@ def draw_candidate(
 
     bar_end = draw_scale_bar(chart, place.left, place.bottom - 54)
     draw_north(chart, bar_end + 80, place.bottom - 76)
-    words = [f"grid lines {distance_words(step_m)} apart"]
+    words = [f"grid lines {length_words(step_m)} apart"]
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
     if any(mark.is_beyond for mark in marks):
@@ -242,18 +241,18 @@ def _draw_close(
     signs.draw_numbers(chart, signs.draw_facts(chart, here, near, placer, convergence_deg), placer)
     if terrain is not None and interval_m is not None:
         label_contours(chart, terrain, interval_m, placer)
-    words = f"The ground close by, {distance_words(2 * half_m)} across"
+    words = f"The ground close by, {length_words(2 * half_m)} across"
     return words if interval_m is None else f"{words}, contours every {interval_m:g} m"
 
 
 def _head(page: Page, verdict: Verdict, here: Weighed) -> None:
     name = name_of(here.station, 40) or "A candidate without a label"
-    draw_title(page, _LEFT, f"{name}: {per_cent(here.probability)}")
+    draw_title(page, _LEFT, f"{name}: {probability_words(here.probability)}")
     lines = [
-        f"E {here.easting_m:,.0f}  N {here.northing_m:,.0f}".replace(",", " ")
+        f"E {here.easting_m:,.0f}  N {here.northing_m:,.0f}"
         + f"   ground {here.ground_height_m:.1f} m, eye {here.eye_level_m:.1f} m"
         + f"   {here.rank} of {len(verdict.candidates)} candidates"
-        + f"   by ground and water alone {per_cent(here.by_ground)}",
+        + f"   by ground and water alone {probability_words(here.by_ground)}",
         f"A picture {verdict.sighting.picture.width_deg:g}° wide would look {here.looks_true_deg % 360:.0f}° "
         f"from true north, give or take {here.looks_plus_minus_deg:.0f}°",
         name_of(verdict.headline, 400),
@@ -343,7 +342,7 @@ def _legend(
     if interval_m is not None:
         entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
     for evidence, sort in sorted(drawn):
-        words = CLASS_WORDS.get(evidence, evidence)
+        words = CLASS_NAMES.get(evidence, evidence)
         if sort == "mark":
             entries.append(mark_entry(f"{words}: point", **mark_style(evidence)))
         elif sort == "area":

@@ -6,12 +6,11 @@ import base64
 from html import escape
 from typing import TYPE_CHECKING
 
-from hillsight.plan.relocation.telling import per_cent
 from hillsight.sheets.paper import palette
 from hillsight.sheets.verdict.verdict_text import (
+    CLASS_HEADINGS,
     LIMITS,
     STATE_WORDS,
-    TRUST_WORDS,
     argument_words,
     by_trust,
     change_words,
@@ -20,6 +19,7 @@ from hillsight.sheets.verdict.verdict_text import (
     plain,
     told_words,
 )
+from hillsight.words.quantities import probability_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -173,7 +173,7 @@ def _verdict(verdict: Verdict) -> list[str]:
     return [
         f'<p class="headline">{_safe(verdict.headline)}.</p>',
         f"<p>{_safe(STATE_WORDS[verdict.state])} The probability that the picture is from none of these "
-        f"places is {_safe(per_cent(verdict.none_probability))}.</p>",
+        f"places is {_safe(probability_words(verdict.none_probability))}.</p>",
     ]
 
 
@@ -196,8 +196,8 @@ def _candidates(verdict: Verdict) -> list[str]:
     rows += [
         "<tr>"
         f'<th scope="row">{one.rank}. {_safe(one.station)}</th>'
-        f'<td data-says="Probability">{_safe(per_cent(one.probability))}{_bar(one.probability)}</td>'
-        f'<td data-says="By ground and water alone">{_safe(per_cent(one.by_ground))}'
+        f'<td data-says="Probability">{_safe(probability_words(one.probability))}{_bar(one.probability)}</td>'
+        f'<td data-says="By ground and water alone">{_safe(probability_words(one.by_ground))}'
         f"{_bar(one.by_ground, 'ground')}</td>"
         f'<td data-says="Would look">{one.looks_true_deg % 360:.0f}° true ± '
         f"{one.looks_plus_minus_deg:.0f}°</td>"
@@ -208,7 +208,7 @@ def _candidates(verdict: Verdict) -> list[str]:
     ]
     rows += [
         '<tr><th scope="row">None of these</th>'
-        f'<td data-says="Probability">{_safe(per_cent(verdict.none_probability))}'
+        f'<td data-says="Probability">{_safe(probability_words(verdict.none_probability))}'
         f"{_bar(verdict.none_probability)}</td><td></td><td></td><td></td></tr>",
         "</tbody>",
         "</table>",
@@ -230,7 +230,7 @@ def _arguments(verdict: Verdict) -> list[str]:
         "what people made may be gone, new, or elsewhere than the map says.</p>"
     ]
     for evidence, group in by_trust(verdict).items():
-        out.append(f"<h3>{_safe(TRUST_WORDS[evidence])}</h3>")
+        out.append(f"<h3>{_safe(CLASS_HEADINGS[evidence])}</h3>")
         for one in group:
             out += _argument(one, verdict)
     little = [one for one in verdict.arguments if one.role == "tells_nothing"]
@@ -310,8 +310,8 @@ def _maps(verdict: Verdict, pictures: Mapping[str, bytes]) -> list[str]:
         out += [
             "<figure>",
             f'<img src="data:image/png;base64,{data}" alt="{_safe(words)}">',
-            f"<figcaption>{_safe(one.station)}, {_safe(per_cent(one.probability))}. Numbers are those of the "
-            "arguments.</figcaption>",
+            f"<figcaption>{_safe(one.station)}, {_safe(probability_words(one.probability))}. Numbers are "
+            "those of the arguments.</figcaption>",
             "</figure>",
         ]
     return out

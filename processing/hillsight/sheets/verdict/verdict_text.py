@@ -7,8 +7,9 @@ import re
 from typing import TYPE_CHECKING
 
 from hillsight.plan.kinds.saying import say
-from hillsight.plan.relocation.telling import per_cent
 from hillsight.sheets.paper.labels import drawable
+from hillsight.words.quantities import probability_words
+from hillsight.words.trust import CLASS_NAMES, TRUST
 
 if TYPE_CHECKING:
     from hillsight.plan.verdict import Argument, Change, Fact, Verdict
@@ -30,17 +31,12 @@ LIMITS = (
 
 STATE_WORDS = {
     "decided": "One candidate is likely enough, and the ground and water alone speak for it too.",
-    "undecided": "No candidate is likely enough by the ground and water together with the works of man.",
+    "undecided": "No candidate is likely enough by the ground and water together with the man-made features.",
     "none_fits": "What is told fits places that are none of the candidates better than any of them.",
 }
 
 #: Evidence classes in order of trust, as headings.
-TRUST_WORDS = {
-    "ground_shape": "Shape of the ground",
-    "water": "Water",
-    "unclassed": "Things of no class",
-    "man_made": "Works of man",
-}
+CLASS_HEADINGS = {evidence: CLASS_NAMES[evidence].capitalize() for evidence in TRUST}
 
 ROLE_WORDS = {
     "decides": "decides",
@@ -84,7 +80,7 @@ def fits_words(fact: Fact) -> str:
 
 def change_words(change: Change) -> str:
     """What would become of the verdict."""
-    label, chance = plain(change.station), per_cent(change.probability)
+    label, chance = plain(change.station), probability_words(change.probability)
     if change.state == "decided":
         return f"decided for {label} ({chance})"
     if change.state == "none_fits":
@@ -98,7 +94,7 @@ def by_trust(verdict: Verdict) -> dict[str, list[Argument]]:
         evidence: [
             a for a in verdict.arguments if a.evidence_class == evidence and a.role in ("decides", "supports")
         ]
-        for evidence in TRUST_WORDS
+        for evidence in CLASS_HEADINGS
     }
     return {evidence: group for evidence, group in groups.items() if group}
 
@@ -147,14 +143,14 @@ def summary_lines(verdict: Verdict) -> list[str]:
 def _chances(verdict: Verdict) -> str:
     ordered = sorted(verdict.candidates, key=lambda one: one.rank)
     told = [
-        f"{plain(one.station, _LABEL_LENGTH) or '(no label)'} {per_cent(one.probability)}"
+        f"{plain(one.station, _LABEL_LENGTH) or '(no label)'} {probability_words(one.probability)}"
         for one in ordered[:_CANDIDATES]
     ]
     rest = ordered[_CANDIDATES:]
     if rest:
-        together = per_cent(sum(one.probability for one in rest))
+        together = probability_words(sum(one.probability for one in rest))
         told.append(f"{len(rest)} other{'s together' if len(rest) > 1 else ''} {together}")
-    return f"{', '.join(told)}; none of these {per_cent(verdict.none_probability)}"
+    return f"{', '.join(told)}; none of these {probability_words(verdict.none_probability)}"
 
 
 def _changing(verdict: Verdict) -> str:
@@ -186,13 +182,14 @@ def verdict_markdown(verdict: Verdict) -> str:
     out += ["| rank | candidate | probability | by ground and water | looks, true |"]
     out += ["| --- | --- | --- | --- | --- |"]
     out += [
-        f"| {one.rank} | {_safe(one.station)} | {per_cent(one.probability)} | {per_cent(one.by_ground)} "
+        f"| {one.rank} | {_safe(one.station)} | {probability_words(one.probability)} "
+        f"| {probability_words(one.by_ground)} "
         f"| {one.looks_true_deg % 360:.0f}° ± {one.looks_plus_minus_deg:.0f}° |"
         for one in sorted(verdict.candidates, key=lambda one: one.rank)
     ]
-    out += [f"| | none of these | {per_cent(verdict.none_probability)} | | |", ""]
+    out += [f"| | none of these | {probability_words(verdict.none_probability)} | | |", ""]
     for evidence, group in by_trust(verdict).items():
-        out += [f"## {TRUST_WORDS[evidence]}", ""]
+        out += [f"## {CLASS_HEADINGS[evidence]}", ""]
         for one in group:
             out += _argument_block(one, verdict)
     little = [a for a in verdict.arguments if a.role == "tells_nothing"]

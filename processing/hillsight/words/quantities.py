@@ -1,0 +1,62 @@
+"""Distances, areas, shares and counts as people read them, in one style everywhere.
+
+A comma stands between thousands; a space stands before a unit and before the per cent sign, as before any
+unit (ISO 80000-1 and the SI brochure, from memory): ``7,457.5 ha``, ``1,234 m``, ``98 %``. It is an ordinary
+space, so that texts can be searched; whatever wraps lines keeps a figure and its unit together.
+"""
+
+from __future__ import annotations
+
+UNITS = ("m", "km", "ha", "%")
+"""What a figure is not parted from at the end of a line."""
+
+
+def whole_number(value: float) -> str:
+    """A number without decimals.
+
+    >>> whole_number(216671.4)
+    '216,671'
+    """
+    return f"{value:,.0f}"
+
+
+def metres(value_m: float) -> str:
+    """A distance or height in whole metres: ``1,234 m``."""
+    return f"{whole_number(value_m)} m"
+
+
+def length_words(value_m: float) -> str:
+    """A length given exactly, as a reach or a grid's spacing: ``500 m``, ``1.5 km``.
+
+    >>> length_words(1234)
+    '1.234 km'
+    """
+    return f"{value_m:g} m" if value_m < 1_000 else f"{value_m / 1_000:,.10g} km"
+
+
+def rough_distance_words(value_m: float) -> str:
+    """A distance as it may be judged or found again: two figures, no more.
+
+    >>> [rough_distance_words(value) for value in (62.4, 644, 998, 1234)]
+    ['62 m', '640 m', '1.0 km', '1.2 km']
+    """
+    if value_m >= 995:
+        return f"{value_m / 1_000:,.1f} km"
+    return f"{round(value_m, -1) if value_m >= 100 else value_m:.0f} m"
+
+
+def hectares(value_ha: float, decimals: int = 1) -> str:
+    """An area: ``7,457.5 ha``."""
+    return f"{value_ha:,.{decimals}f} ha"
+
+
+def per_cent(share: float, decimals: int = 0) -> str:
+    """A share: ``98 %``, ``30.6 %``."""
+    return f"{100.0 * share:.{decimals}f} %"
+
+
+def probability_words(share: float) -> str:
+    """A probability, never stated as nothing or all: ``under 1 %``, ``98 %``, ``over 99 %``."""
+    if share >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if share < 0.01 else per_cent(share)
