@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from hillsight.ground.accuracy import ErrorModel
-from hillsight.jobs.requests import Doubts
+from hillsight.jobs.requests import Doubts, SightDoubts
 from hillsight.reading.doubt.trust import Limits
 
 if TYPE_CHECKING:
@@ -39,18 +39,19 @@ def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
             source=f"as told: {', '.join(words)}{rest}",
             is_guess=False,
         )
-    if not isinstance(request, Doubts):
-        return model
-    return replace(
-        model,
-        station_position_m=request.station_error,
-        feature_position_m=request.feature_error,
-        eye_height_m=request.eye_height_error,
-        refraction=request.refraction_error,
-    )
+    if isinstance(request, SightDoubts):
+        model = replace(
+            model,
+            station_position_m=request.station_error,
+            eye_height_m=request.eye_height_error,
+            refraction=request.refraction_error,
+        )
+    if isinstance(request, Doubts):
+        model = replace(model, feature_position_m=request.feature_error)
+    return model
 
 
-def uncertain_limits(request: Doubts) -> Limits:
+def uncertain_limits(request: SightDoubts) -> Limits:
     """Between which probabilities an answer is uncertain.
 
     Raises

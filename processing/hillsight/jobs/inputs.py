@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from hillsight.ground.stations import Place, Station
     from hillsight.ground.terrain import Terrain
     from hillsight.ground.transform import CheckedTransformer
-    from hillsight.jobs.requests import FromPlaces, TerrainInput
+    from hillsight.jobs.requests import TerrainAndPlaces, TerrainInput
 
 
 _ABOUT_FEATURES = ("feature_layer", "evidence")
@@ -99,7 +99,7 @@ def settled_out_crs(text: str | None) -> CRS | None:
 
 
 @contextmanager
-def opened(request: FromPlaces, *, places_needed: bool = True) -> Iterator[Inputs]:
+def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator[Inputs]:
     """Open everything that a request names; what is in memory is held until the block ends.
 
     Without places, where they are not needed, the working grid is chosen for the terrain's middle.
@@ -197,7 +197,7 @@ def no_features(*wanted: str) -> CallError:
     )
 
 
-def _places(request: FromPlaces, default_crs: CRS, *, needed: bool) -> list[Place]:
+def _places(request: TerrainAndPlaces, default_crs: CRS, *, needed: bool) -> list[Place]:
     places: list[Place] = []
     if request.stations is not None:
         places += read_places(request.stations, request.station_layer, default_crs)

@@ -21,7 +21,7 @@ from hillsight.layers.styles import write_styles
 
 if TYPE_CHECKING:
     from hillsight.jobs.inputs import Inputs
-    from hillsight.jobs.requests import FromPlaces
+    from hillsight.jobs.requests import FromPlaces, TerrainAndPlaces
     from hillsight.layers.package import Package
 
 #: Names of parameters in the provenance, where they differ, with their units.
@@ -39,7 +39,7 @@ _WITH_UNITS = {
 }
 
 
-def named_files(request: FromPlaces) -> list[str]:
+def named_files(request: TerrainAndPlaces) -> list[str]:
     """Every file that the request names as an input."""
     named = [request.terrain, request.stations]
     if isinstance(request, EvidenceInput):
@@ -51,7 +51,7 @@ def named_files(request: FromPlaces) -> list[str]:
     return [name for name in named if isinstance(name, str)]
 
 
-def check_outputs(request: FromPlaces) -> None:
+def check_outputs(request: TerrainAndPlaces) -> None:
     """Find an impossible place to write before the work, not after half of the files are written.
 
     Raises
@@ -60,7 +60,7 @@ def check_outputs(request: FromPlaces) -> None:
         asked for without the package they come from
     """
     inputs = named_files(request)
-    out, csv = request.out, getattr(request, "csv", None)
+    out, csv = getattr(request, "out", None), getattr(request, "csv", None)
     rasters, pictures = getattr(request, "rasters", None), getattr(request, "pictures", None)
     if csv is not None and csv.suffix.lower() == ".gpkg":
         raise OutputError(
@@ -135,7 +135,7 @@ def made_folder(folder: Path) -> Path:
 def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Provenance:
     """Where the results of a job come from, its parameters with their units.
 
-    told : parameters by name, as ``FromPlaces.told`` gives them
+    told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
     for name in ("terrain", "stations", "evidence"):

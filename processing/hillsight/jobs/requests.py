@@ -111,14 +111,20 @@ class TerrainDoubts(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Doubts(TerrainDoubts):
-    """How far terrain, places, eye and air may be wrong."""
+class SightDoubts(TerrainDoubts):
+    """How far terrain, stations, eye and air may be wrong."""
 
     station_error: Number
-    feature_error: Number
     eye_height_error: Number
     refraction_error: Number
     uncertain_between: TwoNumbers
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubts(SightDoubts):
+    """How far terrain, stations, map features, eye and air may be wrong."""
+
+    feature_error: Number
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,12 +136,17 @@ class Outputs(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
-class FromPlaces(TerrainInput, PlacesInput, Outputs):
-    """What all jobs share that look from places over a terrain."""
+class TerrainAndPlaces(TerrainInput, PlacesInput):
+    """Places on a terrain: what all jobs share."""
 
     def told(self) -> dict[str, Any]:
         """The parameters by name, without where results are written."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WRITTEN}
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromPlaces(TerrainAndPlaces, Outputs):
+    """What all jobs share that look from places and can write a GeoPackage."""
 
 
 #: Parameters that say where results go.
@@ -167,7 +178,7 @@ class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, Landf
 
 
 @dataclass(frozen=True, kw_only=True)
-class ViewshedRequest(FromPlaces, Looking, Doubts):
+class ViewshedRequest(FromPlaces, Looking, SightDoubts):
     """The state of every post about each station, or how many stations see each."""
 
     target_height: Numbers
