@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hillsight.landform.flood import LEAVES, VOID, accumulate, basins, drain
+from hillsight.landform.flood import LEAVES, VOID, accumulate, drain
 from terrains import fractal
 
 SPACING_X_M, SPACING_Y_M = 10.0, 13.0
@@ -117,7 +117,7 @@ def test_level_ground_drains_by_the_shortest_way():
         assert way.flat[post] == pytest.approx(way.flat[below] + length)
 
 
-def test_weights_and_labels_go_downstream():
+def test_weights_go_downstream():
     ground = np.array([[9, 9, 9, 9, 9], [9, 8, 7, 6, 5], [9, 9, 9, 9, np.nan]], float)
     drainage = drain(ground, 1.0, 1.0)
     assert list(drainage.receiver.reshape(3, 5)[1, 1:3]) == [7, 8]
@@ -125,9 +125,6 @@ def test_weights_and_labels_go_downstream():
     # (1, 3) stands beside the void: an outlet, like the whole edge
     assert accumulate(drainage, weight)[1, 1:].tolist() == [6.0, 13.0, 21.0, 9.0]
     assert accumulate(drainage, weight)[2, 4] == 0.0
-    seeds = np.zeros((3, 5), int)
-    seeds[1, 3] = 4
-    assert basins(drainage, seeds)[1].tolist() == [0, 4, 4, 4, 0]
 
 
 def test_two_columns_and_all_void():

@@ -27,7 +27,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.posts import see_posts
 from hillsight.sight.viewing import Eye
 from views import surface_of
@@ -93,7 +93,7 @@ def test_distances():
     row = EXTRA["min_max_mask"]
     height_m = _array(row["dem_rowmajor"], row)
     surface, eye = surface_of(height_m, 1.0), Eye(7, 7, 0.0)
-    clearance_m = see_posts(surface, eye, Field(6.0, inner_m=2.0)).clearance_m
+    clearance_m = see_posts(surface, eye, FieldOfView(6.0, inner_m=2.0)).clearance_m
     found = np.where(clearance_m >= 0, 255, 0)
     # GDAL's output is cut to 13 x 13, rows 0 to 12, columns 1 to 13: the one cell 6 south falls off.
     expected = _array(row["expected_rowmajor"], row, "out_nrows", "out_ncols")
@@ -119,7 +119,7 @@ def test_angles(name, to_deg, compared_cells):
     rows, columns = np.indices(height_m.shape)
     east, north = surface.grid.to_map(rows, columns)
     here = [float(v) for v in surface.grid.to_map(r, c)]
-    sector = Field(1e9, from_bearing_grid_deg=0.0, to_bearing_grid_deg=to_deg)
+    sector = FieldOfView(1e9, from_bearing_grid_deg=0.0, to_bearing_grid_deg=to_deg)
     found = np.where(see_posts(surface, Eye(r, c, 0.0), sector).clearance_m >= 0, 255, 0)
     edge = shapely.LineString(
         [here, (here[0] + 99 * np.sin(np.radians(to_deg)), here[1] + 99 * np.cos(np.radians(to_deg)))]

@@ -1,4 +1,4 @@
-"""Slope, aspect, forms and prominence against published values and GDAL's own slope and aspect."""
+"""Slope, aspect and prominence against published values and GDAL's own slope and aspect."""
 
 from __future__ import annotations
 
@@ -10,53 +10,14 @@ import pytest
 
 from hillsight.landform.gradient import horn
 from hillsight.landform.merge_tree import prominences
-from hillsight.landform.openness import FORM_TABLE, Form, forms, patterns
 from terrains import fractal
 
 DATA = Path(__file__).parent / "data"
-FORM_OF = {
-    "FL": Form.FLAT, "PK": Form.PEAK, "RI": Form.RIDGE, "SH": Form.SHOULDER, "SP": Form.SPUR,
-    "SL": Form.SLOPE, "HL": Form.HOLLOW, "FS": Form.FOOTSLOPE, "VL": Form.VALLEY, "PT": Form.PIT, "-": 0,
-}  # fmt: skip
 
 
 def _rows(name):
     with (DATA / name).open(newline="") as file:
         return list(csv.DictReader(file))
-
-
-def test_form_table_is_the_published_one():
-    """Table of Jasiewicz and Stepinski 2013 as brownag/rgeomorphon has it."""
-    published = _rows("geomorphon_10forms.csv")
-    codes = [[int(FORM_OF[row[f"n_positive_{n}"]]) for n in range(9)] for row in published]
-    assert [int(row["n_negative"]) for row in published] == list(range(9))
-    assert FORM_TABLE.tolist() == codes
-
-
-@pytest.mark.parametrize(
-    ("name", "shape", "counts", "form"),
-    [
-        ("plane", lambda e, n: 0.3 * e, (3, 3), Form.SLOPE),
-        ("cone", lambda e, n: -0.3 * np.hypot(e, n), (8, 0), Form.PEAK),
-        ("pit", lambda e, n: 0.3 * np.hypot(e, n), (0, 8), Form.PIT),
-        ("ridge", lambda e, n: -0.3 * np.abs(n), (6, 0), Form.RIDGE),
-        ("valley", lambda e, n: 0.3 * np.abs(n), (0, 6), Form.VALLEY),
-        ("shoulder", lambda e, n: -0.3 * np.maximum(e, 0), (3, 0), Form.SHOULDER),
-        ("footslope", lambda e, n: 0.3 * np.maximum(e, 0), (0, 3), Form.FOOTSLOPE),
-        ("spur", lambda e, n: 0.3 * e - 0.2 * np.abs(n), (5, 3), Form.SPUR),
-        ("sloping ridge", lambda e, n: 0.1 * e - 0.3 * np.abs(n), (7, 1), Form.RIDGE),
-        ("hollow", lambda e, n: 0.3 * e + 0.2 * np.abs(n), (3, 5), Form.HOLLOW),
-        ("saddle", lambda e, n: (e**2 - n**2) / 100, (2, 2), Form.SLOPE),
-        ("flat", lambda e, n: 0 * e, (0, 0), Form.FLAT),
-    ],
-)  # fmt: skip
-def test_ideal_shapes(name, shape, counts, form):
-    """Closed form: what rises and falls about the middle of the shape."""
-    row, column = np.mgrid[:21, :21]
-    ground = shape((column - 10) * 10.0, (10 - row) * 10.0)
-    negatives, positives = patterns(ground, 10.0, 10.0, 80.0)
-    assert (int(negatives[10, 10]), int(positives[10, 10])) == counts, name
-    assert forms(negatives, positives)[10, 10] == form
 
 
 def test_horn_slope_and_aspect_as_published():

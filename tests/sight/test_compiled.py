@@ -144,6 +144,36 @@ def test_the_stamp_changes_with_names_times_and_sizes(room):
     assert len(set(stamps)) == len(stamps)
 
 
+def test_a_file_in_a_folder_of_the_room_belongs_to_the_room(room):
+    assert compiling._room_of(SIGHT / "sweep.py") == SIGHT
+    assert compiling._room_of(SIGHT / "deep" / "down" / "kernels.py") == SIGHT
+    assert compiling._room_of(room / "inner.py") == room
+    _written(room / "a.py", "x = 1\n", 10)
+    before = compiling._room_stamp(room)
+    (room / "deep").mkdir()
+    _written(room / "deep" / "b.py", "x = 1\n", 10)
+    compiling._room_stamp.cache_clear()
+    assert set(before) < set(compiling._room_stamp(room))
+
+
+def test_code_kept_for_a_class_that_is_gone_is_left_aside(room, forgetful):
+    """As after an update that renames what a kernel takes: its index still names the old class."""
+
+    def called(name, time_ns):
+        text = "from typing import NamedTuple\nfrom hillsight.kernels.compiled import compiled\n\n"
+        text += f"class {name}(NamedTuple):\n    told: int\n\n"
+        text += "@compiled\ndef kernel(given):\n    return given.told\n"
+        _written(room / "inner.py", text, time_ns)
+        compiling._room_stamp.cache_clear()
+        spec = importlib.util.spec_from_file_location("inner", room / "inner.py")
+        module = sys.modules["inner"] = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(module)
+        return module.kernel(getattr(module, name)(time_ns))
+
+    assert called("Before", 7) == 7
+    assert called("After", 8) == 8
+
+
 def test_every_kernel_that_calls_into_another_file_carries_the_stamp():
     if numba.config.DISABLE_JIT or not compiling.numba_cache_usable():
         pytest.skip("nothing is cached here")
@@ -162,7 +192,7 @@ def test_every_kernel_that_calls_into_another_file_carries_the_stamp():
         abroad += 1
         modules = [getattr(k, "py_func", function).__module__ for k in called]
         assert all(m.startswith(("hillsight.sight.", "hillsight.kernels.")) for m in modules)
-        stamp = kernel._cache._cache_file._source_stamp
+        stamp = kernel._cache._cache_file._version
         # Names alone: the room may have been written to since it was imported.
         assert [file[0] for file in stamp[1]] == [file[0] for file in compiling._room_stamp(SIGHT)], function
     assert abroad >= 3

@@ -10,7 +10,7 @@ import pytest
 import terrains
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.sight.doubt import Doubtful, probability_at, probability_of_posts
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.posts import see_posts, see_states
 from hillsight.sight.viewing import Eye
 from hillsight.words.states import GroundState
@@ -96,7 +96,7 @@ def test_targets_off_the_terrain_are_unknown():
 
 def test_beyond_the_field_is_unknown():
     surface = surface_of(_ground())
-    eye, field = _eye(surface), Field(150.0, 40.0, 30.0, 200.0)
+    eye, field = _eye(surface), FieldOfView(150.0, 40.0, 30.0, 200.0)
     probability = probability_of_posts(surface, eye, field, 0.0, USUAL)
     asked = see_states(surface, eye, field) != GroundState.BEYOND
     assert np.array_equal(np.isfinite(probability), asked)

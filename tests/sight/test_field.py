@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import terrains
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.posts import see_posts, see_states
 from hillsight.sight.viewing import Eye
 from hillsight.words.states import GroundState
@@ -80,7 +80,7 @@ def test_a_sector_only_leaves_out(sector, place):
     surface = _surface(voids=place[0] == 12.6)
     eye = Eye(*place, 190.0, 6.8e-8)
     from_deg, to_deg = SECTORS[sector]
-    inside = _assert_only_left_out(surface, eye, Field(ALL, 0.0, from_deg, to_deg))
+    inside = _assert_only_left_out(surface, eye, FieldOfView(ALL, 0.0, from_deg, to_deg))
     if place == PLACES[1] and "post" not in sector:
         assert 5 < inside.sum() < inside.size - 5
 
@@ -89,7 +89,7 @@ def test_a_sector_only_leaves_out(sector, place):
 def test_equal_bearings_are_the_whole_round(from_deg):
     surface, eye = _surface(), Eye(40.0, 50.37, 190.0)
     for to_deg in (from_deg, from_deg + 360.0):
-        field = Field(ALL, 0.0, from_deg, to_deg)
+        field = FieldOfView(ALL, 0.0, from_deg, to_deg)
         assert field.all_round
         assert _assert_only_left_out(surface, eye, field).all()
 
@@ -100,7 +100,7 @@ def test_a_ring_of_a_sector_only_leaves_out(number):
     surface = _surface(voids=number % 3 == 0)
     eye = Eye(random.uniform(-5, 85), random.uniform(-5, 105), random.uniform(50, 300), 6.8e-8)
     inner_m, reach_m = np.sort(random.uniform(0, 700, 2))
-    _assert_only_left_out(surface, eye, Field(reach_m, inner_m, *random.uniform(-360, 720, 2)))
+    _assert_only_left_out(surface, eye, FieldOfView(reach_m, inner_m, *random.uniform(-360, 720, 2)))
 
 
 @pytest.mark.parametrize("number", range(6))
@@ -110,7 +110,9 @@ def test_the_answers_of_large_ground_do_not_hang_on_the_field(number):
     surface = _surface((430, 460), voids=number % 2 == 0)
     eye = Eye(random.uniform(0, 429), random.uniform(0, 459), random.uniform(120, 300), 6.8e-8)
     from_deg = random.uniform(0, 360)
-    field = Field(random.uniform(800, 4000), 200.0, from_deg, from_deg + random.choice([2.0, 40.0, 200.0]))
+    field = FieldOfView(
+        random.uniform(800, 4000), 200.0, from_deg, from_deg + random.choice([2.0, 40.0, 200.0])
+    )
     _assert_only_left_out(surface, eye, field)
 
 
@@ -121,10 +123,10 @@ def test_both_bearings_are_included(side, spacing_m):
     surface, eye, bearing_deg = surface_of(np.zeros((11, 11)), spacing_m), Eye(5.0, 5.0, 10.0), 45.0 * side
     row_step, column_step = [(-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1)][side]
     for field in (
-        Field(ALL, 0.0, bearing_deg, bearing_deg + 20.0),
-        Field(ALL, 0.0, bearing_deg - 20.0, bearing_deg),
-        Field(ALL, 0.0, bearing_deg, bearing_deg + 250.0),
-        Field(ALL, 0.0, bearing_deg - 250.0, bearing_deg),
+        FieldOfView(ALL, 0.0, bearing_deg, bearing_deg + 20.0),
+        FieldOfView(ALL, 0.0, bearing_deg - 20.0, bearing_deg),
+        FieldOfView(ALL, 0.0, bearing_deg, bearing_deg + 250.0),
+        FieldOfView(ALL, 0.0, bearing_deg - 250.0, bearing_deg),
     ):
         told = see_states(surface, eye, field)
         for step in range(1, 6):
@@ -133,13 +135,13 @@ def test_both_bearings_are_included(side, spacing_m):
 
 def test_reach_and_inner_distance_are_included():
     surface, eye = surface_of(np.zeros((21, 21)), 3.0, 4.0), Eye(10.0, 10.0, 10.0)
-    told = see_states(surface, eye, Field(25.0, 10.0))
+    told = see_states(surface, eye, FieldOfView(25.0, 10.0))
     _, distance_m = _bearings_deg(surface, eye)
     assert (distance_m == 25.0).sum() >= 4
     assert (distance_m == 10.0).sum() >= 4
     expected = np.where((distance_m >= 10.0) & (distance_m <= 25.0), GroundState.VISIBLE, GroundState.BEYOND)
     assert np.array_equal(told, expected)
-    assert (see_states(surface, eye, Field(10.0, 10.0)) > 0).sum() == (distance_m == 10.0).sum()
+    assert (see_states(surface, eye, FieldOfView(10.0, 10.0)) > 0).sum() == (distance_m == 10.0).sum()
 
 
 @pytest.mark.parametrize("reach_m", [1.0, 9.99, 10.0, 35.0, 200.0, 5000.0, ALL])
@@ -149,7 +151,7 @@ def test_reach_and_inner_distance_are_included():
 )
 def test_the_window_is_the_smallest_that_holds_the_reach(place, reach_m):
     surface, eye = surface_of(np.zeros((21, 31)), 10.0, 12.0), Eye(*place, 10.0)
-    window = Field(reach_m).window(surface.grid, eye)
+    window = FieldOfView(reach_m).window(surface.grid, eye)
     _, distance_m = _bearings_deg(surface, eye)
     held = np.zeros(distance_m.shape, bool)
     held[window.row : window.row + window.rows, window.column : window.column + window.columns] = True
@@ -172,7 +174,7 @@ def test_the_reach_of_an_eye_off_the_terrain_may_miss_rows_of_it(place, reach_m)
 def test_ground_outside_the_field_still_hides():
     """A wall nearer than the inner distance, seen along its own bearing only."""
     surface = surface_of(terrains.with_wall(np.zeros((31, 31), np.float32), column=18, wall_m=50.0))
-    told = see_states(surface, Eye(15.0, 15.0, 1.6), Field(ALL, 100.0, 60.0, 120.0))
+    told = see_states(surface, Eye(15.0, 15.0, 1.6), FieldOfView(ALL, 100.0, 60.0, 120.0))
     assert (told[15, 25:] == GroundState.HIDDEN).all()
     assert (told[15, :25] == GroundState.BEYOND).all()
 
@@ -181,10 +183,10 @@ def test_voids_are_unknown_inside_the_field_only():
     height_m = np.zeros((21, 21), np.float32)
     height_m[10, [3, 12, 17]] = np.nan
     surface, eye = surface_of(height_m), Eye(10.0, 10.0, 5.0)
-    told = see_states(surface, eye, Field(50.0, 15.0))
+    told = see_states(surface, eye, FieldOfView(50.0, 15.0))
     assert told[10, [3, 12, 17]].tolist() == [GroundState.BEYOND, GroundState.UNKNOWN, GroundState.BEYOND]
     assert told[10, [13, 7]].tolist() == [GroundState.UNKNOWN, GroundState.VISIBLE]
-    clearance_m = see_posts(surface, eye, Field(50.0, 15.0)).clearance_m
+    clearance_m = see_posts(surface, eye, FieldOfView(50.0, 15.0)).clearance_m
     assert np.isnan(clearance_m[10, [3, 12, 13, 17]]).all()
 
 
@@ -203,7 +205,7 @@ def test_voids_are_unknown_inside_the_field_only():
 )
 def test_a_field_that_holds_no_ground_is_refused(wrong):
     with pytest.raises(ValueError, match=r"holds no ground|must be numbers"):
-        Field(*wrong)
+        FieldOfView(*wrong)
 
 
 def test_an_eye_nowhere_is_refused():

@@ -11,7 +11,7 @@ import pytest
 
 import terrains
 from hillsight.sight import many
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.many import count_visible, see_many
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.posts import see_posts, see_states
@@ -21,10 +21,10 @@ from views import surface_of
 
 SHAPE = (90, 130)
 FIELDS = {
-    "short": Field(130.0),
-    "ring": Field(400.0, 90.0),
-    "sector": Field(600.0, 0.0, 300.0, 80.0),
-    "all": Field(float("inf")),
+    "short": FieldOfView(130.0),
+    "ring": FieldOfView(400.0, 90.0),
+    "sector": FieldOfView(600.0, 0.0, 300.0, 80.0),
+    "all": FieldOfView(float("inf")),
 }
 
 
@@ -136,7 +136,7 @@ def test_views_come_in_order_and_eyes_are_taken_as_needed(monkeypatch, workers):
     views = see_many(surface, endless(), 150.0)
     assert not taken, "work began before anything was asked for"
     for given, sight in enumerate(itertools.islice(views, 40), 1):
-        assert sight.window == Field(150.0).window(surface.grid, taken[given - 1])
+        assert sight.window == FieldOfView(150.0).window(surface.grid, taken[given - 1])
         assert len(taken) <= given + workers + 2
     views.close()
     assert len(taken) <= 40 + workers + 2

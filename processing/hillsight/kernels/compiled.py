@@ -33,28 +33,42 @@ def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
     return cast("Kernel", _stamped(compiler(kernel)))
 
 
-_SHARED = Path(__file__).parent
+_PACKAGE = Path(__file__).parents[1]
+
+#: Rooms that kernels of all rooms may use.
+_SHARED = (Path(__file__).parent, _PACKAGE / "words")
+
+
+def _room_of(source: Path) -> Path:
+    """The folder below the package that a file stands in, however deep; of another file its own folder."""
+    if _PACKAGE in source.parents and source.parent != _PACKAGE:
+        return _PACKAGE / source.relative_to(_PACKAGE).parts[0]
+    return source.parent
 
 
 @cache
 def _room_stamp(room: Path) -> tuple[tuple[str, int, int], ...]:
-    """Name, time and size of every source file of a room, and of those that kernels of all rooms share."""
-    sources = [*sorted(room.glob("*.py")), *sorted(_SHARED.glob("*.py"))]
-    return tuple((file.name, file.stat().st_mtime_ns, file.stat().st_size) for file in sources)
+    """Path, time and size of every source file of a room, and of those that all rooms share."""
+    sources = [(folder, file) for folder in (room, *_SHARED) for file in sorted(folder.rglob("*.py"))]
+    found = [(str(file.relative_to(folder)), file.stat()) for folder, file in sources]
+    return tuple((name, state.st_mtime_ns, state.st_size) for name, state in found)
 
 
 def _stamped(dispatcher: Any) -> Any:
-    """Have cached code expire when any kernel of the same room (folder) changes.
+    """Have cached code expire when any source of the same room, or of the shared ones, changes.
 
     numba looks only at the file that a kernel stands in, and would go on using the old code of kernels
-    that it calls from other files: a wrong answer that nobody sees. A kernel calls kernels of its own
-    room and of this one only.
+    that it calls from other files: a wrong answer that nobody sees. A kernel uses kernels and constants of
+    its own room and of the shared ones only.
+
+    The stamp goes with numba's version, which is compared before anything else is read: what follows may
+    name a class that is gone, and reading that would raise.
     """
     file: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
     if file is not None:
-        if hasattr(file, "_source_stamp"):
-            room = Path(dispatcher.py_func.__code__.co_filename).parent
-            file._source_stamp = (file._source_stamp, _room_stamp(room))
+        if hasattr(file, "_version"):
+            room = _room_of(Path(dispatcher.py_func.__code__.co_filename))
+            file._version = (file._version, _room_stamp(room))
         else:  # another numba keeps its stamp elsewhere: rather compile anew
             dispatcher._cache.disable()
     return dispatcher

@@ -91,7 +91,7 @@ def _set(share: int) -> None:
     _budget.set(share)
 
 
-def spread(
+def in_slices(
     work: Callable[[int, int], None],
     count: int,
     at_a_time: int,

@@ -10,7 +10,7 @@ import contourpy
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 from hillsight.landform.axes import length_m, smoothed_lines
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def _beside_all(worked: Worked, values: Floats, away_m: float) -> tuple[Floats, 
             worked.height_m, values, grid.spacing_x_m, grid.spacing_y_m, away_m, first, last, upper, lower
         )
 
-    spread(some, grid.rows, 64)
+    in_slices(some, grid.rows, 64)
     return upper, lower
 
 

@@ -71,19 +71,6 @@ def accumulate(drainage: Drainage, weight: Floats | None = None) -> Floats:
     return flat.reshape(shape)
 
 
-def basins(drainage: Drainage, seeds: Integers) -> Integers:
-    """Label of the first labelled post on each post's way down, itself included; 0 where there is none.
-
-    Parameters
-    ----------
-    seeds : (rows, columns) labels, 0 for none
-    """
-    labels = np.array(seeds, dtype=np.int64, order="C")
-    flat = labels.ravel()
-    _label(drainage.receiver, drainage.order, flat)
-    return flat.reshape(labels.shape)
-
-
 @compiled
 def _accumulate(receiver: Integers, order: Integers, total: Floats) -> None:
     """Hand each post's sum to the one below, from the top down."""
@@ -91,15 +78,6 @@ def _accumulate(receiver: Integers, order: Integers, total: Floats) -> None:
         below = receiver[order[k]]
         if below >= 0:
             total[below] += total[order[k]]
-
-
-@compiled
-def _label(receiver: Integers, order: Integers, label: Integers) -> None:
-    """Hand labels up to posts that have none, from the outlets upward."""
-    for post in order:
-        below = receiver[post]
-        if label[post] == 0 and below >= 0:
-            label[post] = label[below]
 
 
 @inlined

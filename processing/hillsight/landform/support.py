@@ -8,7 +8,7 @@ import numpy as np
 
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.corners import corner_posts
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
@@ -60,7 +60,7 @@ def _by_rows(kernel: object, worked: Worked, *arrays: Floats) -> Floats:
     def some(first: int, last: int) -> None:
         kernel(*arrays, grid.spacing_x_m, grid.spacing_y_m, half_m, first, last, out)  # type: ignore[operator]
 
-    spread(some, grid.rows, 64)
+    in_slices(some, grid.rows, 64)
     return out
 
 

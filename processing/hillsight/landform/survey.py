@@ -16,8 +16,8 @@ from hillsight.landform.crossing import kept_apart
 from hillsight.landform.describing import described
 from hillsight.landform.line_frames import Read, line_rows
 from hillsight.landform.lines import ridge_network, valley_network
-from hillsight.landform.once import without_repeats
 from hillsight.landform.point_rows import point_rows
+from hillsight.landform.repeats import without_repeats
 from hillsight.landform.scale import Worked, settle_scales
 from hillsight.landform.tops import raw_peaks, rises, rises_within, tops
 from hillsight.schema.frames import frame_of_rows

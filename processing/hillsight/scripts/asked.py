@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
 from hillsight.scripts.trust_options import uncertain_limits
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
@@ -104,16 +104,16 @@ class Asked:
             self.to_bearing_deg is not None and (self.to_bearing_deg - self.from_bearing_deg) % 360.0 != 0.0
         )
 
-    def field(self, convergence_deg: float) -> Field:
+    def field(self, convergence_deg: float) -> FieldOfView:
         """The field of view of a station, its bearings counted from grid north there.
 
         convergence_deg : true bearing of grid north at the station
         """
         reach_m = self.viewing.reach_m
         if self.to_bearing_deg is None or not self._is_sector:
-            return Field(reach_m, self.inner_m)
+            return FieldOfView(reach_m, self.inner_m)
         sides = (self.from_bearing_deg - convergence_deg, self.to_bearing_deg - convergence_deg)
-        return Field(reach_m, self.inner_m, *sides)
+        return FieldOfView(reach_m, self.inner_m, *sides)
 
 
 def check_bearing(option: str, bearing_deg: float | None) -> None:

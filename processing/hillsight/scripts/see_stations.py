@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from hillsight.scripts.asked import Asked
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.report import Progress
-    from hillsight.sight.field import Field
+    from hillsight.sight.field import FieldOfView
 
     Read = Callable[[int, int, int, int], Floats32]
 
@@ -75,7 +75,7 @@ class _Stand:
     station: Station
     ground_m: float
     eye: Eye
-    field: Field
+    field: FieldOfView
     window: Window
     row: dict[str, Any]
 

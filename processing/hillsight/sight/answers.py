@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _VISIBLE, _UNKNOWN = np.uint8(3), np.uint8(4)
 
 
-class Ground(NamedTuple):
+class SweepGround(NamedTuple):
     """Heights as the sweep reads them.
 
     held : where the heights lie on the lattice; its first row and column are multiples of BLOCK
@@ -176,7 +176,7 @@ def answer_row(
 @compiled
 def answer_hidden_row(
     octant: Octant,
-    ground: Ground,
+    ground: SweepGround,
     look: Look,
     answers: Answers,
     along: float,

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.kernels.threads import spread
-from hillsight.sight.answers import Answers, Ground
+from hillsight.kernels.threads import in_slices
+from hillsight.sight.answers import Answers, SweepGround
 from hillsight.sight.fan import open_fan
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
@@ -44,7 +44,7 @@ def see_in_bands(
     read: Read,
     grid: Grid,
     eye: Eye,
-    field: Field | float,
+    field: FieldOfView | float,
     target_heights_m: Sequence[float] | float = 0.0,
     progress: Callable[[float], None] | None = None,
     *,
@@ -72,7 +72,7 @@ def see_in_bands(
     ------
     ValueError : the eye's position, level or drop is not a number; ``states`` does not fit
     """
-    field = field if isinstance(field, Field) else Field(field)
+    field = field if isinstance(field, FieldOfView) else FieldOfView(field)
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
     look = look_of(eye, field, heights)
     asked = field.window(grid, eye)
@@ -103,13 +103,13 @@ def see_in_bands(
                 last: int,
                 octants: list[Octant] = octants,
                 fans: list[Fan] = fans,
-                ground: Ground = ground,
+                ground: SweepGround = ground,
                 to_i: int = to_i,
             ) -> None:
                 for k in range(first, last):
                     fans[k] = walk_fan(octants[k], ground, look, answers, fans[k], to_i, True)
 
-            spread(some, len(fans), 1)
+            in_slices(some, len(fans), 1)
             walked += to_i - from_i
             if progress is not None:
                 progress(min(walked / to_walk, 1.0))
@@ -123,7 +123,7 @@ def _side(wedge: tuple[Octant, float, float]) -> tuple[bool, int]:
     return octant.along_rows, octant.row_step if octant.along_rows else octant.column_step
 
 
-def _last_i(octant: Octant, field: Field, first_u: float) -> int:
+def _last_i(octant: Octant, field: FieldOfView, first_u: float) -> int:
     """Row of an octant after the last that its wedges come to within the reach."""
     reach = field.reach_m / math.hypot(octant.along_m, first_u * octant.across_m) - octant.first_along
     return octant.posts_along if reach >= octant.posts_along else min(octant.posts_along, int(reach) + 2)
@@ -169,15 +169,15 @@ def _whole_blocks(places: Integers, posts: int) -> tuple[int, int]:
     return first, min(posts - 1, (int(places.max()) // BLOCK + 1) * BLOCK)
 
 
-def _ground(read: Read, held: Window) -> Ground:
+def _ground(read: Read, held: Window) -> SweepGround:
     heights_m = np.ascontiguousarray(read(held), np.float32)
     if heights_m.shape != (held.rows, held.columns):
         raise ValueError(f"{held} was asked for and {heights_m.shape} heights were read")
     maxima = Maxima.of(heights_m)
-    return Ground(held, heights_m.ravel(), maxima.highest_16, maxima.has_void_16, maxima.any_void)
+    return SweepGround(held, heights_m.ravel(), maxima.highest_16, maxima.has_void_16, maxima.any_void)
 
 
-def _mark_voids(ground: Ground, answers: Answers) -> None:
+def _mark_voids(ground: SweepGround, answers: Answers) -> None:
     """Turn the asked posts of a band that are voids from HIDDEN to UNKNOWN."""
     held, asked = ground.held, answers.asked
     top, left = max(held.row, asked.row), max(held.column, asked.column)

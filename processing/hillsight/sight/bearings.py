@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 from hillsight.sight.crossings import ENTRY_SLACK, ground_on_line
 from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
@@ -97,7 +97,7 @@ def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: 
             crests[s],
         )
 
-    spread(some, n, _BEARINGS_AT_A_TIME)
+    in_slices(some, n, _BEARINGS_AT_A_TIME)
     slope[~np.isfinite(slope)] = np.nan
     return BearingSight(
         skyline_slope=slope,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.grid import Surface
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 from hillsight.sight import doubt_gaps as gaps
 from hillsight.sight import doubt_lines as lines
 from hillsight.sight.doubt_ground import (
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
-    from hillsight.sight.field import Field
+    from hillsight.sight.field import FieldOfView
     from hillsight.sight.maxima import Maxima
     from hillsight.sight.posts import PostSight
 
@@ -187,7 +187,7 @@ class Doubtful:
                 found.blamed[first:last],
             )
 
-        spread(some, len(targets), _AT_A_TIME, progress)
+        in_slices(some, len(targets), _AT_A_TIME, progress)
         return found
 
 
@@ -198,7 +198,7 @@ _EARTH_M = 6_371_000.0
 def probability_of_posts(
     surface: Surface,
     eye: Eye,
-    field: Field | float,
+    field: FieldOfView | float,
     target_height_m: float,
     errors: ErrorModel,
     progress: Callable[[float], None] | None = None,

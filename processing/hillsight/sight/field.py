@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 from hillsight.sight.octants import Window
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ _HIDDEN, _UNKNOWN = np.uint8(1), np.uint8(4)
 
 
 @dataclass(frozen=True)
-class Field:
+class FieldOfView:
     """The field of view: ground nearer or to the side of it hides what is in it, but is not answered for.
 
     Parameters
@@ -134,7 +134,7 @@ class Field:
             )
             states[1:, some] = states[0, some]
 
-        spread(rows, asked.rows, _ROWS_AT_A_TIME if alone else asked.rows)
+        in_slices(rows, asked.rows, _ROWS_AT_A_TIME if alone else asked.rows)
 
 
 @compiled

@@ -13,7 +13,7 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import cores
 from hillsight.sight.answers import Answers
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.posts import answer, ground_of
@@ -54,7 +54,7 @@ class WindowSight:
 def see_many(
     surface: Surface,
     eyes: Iterable[Eye],
-    field: Field | float,
+    field: FieldOfView | float,
     target_heights_m: Floats | list[float] | float = 0.0,
     *,
     clearance: bool = False,
@@ -71,7 +71,7 @@ def see_many(
     eyes : may be endless; they are taken as they are needed
     clearance, crests : which values to work out beside the states
     """
-    field = field if isinstance(field, Field) else Field(field)
+    field = field if isinstance(field, FieldOfView) else FieldOfView(field)
     maxima = Maxima.of(surface.height_m) if maxima is None else maxima
     ground = ground_of(surface, maxima)
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
@@ -100,7 +100,7 @@ def see_many(
 def count_visible(
     surface: Surface,
     eyes: Iterable[Eye],
-    field: Field | float,
+    field: FieldOfView | float,
     target_height_m: float = 0.0,
     progress: Callable[[int], None] | None = None,
     *,
@@ -110,7 +110,7 @@ def count_visible(
 
     progress : called with the number of eyes done, from the calling thread
     """
-    field = field if isinstance(field, Field) else Field(field)
+    field = field if isinstance(field, FieldOfView) else FieldOfView(field)
     maxima = Maxima.of(surface.height_m) if maxima is None else maxima
     ground = ground_of(surface, maxima)
     heights = np.array([target_height_m], np.float64)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -129,7 +129,7 @@ class Maxima:
             scratch_m = np.empty(shape[1], np.float32)
             found.append(_fill(height_m, first, last, scratch_m, highest[0], voids[0], highest[1]))
 
-        spread(block_rows, highest[1].shape[0], _AT_A_TIME)
+        in_slices(block_rows, highest[1].shape[0], _AT_A_TIME)
         for level in range(2, LEVELS):
             highest[level][:] = _coarser(highest[level - 1], -np.inf)
         if not any(found):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.grid import on_lines
-from hillsight.kernels.threads import spread
+from hillsight.kernels.threads import in_slices
 from hillsight.sight import walks
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.maxima import Maxima
@@ -97,7 +97,7 @@ def see_points(
             ground_m[first:last],
         )
 
-    spread(under, rows.size, 8 * _LINES_AT_A_TIME)
+    in_slices(under, rows.size, 8 * _LINES_AT_A_TIME)
     clearance_m, fraction = _walk(
         surface,
         maxima,
@@ -259,7 +259,7 @@ def _walk(
         )
         clearance_m[chosen], fraction[chosen] = found
 
-    spread(some, number, _LINES_AT_A_TIME, progress)
+    in_slices(some, number, _LINES_AT_A_TIME, progress)
     return clearance_m, fraction
 
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.kernels.threads import spread
-from hillsight.sight.answers import Answers, Ground, Look
+from hillsight.kernels.threads import in_slices
+from hillsight.sight.answers import Answers, Look, SweepGround
 from hillsight.sight.fan import open_fan
-from hillsight.sight.field import Field
+from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window, octants
 from hillsight.sight.sweep import walk_fan
@@ -59,7 +59,7 @@ def distance_from_m(grid: Grid, eye: Eye) -> Floats:
 def see_posts(
     surface: Surface,
     eye: Eye,
-    field: Field | float,
+    field: FieldOfView | float,
     target_height_m: float = 0.0,
     progress: Callable[[float], None] | None = None,
     *,
@@ -95,7 +95,7 @@ def see_posts(
 def see_states(
     surface: Surface,
     eye: Eye,
-    field: Field | float,
+    field: FieldOfView | float,
     target_heights_m: float | Sequence[float] = 0.0,
     progress: Callable[[float], None] | None = None,
     *,
@@ -122,13 +122,13 @@ def see_states(
 def _see(
     surface: Surface,
     eye: Eye,
-    field: Field | float,
+    field: FieldOfView | float,
     target_heights_m: Sequence[float] | Floats,
     answers: Answers,
     maxima: Maxima | None,
     progress: Callable[[float], None] | None,
 ) -> None:
-    field = field if isinstance(field, Field) else Field(field)
+    field = field if isinstance(field, FieldOfView) else FieldOfView(field)
     maxima = Maxima.of(surface.height_m) if maxima is None else maxima
     heights = np.asarray(target_heights_m, np.float64)
     answer(surface.grid, eye, field, heights, ground_of(surface, maxima), answers, progress, alone=True)
@@ -137,9 +137,9 @@ def _see(
 def answer(
     grid: Grid,
     eye: Eye,
-    field: Field,
+    field: FieldOfView,
     target_heights_m: Floats,
-    ground: Ground,
+    ground: SweepGround,
     answers: Answers,
     progress: Callable[[float], None] | None = None,
     *,
@@ -162,18 +162,18 @@ def answer(
             fan = open_fan(octant, first_u, last_u)
             walk_fan(octant, ground, look, answers, fan, octant.posts_along, False)
 
-    spread(some, len(wedges), 1 if alone else len(wedges), progress)
+    in_slices(some, len(wedges), 1 if alone else len(wedges), progress)
     answer_underfoot(eye, ground, answers)
 
 
-def ground_of(surface: Surface, maxima: Maxima) -> Ground:
+def ground_of(surface: Surface, maxima: Maxima) -> SweepGround:
     """A surface as the sweep reads it."""
     heights_m = np.ascontiguousarray(surface.height_m, np.float32).ravel()
     window = Window(0, 0, surface.grid.rows, surface.grid.columns)
-    return Ground(window, heights_m, maxima.highest_16, maxima.has_void_16, maxima.any_void)
+    return SweepGround(window, heights_m, maxima.highest_16, maxima.has_void_16, maxima.any_void)
 
 
-def look_of(eye: Eye, field: Field, target_heights_m: Floats) -> Look:
+def look_of(eye: Eye, field: FieldOfView, target_heights_m: Floats) -> Look:
     """What an eye asks of the ground.
 
     Raises
@@ -187,7 +187,9 @@ def look_of(eye: Eye, field: Field, target_heights_m: Floats) -> Look:
     return Look(level_m, drop_per_m, float(field.reach_m), target_heights_m, tallest_m)
 
 
-def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers, *, alone: bool) -> None:
+def ask(
+    grid: Grid, eye: Eye, field: FieldOfView, ground: SweepGround, answers: Answers, *, alone: bool
+) -> None:
     """Mark the posts of the field in the answers, before the sweep."""
     values = (answers.clearance_m, answers.crest_distance_m)
     field.ask(
@@ -203,7 +205,7 @@ def ask(grid: Grid, eye: Eye, field: Field, ground: Ground, answers: Answers, *,
     )
 
 
-def wedges_of(grid: Grid, eye: Eye, field: Field) -> list[tuple[Octant, float, float]]:
+def wedges_of(grid: Grid, eye: Eye, field: FieldOfView) -> list[tuple[Octant, float, float]]:
     """The octants around an eye, cut into wedges; those beside the field left out."""
     edges = np.linspace(0.0, 1.0, _WEDGES + 1)
     return [
@@ -214,7 +216,7 @@ def wedges_of(grid: Grid, eye: Eye, field: Field) -> list[tuple[Octant, float, f
     ]
 
 
-def answer_underfoot(eye: Eye, ground: Ground, answers: Answers) -> None:
+def answer_underfoot(eye: Eye, ground: SweepGround, answers: Answers) -> None:
     """The post that an eye stands over, which no sweep away from it comes to, is seen."""
     row, column = int(eye.row), int(eye.column)
     asked, held = answers.asked, ground.held

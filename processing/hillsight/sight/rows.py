@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled, compiled_without_nan
-from hillsight.sight.answers import Ground
+from hillsight.sight.answers import SweepGround
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.octants import Octant
 
@@ -109,7 +109,7 @@ def holds_void(rows: Floats, slot: int, first: int, last: int) -> bool:
 
 
 @compiled
-def blocks_of(ground: Ground, octant: Octant, i: int, first_j: int, last_j: int) -> tuple[float, bool]:
+def blocks_of(ground: SweepGround, octant: Octant, i: int, first_j: int, last_j: int) -> tuple[float, bool]:
     """Greatest height of the blocks that posts first_j..last_j of row i touch; whether they hold a void."""
     row, column = octant.row - ground.held.row, octant.column - ground.held.column
     if octant.along_rows:

@@ -15,8 +15,8 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 from hillsight.sight.answers import (
     Answers,
-    Ground,
     Look,
+    SweepGround,
     answer_hidden_row,
     answer_row,
     mark_visible,
@@ -73,7 +73,7 @@ _CLEAR_M = 1e-4
 
 @compiled
 def walk_fan(
-    octant: Octant, ground: Ground, look: Look, answers: Answers, fan: Fan, to_i: int, keep: bool
+    octant: Octant, ground: SweepGround, look: Look, answers: Answers, fan: Fan, to_i: int, keep: bool
 ) -> Fan:
     """Walk the wedges of a fan as far as row i = to_i of an octant (not included).
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.reading.doubt.trust import Limits
-    from hillsight.sight.field import Field
+    from hillsight.sight.field import FieldOfView
     from hillsight.sight.viewing import Eye
 
 
@@ -42,7 +42,7 @@ class GroundDoubt:
 def doubt_of_ground(
     surface: Surface,
     eye: Eye,
-    field: Field,
+    field: FieldOfView,
     target_height_m: float,
     errors: ErrorModel,
     limits: Limits,

@@ -6,7 +6,7 @@ from typing import Any
 
 import shapely
 
-from hillsight.landform.once import without_repeats
+from hillsight.landform.repeats import without_repeats
 
 
 def row(scale_m: float, *places: tuple[float, float]) -> dict[str, Any]:
