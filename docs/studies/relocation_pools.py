@@ -22,7 +22,7 @@ from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.landform.survey import LandformOptions, survey
 from hillsight.plan.look.glance import Glance, glance
 from hillsight.plan.look.things import Things
-from hillsight.plan.relocation.blurring import beside_places
+from hillsight.plan.relocation.nearby_places import nearby_places
 from hillsight.reading.things.landforms_in_view import landform_features
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.viewing import Viewing
@@ -92,7 +92,7 @@ def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | No
                 glance(over, geodesy, f"{len(kept)}", *place, height_m, VIEWING, things, errors, blocks)
             )
         around = []
-        for place in beside_places(east, north):
+        for place in nearby_places(east, north):
             height_m = surface.height_at_m(*place)
             around.append(glance(surface, geodesy, "", *place, height_m, VIEWING, things, errors, maxima))
         beside.append(around)

@@ -27,10 +27,9 @@ from hillsight.plan.kinds.questions import answer_chances, information, question
 from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
-from hillsight.plan.relocation.asking import chances_of, is_answered
-from hillsight.plan.relocation.changes import judge
-from hillsight.plan.relocation.decision import Rules
-from hillsight.plan.relocation.describing import describe
+from hillsight.plan.relocation.decision import Rules, reach_verdict
+from hillsight.plan.relocation.describing import describe_view
+from hillsight.plan.relocation.next_questions import chances_of, is_answered
 from hillsight.plan.relocation.posterior import base_rates, table_of
 from relocation_pools import GROUNDS, pool_of, surface_of
 
@@ -39,7 +38,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Floats
     from hillsight.plan.kinds.questions import Question
-    from hillsight.plan.relocation.posterior import Table
+    from hillsight.plan.relocation.posterior import LikelihoodTable
     from hillsight.plan.statement import Statement
     from relocation_pools import Pool
 
@@ -147,7 +146,7 @@ def exercise(
         exact = Framing.of(heading_deg, 0.5, 60.0, observer.picture_edge)
         weighing = Weighing(pool.things, exact, observer)
         view = pool.twins[true_place]
-        written = describe(view, weighing)
+        written = describe_view(view, weighing)
         asked = questions([view], weighing)
         spoilt = spoiler.spoil(written, asked, random, walls_gone=random.random() < 0.2)
         if len(spoilt) >= 3:
@@ -213,7 +212,7 @@ class Fits:
             np.concatenate((self.about, one.about), axis=1),
         )
 
-    def tables(self, observer: Observer) -> tuple[Table, Table]:
+    def tables(self, observer: Observer) -> tuple[LikelihoodTable, LikelihoodTable]:
         prior = self.made.framing.prior
         settings = (
             base_rates(self.about, prior),
@@ -231,7 +230,7 @@ class Fits:
         weighing = Weighing(made.pool.things, made.framing, observer)
         man_made = np.array([weighing.evidence_class(s) == "man_made" for s in self.told], bool)
         even = np.full(len(made.candidates), 1.0 / len(made.candidates))
-        state, whole, _ = judge(ours, others, even, man_made, rules)
+        state, whole, _ = reach_verdict(ours, others, even, man_made, rules)
         return {
             "ground": made.pool.ground,
             "state": state,

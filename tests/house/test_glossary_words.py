@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 
 from hillsight.plan.observer import Noticing, Observer
-from hillsight.plan.relocation.arguing import ROLES
+from hillsight.plan.relocation.arguments import ROLES
 from hillsight.plan.relocation.decision import STATES, Rules
 from hillsight.plan.vocabulary import COMMON, KINDS, PARTS, PICTURE, SURENESS
 from house.test_docs import glossary_words

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from hillsight.plan.kinds.questions import Question, information
-from hillsight.plan.relocation.asking import is_answered
 from hillsight.plan.relocation.comparing import Compared, varied
+from hillsight.plan.relocation.next_questions import is_answered
 from hillsight.plan.statement import Statement
 
 

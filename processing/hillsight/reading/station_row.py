@@ -75,8 +75,8 @@ def reach_notes(label: str, viewing: Viewing, spacing_m: float, unknown_share: f
         )
     if unknown_share > _MOST_UNKNOWN_SHARE:
         notes.append(
-            f"{label}: {per_cent(unknown_share, 1)} of the reach is unknown: off the terrain, on a void or seen only "
-            "across one"
+            f"{label}: {per_cent(unknown_share, 1)} of the reach is unknown: off the terrain, on a void or "
+            "seen only across one"
         )
     return notes
 

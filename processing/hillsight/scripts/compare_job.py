@@ -16,7 +16,7 @@ from hillsight.plan.kinds.weigh import Weighing
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import Things
 from hillsight.plan.relocation.comparing import compare, varied
-from hillsight.plan.relocation.describing import describe
+from hillsight.plan.relocation.describing import describe_view
 from hillsight.plan.relocation.relocation import check_candidates
 from hillsight.plan.sighting.template import write_sighting
 from hillsight.plan.statement import Picture, Sighting
@@ -146,7 +146,7 @@ def run_describe(given: Mapping[str, Any]) -> None:
                 f"{len(glances)} stations are given, and one view is described",
                 remedy="Give one, with --at or a file of one point",
             )
-        statements = describe(glances[0], weighing)
+        statements = describe_view(glances[0], weighing)
     looks = looked(given["looks"])
     picture = Picture(
         title=f"{glances[0].label}, looking {round(looks or 0.0) % 360} degrees true",

@@ -28,7 +28,7 @@ from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
 from hillsight.plan.relocation.decision import UNDECIDED as STILL_OPEN
 from hillsight.plan.relocation.decision import Rules
-from hillsight.plan.relocation.everywhere import everywhere
+from hillsight.plan.relocation.lattice import weigh_lattice
 from hillsight.plan.relocation.relocation import Setting, check_candidates, relocate
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.sighting.file import read_sighting
@@ -99,7 +99,7 @@ def run_relocate(given: Mapping[str, Any]) -> None:
         probability = None
         if given["everywhere"] is not None:
             with progress.station("everywhere") as advance:
-                probability = everywhere(
+                probability = weigh_lattice(
                     setting,
                     scene.inputs.stations,
                     sighting,

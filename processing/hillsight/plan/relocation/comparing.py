@@ -10,7 +10,7 @@ import numpy as np
 from hillsight.plan.kinds.facts import fact
 from hillsight.plan.kinds.questions import information, questions
 from hillsight.plan.kinds.saying import say
-from hillsight.plan.relocation.asking import chances_of
+from hillsight.plan.relocation.next_questions import chances_of
 from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from hillsight.errors import CallError
+from hillsight.plan.relocation.posterior import LikelihoodTable, Posterior, log_elsewhere, posterior
 
 if TYPE_CHECKING:
-    from hillsight.plan.relocation.posterior import Posterior
+    from hillsight.arrays import Flags, Floats
 
 DECIDED, UNDECIDED, NONE_FITS = "decided", "undecided", "none_fits"
 STATES = (DECIDED, UNDECIDED, NONE_FITS)
@@ -78,3 +81,31 @@ def decide(whole: Posterior, ground: Posterior, rules: Rules) -> str:
     ):
         return DECIDED
     return UNDECIDED
+
+
+def reach_verdict(
+    table: LikelihoodTable,
+    about: LikelihoodTable,
+    prior: Floats,
+    man_made: Flags,
+    rules: Rules,
+    left_out: Flags | None = None,
+) -> tuple[str, Posterior, Posterior]:
+    """(state, posterior by all statements, posterior without man-made features).
+
+    Parameters
+    ----------
+    table : of the candidates; about : of places that are none of them; prior : (c,)
+    man_made : (s,) statements about man-made features; left_out : (s,) statements not counted
+    """
+    nothing = np.zeros(man_made.size, bool) if left_out is None else left_out
+    whole, ground = (
+        posterior(
+            ours := table.without(out),
+            prior,
+            log_elsewhere(about.without(out), ours, rules.elsewhere_times),
+            rules.none_prior,
+        )
+        for out in (nothing, nothing | man_made)
+    )
+    return decide(whole, ground, rules), whole, ground

@@ -42,7 +42,7 @@ _ORDER = (
 )
 
 
-def describe(glance: Glance, weighing: Weighing) -> tuple[Statement, ...]:
+def describe_view(glance: Glance, weighing: Weighing) -> tuple[Statement, ...]:
     """What would be said of the view from a place, near ground first.
 
     Parameters

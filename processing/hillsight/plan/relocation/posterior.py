@@ -17,7 +17,7 @@ _LEAST = 1e-4
 
 
 @dataclass(frozen=True)
-class Table:
+class LikelihoodTable:
     """How likely every statement is from every place, in every direction.
 
     log_fits : (c, s, h) natural logarithms, weighted; see ``table_of``
@@ -60,7 +60,7 @@ def base_rates(fits_elsewhere: Floats, prior: Floats) -> Floats:
 
 def table_of(
     fits: Floats, rates: Floats, wrong: Floats, weights: Floats, prior: Floats, discount: float
-) -> Table:
+) -> LikelihoodTable:
     """Likelihoods of statements that may be wrong and hang together.
 
     A statement that is wrong says what would be said from anywhere, so it tells no place from another.
@@ -72,7 +72,7 @@ def table_of(
     # Against the base rate: 1 where it is as likely as from anywhere.
     ratio = (1.0 - wrong)[None, :, None] * fits / rates[None, :, None] + wrong[None, :, None]
     logs = np.log(np.maximum(ratio, _LEAST)) * (discount * weights)[None, :, None]
-    return Table(logs, np.log(prior))
+    return LikelihoodTable(logs, np.log(prior))
 
 
 @dataclass(frozen=True)

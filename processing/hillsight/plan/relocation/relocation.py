@@ -12,15 +12,14 @@ from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.things import Things, wanted_rows
-from hillsight.plan.relocation.arguing import arguments
-from hillsight.plan.relocation.asking import next_questions
-from hillsight.plan.relocation.blurring import blurred_fits
-from hillsight.plan.relocation.changes import judge
-from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules
-from hillsight.plan.relocation.elsewhere import places_about
-from hillsight.plan.relocation.otherwise import Otherwise, left_out
-from hillsight.plan.relocation.posterior import Table, base_rates, log_mean, table_of
-from hillsight.plan.relocation.telling import cautions, headline
+from hillsight.plan.relocation.arguments import arguments
+from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules, reach_verdict
+from hillsight.plan.relocation.nearby_places import mean_fits
+from hillsight.plan.relocation.next_questions import next_questions
+from hillsight.plan.relocation.posterior import LikelihoodTable, base_rates, log_mean, table_of
+from hillsight.plan.relocation.reference_places import reference_places
+from hillsight.plan.relocation.summary import cautions, headline
+from hillsight.plan.relocation.variations import Variations, without_each_statement
 from hillsight.plan.verdict import Verdict, Weighed
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ class Relocation:
     verdict: Verdict
     glances: list[Glance]
     weighing: Weighing
-    table: Table
+    table: LikelihoodTable
 
 
 def check_candidates(stations: Sequence[Station]) -> None:
@@ -137,7 +136,7 @@ def relocate(
     glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
     others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
     if few:
-        fits = np.array([blurred_fits(setting.looker, weighing, statements, station) for station in stations])
+        fits = np.array([mean_fits(setting.looker, weighing, statements, station) for station in stations])
     else:
         fits = np.array([weighing.fits(statements, glance) for glance in glances])
     about_fits = np.array([weighing.fits(statements, glance) for glance in others])
@@ -153,7 +152,7 @@ def relocate(
     )
     table, about = table_of(fits, *settings), table_of(about_fits, *settings)
     man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements], bool)
-    state, whole, ground = judge(table, about, prior, man_made, setting.rules)
+    state, whole, ground = reach_verdict(table, about, prior, man_made, setting.rules)
     best = whole.best
     order = np.argsort(-whole.candidates, kind="stable")
     # Where none fits, the best is argued against what would be said elsewhere.
@@ -173,8 +172,8 @@ def relocate(
     verdict = replace(verdict, headline=headline(verdict))
     if few:
         labels = [station.label for station in stations]
-        changes = left_out(verdict, table, about, prior, man_made, setting.rules, labels)
-        again = Otherwise(
+        changes = without_each_statement(verdict, table, about, prior, man_made, setting.rules, labels)
+        again = Variations(
             setting.looker, setting.rules, stations, sighting, weighing, settings, about, prior, man_made
         )
         changes += again.moved(glances, fits, state, best, rival)
@@ -189,7 +188,9 @@ def relocate(
     return Relocation(verdict, glances, weighing, table)
 
 
-def _elsewhere_words(state: str, about: Table, table: Table, others: Sequence[Glance]) -> tuple[str, ...]:
+def _elsewhere_words(
+    state: str, about: LikelihoodTable, table: LikelihoodTable, others: Sequence[Glance]
+) -> tuple[str, ...]:
     """Where it would rather be, if none of the candidates fits; that nothing was tried, if so."""
     if not others:
         return ("no place about the candidates was tried, so nothing is known of: none of these",)
@@ -229,7 +230,7 @@ def _look_elsewhere(
     north = np.array([s.northing_m for s in stations])
     surface = setting.looker.surface(float(east[0]), float(north[0]))
     least_m = 4 * max(surface.grid.spacing_x_m, 10.0)
-    places = places_about(surface, east, north, setting.elsewhere, setting.elsewhere_within_m, least_m)
+    places = reference_places(surface, east, north, setting.elsewhere, setting.elsewhere_within_m, least_m)
     made = [
         Station(f"elsewhere {k}", None, float(e), float(n), None, "") for k, (e, n) in enumerate(places, 1)
     ]
@@ -239,7 +240,7 @@ def _look_elsewhere(
 def _weighed(
     stations: Sequence[Station],
     glances: Sequence[Glance],
-    table: Table,
+    table: LikelihoodTable,
     framing: Framing,
     prior: Floats,
     whole: Posterior,
@@ -276,7 +277,7 @@ def _questions(
     stations: Sequence[Station],
     statements: Sequence[Statement],
     spacing_m: float,
-    table: Table,
+    table: LikelihoodTable,
     whole: Posterior,
 ) -> tuple[NextQuestion, ...]:
     """The next questions, about all that may be seen from any of the likelier candidates."""

@@ -9,9 +9,10 @@ import numpy as np
 
 from hillsight.errors import StationError
 from hillsight.ground.stations import Station
-from hillsight.plan.relocation.blurring import blurred_fits
-from hillsight.plan.relocation.changes import changed, judge
+from hillsight.plan.relocation.decision import reach_verdict
+from hillsight.plan.relocation.nearby_places import mean_fits
 from hillsight.plan.relocation.posterior import table_of
+from hillsight.plan.verdict import Change
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,19 +22,19 @@ if TYPE_CHECKING:
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.relocation.decision import Rules
-    from hillsight.plan.relocation.posterior import Table
+    from hillsight.plan.relocation.posterior import LikelihoodTable, Posterior
     from hillsight.plan.statement import Sighting
-    from hillsight.plan.verdict import Change, Verdict
+    from hillsight.plan.verdict import Verdict
 
 
 #: How far off a candidate's place may be for the answer to stand, and how much higher the eye.
 _OFF_M, _HIGHER_M = 50.0, 1.0
 
 
-def left_out(
+def without_each_statement(
     verdict: Verdict,
-    table: Table,
-    about: Table,
+    table: LikelihoodTable,
+    about: LikelihoodTable,
     prior: Floats,
     man_made: Flags,
     rules: Rules,
@@ -48,15 +49,21 @@ def left_out(
         out[k] = True
         about_it = f"without statement {k + 1} ({numbered[k + 1]})"
         found.append(
-            changed(about_it, verdict.state, best, judge(table, about, prior, man_made, rules, out), labels)
+            change_of(
+                about_it,
+                verdict.state,
+                best,
+                reach_verdict(table, about, prior, man_made, rules, out),
+                labels,
+            )
         )
     if man_made.any() and not man_made.all():
         found.append(
-            changed(
+            change_of(
                 "without man-made features",
                 verdict.state,
                 best,
-                judge(table, about, prior, man_made, rules, man_made),
+                reach_verdict(table, about, prior, man_made, rules, man_made),
                 labels,
             )
         )
@@ -64,7 +71,7 @@ def left_out(
 
 
 @dataclass(frozen=True)
-class Otherwise:
+class Variations:
     """Weighs again with a candidate some way off its place, or every eye higher."""
 
     looker: Looker
@@ -73,7 +80,7 @@ class Otherwise:
     sighting: Sighting
     weighing: Weighing
     settings: tuple[Floats, Floats, Floats, Floats, float]
-    about: Table
+    about: LikelihoodTable
     prior: Floats
     man_made: Flags
 
@@ -102,7 +109,7 @@ class Otherwise:
                 found.append(worst)
         eye_m = self.looker.viewing.eye_height_m + _HIGHER_M
         raised = [
-            blurred_fits(self.looker, self.weighing, self.sighting.statements, station, eye_m)
+            mean_fits(self.looker, self.weighing, self.sighting.statements, station, eye_m)
             for station in self.stations
         ]
         found.append(self._judged(f"with every eye {_HIGHER_M:g} m higher", np.array(raised), state, best))
@@ -110,8 +117,8 @@ class Otherwise:
 
     def _judged(self, about: str, fits: Floats, state: str, best: int) -> Change:
         table = table_of(fits, *self.settings)
-        found = judge(table, self.about, self.prior, self.man_made, self.rules)
-        return changed(about, state, best, found, [s.label for s in self.stations])
+        found = reach_verdict(table, self.about, self.prior, self.man_made, self.rules)
+        return change_of(about, state, best, found, [s.label for s in self.stations])
 
     def _fits_off(self, place: Glance, turn_deg: int) -> Floats | None:
         turn = np.radians(turn_deg)
@@ -119,9 +126,23 @@ class Otherwise:
         north = place.northing_m + _OFF_M * float(np.cos(turn))
         station = Station(place.label, None, east, north, None, "")
         try:
-            return blurred_fits(self.looker, self.weighing, self.sighting.statements, station)
+            return mean_fits(self.looker, self.weighing, self.sighting.statements, station)
         except StationError:
             return None  # off the terrain, or on a void
+
+
+def change_of(
+    about: str, state: str, best: int, found: tuple[str, Posterior, Posterior], labels: Sequence[str]
+) -> Change:
+    """A verdict beside the one that stands."""
+    then, whole, _ = found
+    return Change(
+        about,
+        then,
+        labels[whole.best],
+        float(whole.candidates[whole.best]),
+        then != state or (then != "none_fits" and whole.best != best),
+    )
 
 
 _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")

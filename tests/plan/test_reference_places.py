@@ -13,8 +13,8 @@ from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import STEP_DEG
 from hillsight.plan.look.things import Things, find
 from hillsight.plan.relocation.decision import Rules, decide
-from hillsight.plan.relocation.elsewhere import places_about
 from hillsight.plan.relocation.posterior import Posterior
+from hillsight.plan.relocation.reference_places import reference_places
 
 
 def surface() -> Surface:
@@ -25,16 +25,18 @@ def surface() -> Surface:
 
 def test_places_lie_on_known_ground_about_the_candidates_and_are_the_same_each_time() -> None:
     east, north = np.array([300_500.0, 300_700.0]), np.array([699_500.0, 699_300.0])
-    places = places_about(surface(), east, north, 200, 300.0, 40.0)
+    places = reference_places(surface(), east, north, 200, 300.0, 40.0)
     away = np.hypot(places[:, :1] - east, places[:, 1:] - north)
     assert len(places) == 200
     assert (away.min(axis=1) <= 300.0).all() and (away >= 40.0).all()
     assert (places[:, 0] >= 300_300.0 - 1e-9).all()  # the void in the west
-    assert np.array_equal(places, places_about(surface(), east, north, 200, 300.0, 40.0))
+    assert np.array_equal(places, reference_places(surface(), east, north, 200, 300.0, 40.0))
 
 
 def test_no_ground_gives_no_places() -> None:
-    assert places_about(surface(), np.array([300_100.0]), np.array([699_500.0]), 5, 100.0, 40.0).shape == (
+    assert reference_places(
+        surface(), np.array([300_100.0]), np.array([699_500.0]), 5, 100.0, 40.0
+    ).shape == (
         0,
         2,
     )

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _SEED = 20_260_401
 
 
-def places_about(
+def reference_places(
     surface: Surface,
     easting_m: Floats,
     northing_m: Floats,

@@ -8,7 +8,14 @@ import numpy as np
 import pytest
 
 from hillsight.plan.kinds.saying import say
-from hillsight.plan.relocation.arguing import DECIDES_FROM, FITS_FROM, ROLES, SUPPORTS_FROM, role_of, sentence
+from hillsight.plan.relocation.arguments import (
+    DECIDES_FROM,
+    FITS_FROM,
+    ROLES,
+    SUPPORTS_FROM,
+    role_of,
+    sentence,
+)
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.relocation.relocation import Relocation, Setting
 from hillsight.plan.verdict import Argument

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Floats
     from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
-    from hillsight.plan.relocation.posterior import Table
+    from hillsight.plan.relocation.posterior import LikelihoodTable
     from hillsight.plan.statement import Statement
     from hillsight.plan.verdict import Fact
 
@@ -36,7 +36,7 @@ def arguments(
     statements: Sequence[Statement],
     glances: Sequence[Glance],
     weighing: Weighing,
-    table: Table,
+    table: LikelihoodTable,
     log_elsewhere: Floats,
     best: int,
     rival: int | None,

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _BESIDE_M = 15.0
 
 
-def beside_places(easting_m: float, northing_m: float) -> list[tuple[float, float]]:
+def nearby_places(easting_m: float, northing_m: float) -> list[tuple[float, float]]:
     """Places just beside one, to the four quarters."""
     return [
         (easting_m + _BESIDE_M * east, northing_m + _BESIDE_M * north)
@@ -30,7 +30,7 @@ def beside_places(easting_m: float, northing_m: float) -> list[tuple[float, floa
     ]
 
 
-def blurred_fits(
+def mean_fits(
     looker: Looker,
     weighing: Weighing,
     statements: Sequence[Statement],
@@ -44,7 +44,7 @@ def blurred_fits(
     StationError : the place itself is off the terrain or on a void; those beside it are passed over
     """
     fits = [weighing.fits(statements, looker.look(station, weighing.things, eye_height_m))]
-    for east, north in beside_places(station.easting_m, station.northing_m):
+    for east, north in nearby_places(station.easting_m, station.northing_m):
         try:
             beside = looker.look(
                 Station(station.label, None, east, north, None, ""), weighing.things, eye_height_m

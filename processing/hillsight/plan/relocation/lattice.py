@@ -30,7 +30,7 @@ _MOST_PLACES = 250_000
 
 
 @dataclass(frozen=True)
-class Everywhere:
+class LatticeShares:
     """Probability of each place, adding up to one over the raster.
 
     share : (rows, columns) float32; NaN where there is no ground
@@ -40,14 +40,14 @@ class Everywhere:
     grid: Grid
 
 
-def everywhere(
+def weigh_lattice(
     setting: Setting,
     stations: Sequence[Station],
     sighting: Sighting,
     apart_m: float,
     within_m: float,
     progress: Callable[[float], None] | None = None,
-) -> Everywhere:
+) -> LatticeShares:
     """Weigh places on a lattice about the candidates.
 
     Parameters
@@ -84,7 +84,7 @@ def everywhere(
     ]
     share = np.full((rows, columns), np.nan, np.float32)
     if not places:
-        return Everywhere(share, grid)
+        return LatticeShares(share, grid)
 
     def fits(place: tuple[int, int]) -> Floats:
         e, n = (float(v) for v in grid.to_map(*place))
@@ -102,7 +102,7 @@ def everywhere(
             progress((k + 1) / len(places))
     at = np.array(places)
     share[at[:, 0], at[:, 1]] = special.softmax(logs)
-    return Everywhere(share, grid)
+    return LatticeShares(share, grid)
 
 
 def _ground_m(setting: Setting, grid: Grid, row: int, column: int) -> float:
