@@ -12,6 +12,11 @@ from hillsight.sheets.paper.marks import CLASS_MARKERS, ROLE_LINES, ROLE_WORDS, 
 from hillsight.sheets.paper.palette import INK, PAPER
 from hillsight.words.trust import CLASS_NAMES
 
+SKYLINES: dict[str, dict[str, Any]] = {
+    "skyline": {"linewidth": 1.5},
+    "open skyline": {"linewidth": 1.1, "linestyle": (0, (2, 1.2))},
+}
+
 
 def label_words(entry: dict[str, Any]) -> str:
     """Bearing, name and, of a hidden feature, by how much it is hidden."""
@@ -58,9 +63,9 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
     """Only what is on the strips."""
     found = []
     if "skyline" in drawn:
-        found.append(line_entry("skyline: ground against the sky", linewidth=1.5))
+        found.append(line_entry("skyline: ground against the sky", **SKYLINES["skyline"]))
     if "open skyline" in drawn:
-        found.append(line_entry("skyline; may lie farther off", linewidth=1.1, linestyle=(0, (2, 1.2))))
+        found.append(line_entry("skyline; may lie farther off", **SKYLINES["open skyline"]))
     found += [
         line_entry(ROLE_WORDS[role], **{**ROLE_LINES[role], "linewidth": 0.9})
         for role in ("brow", "crest")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
+from hillsight.reading.panorama import Panorama, Sector, Standpoint, panorama
 from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import label_words, state_mark, strip_legend
+from hillsight.sheets.paper.bearing_marks import SKYLINES, label_words, state_mark, strip_legend
 from hillsight.sheets.paper.labels import Box, rows_above, spread
 from hillsight.sheets.paper.maps import (
     draw_legend,
@@ -23,7 +26,6 @@ from hillsight.words.quantities import length_words
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from hillsight.arrays import Flags, Floats
     from hillsight.layers.contents import Content
 
 _LEFT, _RIGHT = 96, 1520  # of the strips; names may run on to the right of it
@@ -39,29 +41,28 @@ _SEEN = ("visible", "partly", "uncertain")
 
 
 def draw_bearings(content: Content) -> Page:
-    """The page of ``preview_bearings``: one strip for a sector up to 180 degrees, two for more."""
+    """Bearing list and skyline of one station from left to right, A4 lengthwise.
+
+    One strip for a sector up to 180 degrees, two for more. ``content`` is in a projected CRS in metres.
+    """
     page = Page(A4_LONG, A4_SHORT)
-    start, span = _sector(content)
-    strips = 1 if span <= 180 else 2
-    entries = _entries(content, start, span)
-    low, high = _angles(content, entries)
+    seen = panorama(content.frames, _standpoint(content), _sector(content))
+    span = seen.sector.span_deg
+    entries = _entries(seen)
+    low, high = _angles(seen, entries)
     draw_title(page, _LEFT, f"From left to right as seen from {station_name(content)}")
-    page.text(_LEFT, page.height - 68, _count_words(content, entries, start, span), 8)
-    # Without features nothing needs naming: the profile takes the room.
-    names = _NAMES if entries else 12
-    profile = _PROFILE + _NAMES - names
+    page.text(_LEFT, page.height - 68, _count_words(content, entries, seen.sector), 8)
+    strips = 1 if span <= 180 else 2
+    profile, names = _heights(strips, span, low, high, named=bool(entries))
     height = profile + names + _TICKS
     top, unlabelled = page.height - 88.0, 0
     drawn: dict[str, None] = {}
     for number in range(strips):
-        first = start + number * span / strips
         place = Box(_LEFT, top - height + _TICKS, _RIGHT, top - names)
-        strip = _Strip(page, place, first, span / strips, low, high)
-        strip.draw_ground(content, drawn)
+        strip = _Strip(page, place, seen.sector, number, strips, low, high)
+        strip.draw_ground(seen, drawn)
         strip.draw_axes(content.station)
-        unlabelled += strip.draw_marks(
-            [e for e in entries if strip.holds(e["from_start"] + start)], start, drawn
-        )
+        unlabelled += strip.draw_marks([e for e in entries if strip.holds(e["across_deg"])], names, drawn)
         top -= height + 14
     legend = strip_legend(entries, drawn)
     below = draw_legend(page, legend, Box(_LEFT, top - 6, A4_LONG - 60, top - 6), 4)
@@ -77,52 +78,66 @@ def draw_bearings(content: Content) -> Page:
     return page
 
 
-def _sector(content: Content) -> tuple[float, float]:
-    """First true bearing and width of the sector that the list was asked for, degrees."""
-    first = content.parameters.get("from_bearing_true_deg")
-    last = content.parameters.get("to_bearing_true_deg")
-    start = float(first) % 360.0 if isinstance(first, (int, float)) else 0.0
-    if not isinstance(last, (int, float)):
-        return start, 360.0
-    return start, (float(last) - start) % 360.0 or 360.0
+def _sector(content: Content) -> Sector:
+    """The sector that the list was asked for."""
+    first, last = (
+        value if isinstance(value, (int, float)) else None
+        for value in map(content.parameters.get, ("from_bearing_true_deg", "to_bearing_true_deg"))
+    )
+    return Sector.between(first, last)
 
 
-def _entries(content: Content, start: float, span: float) -> list[dict[str, Any]]:
+def _standpoint(content: Content) -> Standpoint:
+    row, refraction = content.station, content.parameters.get("refraction")
+    return Standpoint(
+        row.geometry.x,
+        row.geometry.y,
+        float(row["eye_level_m"]),
+        0.13 if refraction is None else float(refraction),
+        content.frames["stations"].crs,
+    )
+
+
+def _entries(seen: Panorama) -> list[dict[str, Any]]:
     """Features that have a place on the strip, in their order."""
-    frame = content.rows("bearing_list")
-    if frame is None:
-        return []
-    found = []
-    for row in frame.drop(columns="geometry").to_dict("records"):
-        angle = row["vertical_angle_deg"]
-        if isinstance(row.get("landform"), str) and not isinstance(row["name"], str):
-            continue  # there are hundreds; the list and the layer have them
-        if row["state"] not in _SHOWN or angle is None or not np.isfinite(angle):
-            continue
-        from_start = (float(row["bearing_true_deg"]) - start) % 360.0
-        if from_start <= span:
-            found.append({**row, "from_start": from_start})
-    return found
+    return [
+        row
+        for row in seen.features.to_dict("records")
+        # Landforms without a name are hundreds; the list and the layer have them.
+        if row["state"] in _SHOWN
+        and (isinstance(row["name"], str) or not isinstance(row.get("landform"), str))
+    ]
 
 
-def _angles(content: Content, entries: list[dict[str, Any]]) -> tuple[float, float]:
-    """Lowest and highest vertical angle to draw: all marks and the whole skyline, with some room."""
-    angles = [float(e["vertical_angle_deg"]) for e in entries]
-    outline = content.rows("skyline_bearings")
-    if outline is not None:
-        angles += [float(v) for v in outline["angle_deg"] if np.isfinite(v)]
-    if not angles:
+def _angles(seen: Panorama, entries: list[dict[str, Any]]) -> tuple[float, float]:
+    """Lowest and highest vertical angle to draw: the skyline and all marks of the sector, with some room."""
+    shown = replace(seen, features=pd.DataFrame(entries, columns=["vertical_angle_deg"]))
+    found = shown.angles_deg()
+    if found is None:
         return -2.0, 2.0
-    low, high = min(angles), max(angles)
+    low, high = found
     room = max(0.07 * (high - low), (2.0 - (high - low)) / 2, 0.15)
     return low - room, high + room
+
+
+def _heights(strips: int, span: float, low: float, high: float, *, named: bool) -> tuple[float, float]:
+    """Pixels of height of a strip's profile and of the rows of names above it."""
+    if not named:  # nothing needs naming: the profile takes the room
+        names, least = 12.0, _PROFILE + _NAMES - 12.0
+    else:
+        names, least = float(_NAMES), float(_PROFILE)
+    if strips == 2:
+        return least, names
+    # A page to one strip: twice as tall as wide in degrees where that fits.
+    room = 2 * (_PROFILE + _NAMES) + _TICKS + 14 - names
+    return min(max(2 * (high - low) / span * (_RIGHT - _LEFT), least), room), names
 
 
 def _steepening(profile: float, span: float, low: float, high: float) -> float:
     return (profile / (high - low)) / ((_RIGHT - _LEFT) / span)
 
 
-def _count_words(content: Content, entries: list[dict[str, Any]], start: float, span: float) -> str:
+def _count_words(content: Content, entries: list[dict[str, Any]], sector: Sector) -> str:
     counts = {state: sum(e["state"] == state for e in entries) for state in _SHOWN}
     frame = content.rows("bearing_list")
     listed = 0 if frame is None else len(frame)
@@ -131,6 +146,7 @@ def _count_words(content: Content, entries: list[dict[str, Any]], start: float, 
     if undrawn:
         words.append(f"{undrawn} not drawn: out of reach, no height, or a landform without a name")
     what = f"{listed} features: {', '.join(words)}" if listed else "no features listed"
+    start, span = sector.start_deg, sector.span_deg
     part = (
         "round the whole circle"
         if span == 360
@@ -142,96 +158,45 @@ def _count_words(content: Content, entries: list[dict[str, Any]], start: float, 
 
 
 class _Strip:
-    """One strip: bearings from ``first`` over ``span`` degrees."""
+    """One of the strips that a sector is cut into: bearings from ``first`` degrees right of its edge."""
 
-    def __init__(self, page: Page, place: Box, first: float, span: float, low: float, high: float) -> None:
-        self.page, self.place = page, place
-        self.first, self.span = first, span
+    def __init__(
+        self, page: Page, place: Box, sector: Sector, number: int, strips: int, low: float, high: float
+    ) -> None:
+        self.page, self.place, self.sector = page, place, sector
+        self.span = sector.span_deg / strips
+        self.first, self.is_last = number * self.span, number == strips - 1
         self.low, self.high = low, high
-        self.axes: Axes = page.frame(place, Box(0, low, span, high))
+        self.axes: Axes = page.frame(place, Box(self.first, low, self.first + self.span, high))
 
-    def holds(self, bearing_deg: float) -> bool:
-        """Whether a bearing that counts on from the list's start lies on this strip."""
-        return self.first <= bearing_deg < self.first + self.span or (
-            bearing_deg == self.first + self.span and self.span not in (180.0,)
-        )
+    def holds(self, across_deg: float) -> bool:
+        """Whether a bearing that counts on from the sector's edge lies on this strip."""
+        return self.first <= across_deg and (self.is_last or across_deg < self.first + self.span)
 
     def across(self, from_first_deg: float) -> float:
-        """Pixels across of a bearing."""
+        """Pixels across of a bearing that counts on from this strip's edge."""
         return self.place.left + from_first_deg / self.span * self.place.width
 
     def up(self, angle_deg: float) -> float:
         """Pixels up of a vertical angle."""
         return self.place.bottom + (angle_deg - self.low) / (self.high - self.low) * self.place.height
 
-    def draw_ground(self, content: Content, drawn: dict[str, None]) -> None:
+    def draw_ground(self, seen: Panorama, drawn: dict[str, None]) -> None:
         """Skyline, ground below it, nearer crests; adds what was drawn to ``drawn``."""
-        outline = content.rows("skyline_bearings")
-        if outline is not None:
-            x, angle, sure = self._outline(outline)
+        fixed: dict[str, Any] = {"scalex": False, "scaley": False, **LINES}
+        if seen.skyline is not None:
+            x, angle = seen.skyline.across_deg, seen.skyline.angle_deg
             self.axes.fill_between(x, angle, self.low, color=palette.LAND, linewidth=0, zorder=1)
-            for part_sure, word in ((True, "skyline"), (False, "open skyline")):
-                heights = np.where(sure == part_sure, angle, np.nan)
+            for closed, word in ((True, "skyline"), (False, "open skyline")):
+                heights = np.where(seen.skyline.closed == closed, angle, np.nan)
                 if np.isfinite(heights).any():
                     drawn[word] = None
-                    style = (
-                        {"linewidth": 1.5} if part_sure else {"linewidth": 1.1, "linestyle": (0, (2, 1.2))}
-                    )
-                    self.axes.plot(
-                        x, heights, color=INK, zorder=4, scalex=False, scaley=False, **LINES, **style
-                    )
-        lines = content.rows("crest_lines")
-        if lines is None:
-            return
-        for role in ("crest", "brow"):
-            for x, angle in self._crests(content, lines, role):
-                drawn[role] = None
-                style = {**ROLE_LINES[role], "linewidth": 0.8, "alpha": 0.9}
-                self.axes.plot(x, angle, **style, zorder=3, scalex=False, scaley=False, **LINES)
-
-    def _outline(self, outline: Any) -> tuple[Floats, Floats, Flags]:
-        """Bearings from the strip's left edge in order, to beyond both edges; angles; whether sure."""
-        from_first = (outline["bearing_true_deg"].to_numpy(float) - self.first + 5.0) % 360.0 - 5.0
-        angle = outline["angle_deg"].to_numpy(float)
-        sure = (outline["state"] == "ground").to_numpy(bool)
-        order = np.argsort(from_first, kind="stable")
-        x, angle, sure = from_first[order], angle[order], sure[order]
-        again = x < 5.0  # a strip of the whole circle ends where it began
-        return (
-            np.concatenate([x, x[again] + 360.0]),
-            np.concatenate([angle, angle[again]]),
-            np.concatenate([sure, sure[again]]),
-        )
-
-    def _crests(self, content: Content, lines: Any, role: str) -> list[tuple[Floats, Floats]]:
-        """Crest lines of a role as seen: bearings from the strip's left edge, vertical angles."""
-        import shapely
-
-        from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m, grid_bearing_deg
-
-        at = content.station.geometry
-        geodesy = Geodesy(lines.crs)
-        refraction = content.parameters.get("refraction")
-        drop = drop_coefficient_per_m(
-            geodesy.gaussian_radius_m(at.x, at.y), 0.13 if refraction is None else float(refraction)
-        )
-        turn = float(geodesy.convergence_deg(at.x, at.y))
-        found = []
-        for shape in lines.geometry[lines["role"] == role]:
-            for part in shapely.get_parts(shape):
-                points = shapely.get_coordinates(part, include_z=True)
-                distance = np.hypot(points[:, 0] - at.x, points[:, 1] - at.y)
-                points, distance = points[distance > 1.0], distance[distance > 1.0]
-                if len(points) < 2 or not np.isfinite(points).all():
-                    continue
-                rise = points[:, 2] - drop * distance**2 - float(content.station["eye_level_m"])
-                angle = np.degrees(np.arctan2(rise, distance))
-                bearing = grid_bearing_deg(at.x, at.y, points[:, 0], points[:, 1]) + turn - self.first
-                # Unrolled, so that a line over the strip's ends is no stroke across all of it.
-                unrolled = np.degrees(np.unwrap(np.radians(bearing)))
-                unrolled -= 360.0 * np.floor(unrolled.min() / 360.0)
-                found += [(unrolled, angle), (unrolled - 360.0, angle)]
-        return [(x, a) for x, a in found if x.max() >= 0 and x.min() <= self.span]
+                    self.axes.plot(x, heights, color=INK, zorder=4, **{**fixed, **SKYLINES[word]})
+        for crest in sorted(seen.crests, key=lambda crest: crest.role == "brow"):
+            if crest.role in ("crest", "brow"):
+                drawn[crest.role] = None
+                style = {**ROLE_LINES[crest.role], "linewidth": 0.8, "alpha": 0.9}
+                self.axes.plot(crest.across_deg, crest.angle_deg, zorder=3, **{**fixed, **style})
 
     def draw_axes(self, station: Any) -> None:
         """Frame, vertical angles, true bearings with three figures, and compass or grid bearings below."""
@@ -258,7 +223,8 @@ class _Strip:
         page, place = self.page, self.place
         bold = below == 0
         page.text(place.right + 24, place.bottom - (12 if bold else 15) - below, word, 7, bold=bold)
-        first, last = self.first - offset_deg, self.first + self.span - offset_deg
+        first = self.sector.start_deg + self.first - offset_deg
+        last = first + self.span
         for n in range(ceil(first / every - 1e-9), floor(last / every + 1e-9) + 1):
             x = self.across(n * every - first)
             if bold:
@@ -271,15 +237,15 @@ class _Strip:
                 bold=bold, align="center",
             )  # fmt: skip
 
-    def draw_marks(self, entries: list[dict[str, Any]], start: float, drawn: dict[str, None]) -> int:
+    def draw_marks(self, entries: list[dict[str, Any]], names: float, drawn: dict[str, None]) -> int:
         """Marks, and names in rows above with leaders; returns how many names found no room."""
         page = self.page
         labels = [label_words(entry) for entry in entries]
-        xs = [self.across(e["from_start"] + start - self.first) for e in entries]
+        xs = [self.across(e["across_deg"] - self.first) for e in entries]
         ys = [self.up(float(e["vertical_angle_deg"])) for e in entries]
         widths = [page.size_of(text, _LABEL_SIZE)[0] for text in labels]
         height = page.size_of("X", _LABEL_SIZE)[1]
-        band = Box(self.place.left - 60, self.place.top + 8, page.width - 14, self.place.top + _NAMES - 6)
+        band = Box(self.place.left - 60, self.place.top + 8, page.width - 14, self.place.top + names - 6)
         boxes, feet = _placed(entries, xs, widths, height, band)
         for entry, x, y, box in zip(entries, xs, ys, boxes, strict=True):
             self._draw_extent(entry, y, drawn)
@@ -307,7 +273,7 @@ class _Strip:
         width = (float(right) - float(left)) % 360.0
         if width == 0.0 or width > _WIDEST_BAR_DEG:
             return
-        from_first = (float(left) - self.first) % 360.0
+        from_first = (float(left) - self.sector.start_deg - self.first) % 360.0
         colour = palette.EVIDENCE_CLASSES.get(entry["evidence_class"], palette.UNCLASSED)
         for shift in (0.0, -360.0):
             a, b = max(from_first + shift, 0.0), min(from_first + shift + width, self.span)
