@@ -8,6 +8,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+import warnings
 from contextlib import closing
 from pathlib import Path
 
@@ -22,6 +23,7 @@ import shapely
 from hillsight.errors import OutputError
 from hillsight.ground.grid import Grid
 from hillsight.layers.package import Package, package, raster_table
+from hillsight.layers.style_tables import styles_in
 from hillsight.layers.styles import style_text
 from hillsight.schema.layers import LAYERS
 from hillsight.words.states import GROUND_STATE_MEANINGS
@@ -185,7 +187,6 @@ def test_contents_are_described(full: Path) -> None:
         assert found[layer] == ("features", declared.meaning)
     assert found["viewshed_top"] == ("tiles", "what is seen")
     assert found["depth_top"] == ("2d-gridded-coverage", "metres a thing must stand tall to show")
-    assert found["layer_styles"][0] == "attributes"
     indexed = {
         str(name) for (name,) in rows(full, "SELECT name FROM sqlite_master WHERE name LIKE 'rtree_%_geom'")
     }
@@ -194,20 +195,49 @@ def test_contents_are_described(full: Path) -> None:
     assert {time[:19] for time in times} == {STAMP[:19]}
 
 
+#: Which style each table has, as a reader asks that knows the drafts of OGC Testbed-16 (report OGC 20-019r1).
+STYLES_OF_TABLES = """
+SELECT r.table_name, s.style, t.format, t.stylesheet FROM gpkgext_sa_reference r
+JOIN gpkgext_semantic_annotations a ON a.id = r.sa_id AND a.type = 'style'
+JOIN gpkgext_styles s ON s.uri = a.uri
+JOIN gpkgext_stylesheets t ON t.style_id = s.id
+"""
+
+
 def test_styles_travel_inside(full: Path) -> None:
-    found = rows(
-        full,
-        "SELECT f_table_name, f_geometry_column, styleName, styleSLD, useAsDefault FROM layer_styles",
-    )
     styles = {layer: layer for layer in LAYERS} | {
         f"{kind}_{name}": kind for kind in ("viewshed", "depth") for name in ("top", "knoll")
     }
-    assert {name: style for name, _, style, *_ in found} == styles
-    for name, column, style, text, default in found:
-        assert text == style_text(str(style))
-        assert column == ("geom" if name in LAYERS else "")
-        assert default == 1
-    assert len(geopandas.read_file(full, layer="layer_styles")) == len(styles)
+    found = rows(full, STYLES_OF_TABLES)
+    assert len(found) == len(styles)
+    assert {name: style for name, style, *_ in found} == styles
+    for _, style, form, text in found:
+        assert form == "application/vnd.ogc.sld+xml;version=1.0"
+        assert bytes(text).decode() == style_text(str(style))  # type: ignore[call-overload]
+    once = [style for (style,) in rows(full, "SELECT style FROM gpkgext_styles")]
+    assert sorted(once) == sorted(set(styles.values()))
+    assert styles_in(full) == {style: style_text(style) for style in once}
+
+
+def test_tables_of_styles_are_registered_and_are_no_layers(full: Path) -> None:
+    registered = rows(
+        full, "SELECT table_name FROM gpkg_extensions WHERE table_name LIKE 'gpkgext%' ORDER BY table_name"
+    )
+    there = rows(
+        full, "SELECT name FROM sqlite_master WHERE type='table' AND name LIKE 'gpkgext%' ORDER BY 1"
+    )
+    assert registered == there
+    assert len(there) == 4
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert list(pyogrio.list_layers(full)[:, 0]) == list(LAYERS)
+
+
+def test_a_file_without_styles_is_told(tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "other.gpkg") as database:
+        database.execute("CREATE TABLE gpkg_contents (table_name TEXT)")
+    with pytest.raises(OutputError, match="styles cannot be read"):
+        styles_in(tmp_path / "other.gpkg")
 
 
 def test_metadata_says_where_it_comes_from(full: Path) -> None:
@@ -411,7 +441,7 @@ def test_counts_come_back_bit_for_bit(tmp_path: Path, values: tuple[int, ...], s
         assert back.tobytes() == counts.tobytes()
         assert file.nodata is None
     with sqlite3.connect(tmp_path / "c.gpkg") as database:
-        found = database.execute("SELECT styleName FROM layer_styles").fetchall()
+        found = database.execute("SELECT style FROM gpkgext_styles").fetchall()
         assert found == [("visible_count",)]
 
 

@@ -274,10 +274,11 @@ def test_nothing_depends_on_scale() -> None:
 
 def test_styles_are_copied_whole(tmp_path: Path) -> None:
     (tmp_path / "skyline.sld").write_text("old")
-    written = write_styles(tmp_path)
-    assert written == [tmp_path / f"{name}.sld" for name in style_names()]
+    chosen = {name: style_text(name) for name in ("tops", "skyline", "viewshed")}
+    written = write_styles(tmp_path, chosen)
+    assert written == [tmp_path / f"{name}.sld" for name in chosen]
     for path in written:
         assert path.read_bytes() == style_text(path.stem).encode()
     assert len(list(tmp_path.iterdir())) == len(written)
     with pytest.raises(OutputError, match="folder does not exist"):
-        write_styles(tmp_path / "no")
+        write_styles(tmp_path / "no", chosen)

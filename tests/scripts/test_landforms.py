@@ -15,7 +15,7 @@ from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
 from hillsight.landform.survey import LandformOptions, survey
-from hillsight.layers.styles import write_styles
+from hillsight.layers.styles import style_names, style_text, write_styles
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS
 from scripts.commands import AT, NORTH, POSTS, SPACING, WEST, Ended, done, features, run, terrain
@@ -204,15 +204,13 @@ def test_a_refusal_leaves_the_older_file_as_it_was(tmp_path: Path) -> None:
 def test_a_style_missing_from_the_installation_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The style of a layer that is not in the package, so that the package alone would do without it."""
     lacking = tmp_path / "installed"
     lacking.mkdir()
-    write_styles(lacking)
-    (lacking / "skyline.sld").unlink()
+    write_styles(lacking, {name: style_text(name) for name in style_names() if name != "spurs"})
     folder = tmp_path / "work"
     folder.mkdir()
     monkeypatch.setattr("hillsight.layers.styles._folder", lambda: lacking)
-    assert_refused(folder, *SCALES, says=("style of skyline is missing", "Install hillsight again"))
+    assert_refused(folder, *SCALES, says=("style of spurs is missing", "Install hillsight again"))
 
 
 def test_pictures_that_cannot_be_drawn_leave_no_package(

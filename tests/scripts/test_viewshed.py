@@ -52,7 +52,7 @@ def posts(folder: Path, table: str, name: str = "out") -> tuple[AnyArray, AnyArr
 def tables(folder: Path, name: str = "out") -> list[str]:
     with sqlite3.connect(folder / f"{name}.gpkg") as database:
         rows = database.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid").fetchall()
-    return [row[0] for row in rows if row[0] != "layer_styles"]
+    return [row[0] for row in rows]
 
 
 def parameters(folder: Path, name: str = "out") -> dict[str, Any]:

@@ -17,6 +17,7 @@ from hillsight.kernels.threads import workers
 from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
+from hillsight.layers.style_tables import styles_in
 from hillsight.layers.styles import write_styles
 
 if TYPE_CHECKING:
@@ -198,7 +199,7 @@ def style_folder(out: Path) -> Path:
 
 
 def write_style_folder(out: Path) -> None:
-    """SLD files beside the GeoPackage, for programs that do not read its own style table.
+    """SLD files beside the GeoPackage, for programs that do not read its own style tables.
 
     Raises
     ------
@@ -213,4 +214,4 @@ def write_style_folder(out: Path) -> None:
             where=str(folder),
             remedy="The GeoPackage holds the styles too",
         ) from error
-    write_styles(folder)
+    write_styles(folder, styles_in(out))

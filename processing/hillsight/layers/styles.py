@@ -11,6 +11,7 @@ from hillsight.layers.atomic import replacing
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from importlib.resources.abc import Traversable
 
 RASTER_STYLES = ("viewshed", "depth", "probability", "probability_of_place", "visible_count")
@@ -40,18 +41,20 @@ def style_text(layer: str) -> str:
         ) from error
 
 
-def write_styles(folder: Path) -> list[Path]:
-    """Copy every style into an existing folder, replacing older ones; returns the files written.
+def write_styles(folder: Path, styles: Mapping[str, str]) -> list[Path]:
+    """Write styles into an existing folder, replacing older ones; returns the files written.
+
+    styles : SLD text by the name of the style
 
     Raises
     ------
     OutputError : the folder is missing or cannot be written to
     """
     written = []
-    for name in style_names():
+    for name, text in styles.items():
         path = Path(folder) / f"{name}.sld"
         with replacing(path) as temporary:
-            temporary.write_text(style_text(name), encoding="utf-8", newline="\n")
+            temporary.write_text(text, encoding="utf-8", newline="\n")
         written.append(path)
     return written
 

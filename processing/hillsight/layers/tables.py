@@ -1,4 +1,4 @@
-"""Bookkeeping tables of a GeoPackage: styles, metadata, column documentation and the list of raster codes."""
+"""Bookkeeping tables of a GeoPackage: metadata, column documentation and the list of raster codes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
-from hillsight.layers.styles import style_text
+from hillsight.layers.style_tables import write_style_tables
 from hillsight.schema.columns import Layer
 from hillsight.words.states import GROUND_STATE_MEANINGS
 
@@ -73,21 +73,6 @@ _EXTENSIONS = (
     ("gpkg_data_columns", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
     ("gpkg_data_column_constraints", "gpkg_schema", "http://www.geopackage.org/spec/#extension_schema"),
 )
-# So that the SLD travels in the file: an exchange table by common practice, in no standard. The names
-# with f_ are those of OGC Simple Features SQL.
-_STYLE_TABLE = """
-CREATE TABLE layer_styles (
-  id INTEGER PRIMARY KEY NOT NULL,
-  f_table_catalog TEXT,
-  f_table_schema TEXT,
-  f_table_name TEXT,
-  f_geometry_column TEXT,
-  styleName TEXT,
-  styleSLD TEXT,
-  useAsDefault BOOLEAN,
-  description TEXT,
-  update_time DATETIME)
-"""
 # The notation of the metadata, not a vocabulary: the JSON standard.
 _JSON_STANDARD = "https://www.rfc-editor.org/rfc/rfc8259"
 
@@ -138,7 +123,7 @@ def write_tables(path: Path, tables: Sequence[Table], provenance: Provenance, sh
             _EXTENSIONS,
         )
         _order_contents(database, tables)
-        _write_styles(database, tables, stamp)
+        write_style_tables(database, [(table.name, table.style) for table in tables])
         _write_metadata(database, tables, provenance, stamp)
         _document_columns(database, tables)
         database.execute("COMMIT")
@@ -151,24 +136,6 @@ def _order_contents(database: sqlite3.Connection, tables: Sequence[Table]) -> No
     database.executemany(
         "UPDATE gpkg_contents SET rowid = ? WHERE table_name = ?",
         [(last + place, table.name) for place, table in enumerate(tables, 1)],
-    )
-
-
-def _write_styles(database: sqlite3.Connection, tables: Sequence[Table], stamp: str) -> None:
-    database.execute(_STYLE_TABLE)
-    database.execute(
-        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
-        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'how each layer is drawn', ?, 0)",
-        (stamp,),
-    )
-    database.executemany(
-        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "
-        "styleName, styleSLD, useAsDefault, description, update_time) "
-        "VALUES ('', '', ?, ?, ?, ?, 1, ?, ?)",
-        [
-            (table.name, table.geometry_column, table.style, style_text(table.style), table.meaning, stamp)
-            for table in tables
-        ],
     )
 
 

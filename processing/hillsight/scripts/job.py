@@ -21,6 +21,7 @@ from hillsight.layers.landform_file import read_landforms
 from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
+from hillsight.layers.style_tables import styles_in
 from hillsight.layers.styles import write_styles
 from hillsight.reading.ground.first_ground import check_sector_width
 from hillsight.reading.outlook import Landforms, Request
@@ -372,7 +373,7 @@ def _style_folder(out: Path) -> Path:
 
 
 def write_style_folder(out: Path) -> None:
-    """SLD files beside the GeoPackage, for programs that do not read its own style table."""
+    """SLD files beside the GeoPackage, for programs that do not read its own style tables."""
     folder = _style_folder(out)
     try:
         folder.mkdir(exist_ok=True)
@@ -382,4 +383,4 @@ def write_style_folder(out: Path) -> None:
             where=str(folder),
             remedy="The GeoPackage holds the styles too",
         ) from error
-    write_styles(folder)
+    write_styles(folder, styles_in(out))

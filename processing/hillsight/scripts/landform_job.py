@@ -15,7 +15,6 @@ from hillsight.landform.map_names import named
 from hillsight.landform.scale import settle_scales
 from hillsight.landform.survey import LandformOptions, survey
 from hillsight.layers.package import package
-from hillsight.layers.styles import style_names, style_text
 from hillsight.reading.outlook import Landforms
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.report import Progress, note
@@ -47,8 +46,6 @@ def run_landforms(given: Mapping[str, Any]) -> None:
     given = {**given, "evidence": None}
     out_crs = None if given["out_crs"] is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
     check_outputs(given, named_files(given))
-    for style in style_names():  # a missing one is known before the package is in its place
-        style_text(style)
     inputs = open_inputs(given, places_needed=False)
     surface = _ground(given, inputs)
     scales_m, scale_notes = settle_scales(surface, given["scales"])
