@@ -25,7 +25,6 @@ OPTION_WORDS = {
     "hillsight.ground.stations",
     "hillsight.ground.terrain",
     "hillsight.jobs",
-    "hillsight.landform.scale",
     "hillsight.plan.look.things",
     "hillsight.plan.relocation.decision",
     "hillsight.plan.relocation.lattice",

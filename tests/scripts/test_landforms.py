@@ -170,16 +170,16 @@ def test_usual_scales_that_do_not_suit_are_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        (("--scale", "19"), ("--scale is 19 m", "from 20 m", "two spacings", "150 m")),
-        (("--scale", "100", "--scale", "151"), ("--scale is 151 m", "150 m", "quarter")),
-        (("--scale", "0"), ("--scale is 0 m",)),
+        (("--scale", "19"), ("the scale is 19 m", "from 20 m", "two spacings", "150 m")),
+        (("--scale", "100", "--scale", "151"), ("the scale is 151 m", "150 m", "quarter")),
+        (("--scale", "0"), ("the scale is 0 m",)),
         (("--scale", "nan"), ("--scale", "finite")),
         (("--scale", "wide"), ("--scale", "wide")),
         (("--reach", "200"), ("--reach needs a place", "--at", "--stations")),
         (("--at", AT, "--reach", "0"), ("--reach is 0 m", "above 0")),
         (("--at", AT, "--reach", "-5"), ("--reach is -5 m", "above 0")),
-        (("--at", AT, "--reach", "60"), ("none of the usual scales", "--scale METRES")),
-        (("--at", AT, "--reach", "100", "--scale", "120"), ("--scale is 120 m", "quarter")),
+        (("--at", AT, "--reach", "60"), ("none of the usual scales", "(--scale METRES)")),
+        (("--at", AT, "--reach", "100", "--scale", "120"), ("the scale is 120 m", "quarter")),
         (("--at", "310000,699704,Far", "--reach", "100"), ("Far", "off the terrain")),
         (("--steep-from", "0"), ("--steep-from is 0 degrees", "between 0 and 90")),
         (("--steep-from", "30", "--steep-from", "90"), ("--steep-from is 90 degrees",)),
@@ -197,7 +197,7 @@ def test_calls_that_make_no_sense(tmp_path: Path, more: tuple[str, ...], says: t
 def test_a_refusal_leaves_the_older_file_as_it_was(tmp_path: Path) -> None:
     terrain(tmp_path)
     done(*words(tmp_path))
-    assert_refused(tmp_path, "--scale", "19", says=("--scale is 19 m",))
+    assert_refused(tmp_path, "--scale", "19", says=("the scale is 19 m",))
     assert len(layer(tmp_path, "spurs")) > 0
 
 

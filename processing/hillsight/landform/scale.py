@@ -140,16 +140,18 @@ def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[l
             f"{grid.rows} rows by {grid.columns} columns of posts are too narrow for landforms of any scale: "
             f"a quarter of the shorter side is {most_m:g} m, less than two spacings of posts ({least_m:g} m)",
             where="the terrain to be read",
-            remedy="Give a terrain, or a --reach, that makes its shorter side "
+            remedy="Give a terrain, or a reach, that makes its shorter side "
             f"{least_m / _LARGEST_SHARE:g} m at least, or posts that stand closer",
+            parameters=("terrain", "reach"),
         )
     bounds = f"from {least_m:g} m (two spacings of its posts) to {most_m:g} m (a quarter of its shorter side)"
     if scales_m:
         for scale_m in scales_m:
             if not (math.isfinite(scale_m) and least_m <= scale_m <= most_m):
                 raise CallError(
-                    f"--scale is {scale_m:g} m, and this terrain can be read {bounds}",
+                    f"the scale is {scale_m:g} m, and this terrain can be read {bounds}",
                     remedy="Give a scale between these, or another terrain",
+                    parameters=("scales",),
                 )
         return sorted(set(scales_m), reverse=True), []
     usual_m = _USUAL_CELLS / _LEAST_CELLS * least_m
@@ -158,7 +160,8 @@ def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[l
         raise CallError(
             f"none of the usual scales ({', '.join(f'{s:g}' for s in DEFAULT_SCALES_M)} m) suits this "
             f"terrain, which can be read {bounds}",
-            remedy="Name one with --scale METRES, or give another terrain",
+            remedy="Name one, or give another terrain",
+            parameters=("scales",),
         )
     dropped = [f"{s:g} m" for s in DEFAULT_SCALES_M if s not in kept]
     notes = []
