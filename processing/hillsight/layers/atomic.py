@@ -13,7 +13,7 @@ import threading
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
 from hillsight.layers.provenance import local_file
@@ -30,6 +30,10 @@ _DISK_TROUBLE = {
     errno.EROFS: "the folder is read-only",
     errno.EIO: "the disk reports a fault",
 }
+# Times that a lock is tried for which another run removes in that moment.
+_TRIES = 5
+# What a file system answers that knows no locks.
+_NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}
 
 
 @contextmanager
@@ -175,62 +179,39 @@ def _lock(path: Path, lock: Path) -> Iterator[bool]:
 
     Yields False where the file system knows no locks: two runs then both finish, the later one wins.
     """
-    while True:
+    from filelock import FileLock, Timeout
+
+    held = FileLock(lock)
+    trouble: OSError = FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+    for _ in range(_TRIES):
         try:
-            handle = lock.open("a+b")
-        except OSError as error:
-            raise OutputError(
-                f"nothing can be written in the folder ({error.strerror})",
-                where=str(Path(path).parent),
-                remedy="Name another folder",
-            ) from error
-        try:
-            locked = _try_lock(handle)
-        except BlockingIOError:
-            handle.close()
-            raise OutputError(
-                "another run is writing it", where=str(path), remedy="Wait for it, or name another file"
-            ) from None
-        # The run before may have removed the file between opening and locking it.
-        if not locked or _still_there(handle, lock):
+            held.acquire(blocking=False)
             break
-        handle.close()
+        except Timeout:
+            if lock.exists():
+                raise OutputError(
+                    "another run is writing it", where=str(path), remedy="Wait for it, or name another file"
+                ) from None
+            continue  # the run before has just removed it, or no file can be made here
+        except OSError as error:
+            if error.errno in _NO_LOCKS:
+                break
+            trouble = error
+    else:
+        raise OutputError(
+            f"nothing can be written in the folder ({trouble.strerror})",
+            where=str(Path(path).parent),
+            remedy="Name another folder",
+        ) from trouble
     try:
-        yield locked
+        yield held.is_locked
     finally:
         if os.name == "nt":  # an open file cannot be removed there
-            handle.close()
+            held.release()
+        # Elsewhere it goes while it is held: whoever opened it meanwhile finds it gone and tries no further.
         with contextlib.suppress(OSError):
             lock.unlink(missing_ok=True)
-        handle.close()
-
-
-def _try_lock(handle: IO[bytes]) -> bool:
-    """Lock without waiting; False where the file system knows no locks. BlockingIOError: held by another."""
-    try:
-        if os.name == "nt":
-            import msvcrt
-
-            try:
-                msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-            except PermissionError as error:
-                raise BlockingIOError from error
-        else:
-            import fcntl
-
-            fcntl.flock(handle.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        raise
-    except OSError:
-        return False
-    return True
-
-
-def _still_there(handle: IO[bytes], lock: Path) -> bool:
-    try:
-        return os.path.samestat(os.fstat(handle.fileno()), lock.stat())
-    except FileNotFoundError:
-        return False
+        held.release()
 
 
 def _put_in_place(path: Path, temporary: Path, final: Path) -> None:
