@@ -18,9 +18,9 @@ import pytest
 import rasterio
 import shapely
 
+from hillsight.jobs.outlook import LAYERS as OUTLOOK_LAYERS
 from hillsight.reading.outlook import Outlook, Request, look_out
 from hillsight.schema.layers import LAYERS
-from hillsight.scripts.outlook import LAYERS as OUTLOOK_LAYERS
 from hillsight.sight.viewing import Viewing
 
 from scripts.commands import Ended, done, features, terrain  # isort: skip

@@ -50,18 +50,27 @@ def dead_ground(
 ) -> Result:
     """The ground that each station cannot see, pocket by pocket, with what hides it.
 
+    Layers: stations, visible_ground, dead_ground, dead_ground_by_crest, unknown_ground, crest_lines.
+
     Parameters
     ----------
     terrain : a raster file, a ``Raster`` or an xarray DataArray
-    stations : a vector file or a GeoDataFrame of points
-    at : places, each (easting, northing, "name") or a text "easting,northing,name"
+    terrain_crs : CRS of a terrain that names none
+    band : band with the heights, from 1
+    vertical_unit : "m", "ft", "dm" ..., where the file does not say
+    nodata : a further value that marks voids
+    grid_crs : metric CRS to work in where the terrain is in degrees or feet
+    stations : points to look from, a vector file or a GeoDataFrame; ``station_layer`` is its layer
+    at : places to look from, each (easting, northing, "name") or a text "easting,northing,name"
+    at_crs : CRS of ``at``; without it the terrain's
     eye_height, target_height : m above the ground
-    reach : m on the grid
-    least_pocket : ha
+    reach : how far to look, m on the grid
+    refraction : ray curvature over earth curvature
+    least_pocket : pockets below this area (ha) are left out of the list
+    cells : whether outlines follow cells in place of being drawn between posts
     out : GeoPackage to write; without it the result holds everything in memory
-    listener : hears of progress and notes
-
-    docs/scripts/dead-ground.md tells of the rest.
+    out_crs : CRS of what comes out; without it the working grid's
+    listener : hears of progress, notes and each station's rows
 
     Raises
     ------

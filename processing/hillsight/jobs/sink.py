@@ -173,7 +173,9 @@ class PackageSink:
         """Write a raster."""
         if self._rasters_wanted:
             table = raster.table(set(self.kinds))
-            self.file.write_raster(table, raster.array, raster.grid, raster.meaning, raster.kind)
+            self.file.write_raster(
+                table, raster.array, raster.grid, raster.meaning, raster.kind, station=raster.about or None
+            )
             self.kinds[table] = raster.kind
             self._are_bytes[table] = raster.array.dtype == np.uint8
 

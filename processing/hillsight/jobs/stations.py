@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import geopandas
     from pyproj import CRS
 
+    from hillsight.ground.grid import Surface
     from hillsight.ground.transform import Operation
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.listener import Listener
@@ -162,12 +163,13 @@ def _written_with(inputs: Inputs, out_crs: CRS, tell: Callable[[str], None]) -> 
 
 def _draw(out: Path, folder: Path, reach_m: float, inputs: Inputs) -> list[Path]:
     """Pictures of every station from the package just written."""
+    from hillsight.layers.contents import read_contents
     from hillsight.sheets.station.preview import preview_all
 
     stations = {station.label: station for station in inputs.stations}
 
-    def around(label: str) -> object:
+    def around(label: str) -> Surface:
         station = stations[label]
         return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * reach_m)
 
-    return preview_all(out, around, folder, features=inputs.features)  # type: ignore[arg-type]
+    return preview_all(read_contents(out), around, folder, features=inputs.features)

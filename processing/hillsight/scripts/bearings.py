@@ -24,15 +24,19 @@ from hillsight.scripts.running import script
 @trust_options.trust
 @options.output(required=False)
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, show_hidden: bool, **given: Any) -> None:
     """List map features from left to right: bearing, distance, height from the eye, how much is seen.
 
     Prints a table; --out and --csv write it to files. Features are judged against bare ground: what trees
     and buildings hide is not known.
     """
-    from hillsight.scripts.job import run_job
+    from hillsight.jobs.bearings import bearings
+    from hillsight.scripts.report import StationReport, check_shown
 
-    run_job("bearings", given, layers=("stations", "bearing_list", "relations"), rasters=False)
+    check_shown(show_hidden, **given)
+    with StationReport(quiet=quiet, show_hidden=show_hidden) as report:
+        result = bearings(**given, listener=report)
+    report.tell(result)
 
 
 if __name__ == "__main__":

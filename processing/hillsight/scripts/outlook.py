@@ -7,22 +7,6 @@ from typing import Any
 from hillsight.scripts import landform_options, options, trust_options
 from hillsight.scripts.running import script
 
-LAYERS = (
-    "stations",
-    "visible_ground",
-    "dead_ground",
-    "dead_ground_by_crest",
-    "unknown_ground",
-    "crest_lines",
-    "skyline",
-    "skyline_bearings",
-    "bearing_list",
-    "first_ground",
-    "seen_lines",
-    "seen_areas",
-    "relations",
-)
-
 
 @script(
     "outlook",
@@ -46,7 +30,7 @@ LAYERS = (
 @options.rasters
 @options.pictures
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, show_hidden: bool, **given: Any) -> None:
     """Write all that each station sees: ground, dead ground, crests, skyline and features by bearing.
 
     Dead ground comes in pockets, each with the crest line that hides it. Map features are listed from left
@@ -55,9 +39,13 @@ def command(**given: Any) -> None:
     Terrain models leave out trees, walls and buildings and are wrong by metres in places: treat every edge
     as approximate and check on the ground where safety depends on it.
     """
-    from hillsight.scripts.job import run_job
+    from hillsight.jobs.outlook import outlook
+    from hillsight.scripts.report import StationReport, check_shown
 
-    run_job("outlook", given, layers=LAYERS, rasters=True)
+    check_shown(show_hidden, **given)
+    with StationReport(quiet=quiet, first_ground=True, show_hidden=show_hidden) as report:
+        result = outlook(**given, listener=report)
+    report.tell(result)
 
 
 if __name__ == "__main__":

@@ -159,6 +159,19 @@ class StationReport(Terminal):
         self.say([line for part in self._lines for line in part], result)
 
 
+def check_shown(show_hidden: bool, *, features: Any, landforms: Any, **_: Any) -> None:
+    """Refuse a table of hidden features where no features are listed.
+
+    Raises
+    ------
+    CallError : hidden ones are to be shown, and neither features nor landforms are given
+    """
+    if show_hidden and not features and landforms is None:
+        from hillsight.jobs.inputs import no_features
+
+        raise no_features("show_hidden")
+
+
 def written_lines(result: Result) -> list[str]:
     """What was written, one line a file or folder."""
     lines = []
