@@ -25,7 +25,7 @@ from hillsight.scripts.running import script
     type=click.IntRange(min=1),
     default=8,
     show_default=True,
-    help="Facts to tell of either sort at the terminal.",
+    help="Most differences, and most likenesses, to print.",
 )
 @trust_options.terrain_errors
 @click.option("--json", "json_file", type=options.PATH, metavar="FILE", help="Write all of it as JSON.")

@@ -55,7 +55,7 @@ def _broken(name: str, why: str) -> click.Command:
 @click.group(cls=ScriptGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="hillsight")
 def main() -> None:
-    """Say what is seen from where on hill ground.
+    """Work out what can be seen from points in hill country.
 
     Each script reads a terrain model and places to look from, and writes layers that any desktop GIS
     opens. Run `hillsight SCRIPT --help` for its options.

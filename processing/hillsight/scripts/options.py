@@ -115,7 +115,7 @@ terrain = stack(
     click.option(
         "--nodata",
         type=StoredNumber(),
-        help="A value of the file that marks voids, besides those it declares.",
+        help="A further value that marks voids (nodata), besides those the file declares.",
     ),
     click.option(
         "--grid-crs",
@@ -153,7 +153,7 @@ refraction = click.option(
     type=NUMBER,
     default=0.13,
     show_default=True,
-    help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 takes a flat earth.",
+    help="Ray curvature over earth curvature: 0.13 light, 0.25 radio, 1 a flat earth.",
 )
 
 viewing = stack(

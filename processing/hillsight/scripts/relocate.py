@@ -65,7 +65,7 @@ def _print(what: str) -> Any:
 @relocation_options.written
 @options.quiet
 def command(**given: Any) -> None:
-    """Weigh the places a picture may have been taken from by what a person says it shows.
+    """Weigh candidate viewpoints against what an observer says a picture shows.
 
     Stations are the candidates. The sighting holds statements: how soon the ground falls away, what lies
     left of what, what stands against the sky. Ground shape comes first; walls and fences only second it.

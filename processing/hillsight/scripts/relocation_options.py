@@ -18,7 +18,7 @@ places_and_things = stack(
         multiple=True,
         type=TEXT,
         metavar="FILE",
-        help="Map features that may be seen or told of: any vector file; may be repeated.",
+        help="Map features that may be seen or named: any vector file; may be repeated.",
     ),
     options.feature_layer,
     options.evidence,
@@ -65,7 +65,7 @@ weighing = stack(
         type=click.IntRange(0, 5_000),
         default=150,
         show_default=True,
-        help="How many places about the candidates stand for: none of these.",
+        help="Number of nearby places sampled to represent none of these.",
     ),
     click.option(
         "--elsewhere-within",
@@ -87,7 +87,7 @@ everywhere = stack(
         "--everywhere",
         type=NUMBER,
         metavar="METRES",
-        help="Weigh every place so far apart about the candidates too, and write a raster of probability.",
+        help="Also weigh a lattice of places with this spacing, and write a raster of probability.",
     ),
     click.option(
         "--everywhere-within",

@@ -31,7 +31,7 @@ terrain_errors = stack(
         "--error-correlation",
         type=NUMBER,
         metavar="METRES",
-        help="How far terrain errors are alike, m. Default: the product's, or three post spacings.",
+        help="Correlation length of terrain errors, m. Default: the product's, or three post spacings.",
     ),
 )
 

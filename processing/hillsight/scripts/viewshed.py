@@ -30,12 +30,12 @@ from hillsight.scripts.running import script
 @click.option(
     "--count",
     is_flag=True,
-    help="One raster for all stations, of how many see each post, in place of theirs.",
+    help="One raster of how many stations see each post, instead of one raster per station.",
 )
 @click.option(
     "--probability",
     is_flag=True,
-    help="How likely each post is seen, by the error model: a raster more, and uncertain posts told.",
+    help="Also write a raster of how likely each post is seen by the error model, and mark uncertain posts.",
 )
 @trust_options.ground_trust
 @options.output()
