@@ -13,7 +13,7 @@ import pytest
 import verdicts
 from hillsight.plan.verdict import Verdict
 from hillsight.sheets.paper import palette
-from hillsight.sheets.verdict.verdict_page import verdict_html
+from hillsight.sheets.verdict.verdict_page import verdict_html, verdict_markdown
 from hillsight.sheets.verdict.verdict_text import LIMITS
 
 PICTURE = b"\x89PNG\r\n\x1a\nmade up"
@@ -102,12 +102,21 @@ def test_hostile_texts_are_words_and_no_more() -> None:
     assert title == ("title", {})
 
 
+def test_text_from_a_file_cannot_open_a_tag_or_a_line() -> None:
+    of = ALL["decided"]
+    name = "A <b>top</b>\n| & *that*"
+    page = verdict_html(replace(of, headline=name), {}, "")
+    assert page.count("A &lt;b&gt;top&lt;/b&gt; | &amp; *that*") == 1 and "<b>" not in page
+    text = verdict_markdown(replace(of, headline=name))
+    assert "**A &lt;b&gt;top&lt;/b&gt; \\| &amp; \\*that\\*.**" in text
+
+
 def test_the_parts_stand_in_their_order() -> None:
     reader = read(ALL["decided"], {"Aye": PICTURE})
     assert reader.headings == [
         "Made picture", "The verdict", "The candidates", "The arguments", "Ground shape", "Water",
         "Man-made features", "What tells them apart little", "What speaks against",
-        "What would change the answer", "What to look at next", "Maps",
+        "What would change the verdict", "What to look at next", "Maps",
         "Limits and cautions", "Where this comes from",
     ]  # fmt: skip
     text = reader.text
@@ -149,7 +158,7 @@ def test_pictures_are_inside_and_have_words() -> None:
 def test_a_page_without_anything_to_argue_stands() -> None:
     reader = read(ALL["many"])
     assert "too many candidates to argue" in reader.text
-    assert "What would change the answer" not in reader.headings and "Maps" not in reader.headings
+    assert "What would change the verdict" not in reader.headings and "Maps" not in reader.headings
     assert sum(tag == "tr" for tag, _ in reader.tags) == 1 + 40 + 1
     bare = replace(ALL["many"], sighting=replace(ALL["many"].sighting, statements=()), cautions=())
     assert "The arguments" not in read(bare).headings

@@ -10,13 +10,13 @@ import pytest
 
 import verdicts
 from hillsight.plan.verdict import Verdict
+from hillsight.sheets.verdict.verdict_page import verdict_markdown
 from hillsight.sheets.verdict.verdict_text import (
     LIMITS,
     argument_words,
     by_trust,
     odds_words,
     summary_lines,
-    verdict_markdown,
 )
 
 ALL = {
@@ -44,7 +44,7 @@ def test_a_summary_says_what_matters() -> None:
     assert lines[1] == "Aye 80 %, Bee 15 %, Cee 3 %; none of these 2 %"
     assert lines[2:4] == ["2. Sentence 2 here.", "1. Sentence 1 here."]
     assert lines[4] == "Against it: 3. Sentence 3 here."
-    assert lines[5] == "Another answer with every eye 1 m higher: undecided; likeliest Bee (55 %)"
+    assert lines[5] == "Another verdict with every eye 1 m higher: undecided; likeliest Bee (55 %)"
     assert "trees, walls and buildings" in lines[-1]
     assert not any("tarn" in line for line in lines)  # a question only where it is undecided
     open_lines = summary_lines(ALL["undecided"])
@@ -74,7 +74,32 @@ def test_of_many_candidates_four_are_told_and_the_rest_counted() -> None:
 def test_changes_that_change_nothing_are_said_in_one_line() -> None:
     of = ALL["decided"]
     steady = replace(of, changes=tuple(replace(c, changes=False) for c in of.changes))
-    assert "None of 2 changes tried would make it another answer" in summary_lines(steady)
+    assert "None of 2 variations tested changes the verdict" in summary_lines(steady)
+
+
+@pytest.mark.parametrize("share", [0.945, 0.9469, 0.9496, 0.94996])
+def test_no_figure_contradicts_the_verdict(share: float) -> None:
+    """A candidate is decided for from 95 %: what is undecided is not told as 95 %."""
+    of = ALL["decided"]
+    near = replace(of.changes[1], probability=share)
+    line = next(line for line in summary_lines(replace(of, changes=(near,))) if "undecided" in line)
+    told = re.search(r"likeliest Bee \(([0-9.]+) %\)", line)
+    assert told is not None and float(told[1]) < 95
+    assert float(told[1]) == pytest.approx(100 * share, abs=0.5)
+    stricter = replace(of, changes=(replace(near, probability=0.95),), decide_from=0.952)
+    assert any("likeliest Bee (95 %)" in line for line in summary_lines(stricter))
+
+
+def test_lines_end_with_whole_words() -> None:
+    of = ALL["undecided"]
+    words = [f"question{k}" for k in range(50)]
+    question = replace(of.questions[0], text=f"Is a {' '.join(words)} seen?")
+    lines = summary_lines(replace(of, questions=(question,) * 4))
+    (asked,) = [line for line in lines if line.startswith("Look next")]
+    assert len(asked) <= 400 and asked.removesuffix(" …").split()[-1] in {*words, "seen?"}
+    few = replace(of, questions=(of.questions[0], replace(of.questions[0], text="Is a wall seen?"), question))
+    (asked,) = [line for line in summary_lines(few) if line.startswith("Look next")]
+    assert asked.endswith("Or, if that cannot be told: Is a wall seen?")
 
 
 @pytest.mark.parametrize(
@@ -111,7 +136,7 @@ def test_markdown_has_its_parts_in_order() -> None:
     assert headings == [
         "Made picture", "Candidates", "Ground shape", "Water", "Man-made features",
         "What tells them apart little", "What speaks against",
-        "What would change the answer", "What to look at next", "Limits and cautions",
+        "What would change the verdict", "What to look at next", "Limits and cautions",
     ]  # fmt: skip
     assert "| 1 | Aye | 80 % | 72 % | 90° ± 4° |" in text
     assert "| Aye | the ground turns out of view at about 100 m | fits |" in text
@@ -143,5 +168,5 @@ def test_markdown_keeps_its_shape(of: Verdict) -> None:
 
 def test_without_arguments_the_statements_stand() -> None:
     text = verdict_markdown(verdicts.many(14))
-    assert "## What is told" in text
+    assert "## What the description says" in text
     assert len(re.findall(r"^\d+\. ", text, re.MULTILINE)) == 5

@@ -121,6 +121,7 @@ class Verdict:
     arguments : in order of trust and strength, those that speak against last
     headline : the verdict in a sentence; summary : a few more
     cautions : plain sentences
+    decide_from : probability from which a candidate was decided for
     """
 
     state: str
@@ -133,6 +134,7 @@ class Verdict:
     changes: tuple[Change, ...] = ()
     questions: tuple[NextQuestion, ...] = ()
     cautions: tuple[str, ...] = field(default=())
+    decide_from: float = 0.95
 
     @property
     def best(self) -> Weighed:

@@ -38,7 +38,7 @@ from hillsight.scripts.places_and_things import open_scene
 from hillsight.scripts.report import Progress, note, say_if_compiling
 from hillsight.scripts.running import UNDECIDED
 from hillsight.scripts.trust_options import error_note
-from hillsight.sheets.verdict.verdict_text import summary_lines, verdict_markdown
+from hillsight.sheets.verdict.verdict_text import summary_lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -235,11 +235,11 @@ def _write(
         text = json.dumps(verdict_json(verdict, json.loads(provenance.as_json())), indent=2, allow_nan=False)
         _put(given["json_file"], text + "\n", paths)
     if given["report"] is not None:
+        from hillsight.sheets.verdict.verdict_page import verdict_html, verdict_markdown
+
         if given["report"].suffix.lower() == ".md":
             text = verdict_markdown(verdict)
         else:
-            from hillsight.sheets.verdict.verdict_page import verdict_html
-
             words = f"{provenance.script}, {', '.join(f.name for f in provenance.inputs)}"
             text = verdict_html(verdict, pictures, words)
         _put(given["report"], text, paths)

@@ -55,8 +55,25 @@ def per_cent(share: float, decimals: int = 0) -> str:
     return f"{100.0 * share:.{decimals}f} %"
 
 
-def probability_words(share: float) -> str:
-    """A probability, never stated as nothing or all: ``under 1 %``, ``98 %``, ``over 99 %``."""
+def probability_words(share: float, limit: float | None = None) -> str:
+    """A probability, never stated as nothing or all: ``under 1 %``, ``98 %``, ``over 99 %``.
+
+    Parameters
+    ----------
+    limit : a probability that decides something; a share below it is not rounded up to it, nor one from it on
+        below it, but gets as many figures as that takes
+
+    >>> [probability_words(share, 0.95) for share in (0.9, 0.9468, 0.9496, 0.9504)]
+    ['90 %', '94.7 %', '94.96 %', '95 %']
+    """
     if share >= 0.995:
         return "over 99 %"
-    return "under 1 %" if share < 0.01 else per_cent(share)
+    if share < 0.01:
+        return "under 1 %"
+    if limit is None:
+        return per_cent(share)
+    for decimals in range(5):
+        rounded = round(100.0 * share, decimals) / 100.0
+        if (rounded >= limit - 1e-12) == (share >= limit):
+            break
+    return per_cent(share, decimals)

@@ -168,6 +168,7 @@ def relocate(
         tuple(argued),
         "",
         cautions=(*_elsewhere_words(state, about, table, others), *cautions(sighting, glances, weighing)),
+        decide_from=setting.rules.decide_from,
     )
     verdict = replace(verdict, headline=headline(verdict))
     if few:

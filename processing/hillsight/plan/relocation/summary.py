@@ -19,21 +19,22 @@ if TYPE_CHECKING:
 def headline(verdict: Verdict) -> str:
     """The verdict in a sentence."""
     best, other = verdict.best, verdict.next
+    chance = probability_words(best.probability, verdict.decide_from)
     if verdict.state == NONE_FITS:
         return (
             f"None fits: with {probability_words(verdict.none_probability)} the picture is from none of "
-            f"these places; the nearest fit is {best.station} ({probability_words(best.probability)})"
+            f"these places; the nearest fit is {best.station} ({chance})"
         )
     if verdict.state == DECIDED:
         rest = ""
         if other is not None:
             times = min(verdict.ratio_to_next, 9_999.0)
             rest = f", {times:,.0f} times likelier than {other.station}"
-        return f"Decided: taken from {best.station} with {probability_words(best.probability)}{rest}"
+        return f"Decided: taken from {best.station} with {chance}{rest}"
     names = best.station if other is None else f"{best.station} or {other.station}"
-    chances = probability_words(best.probability)
+    chances = chance
     if other is not None:
-        chances = f"{chances} against {probability_words(other.probability)}"
+        chances = f"{chance} against {probability_words(other.probability)}"
     return f"Undecided: {names}, {chances}"
 
 

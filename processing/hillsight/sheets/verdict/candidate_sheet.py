@@ -38,8 +38,8 @@ from hillsight.sheets.paper.marks import (
 )
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, DOTS_PER_INCH, Page
 from hillsight.sheets.verdict import candidate_map as signs
-from hillsight.sheets.verdict.verdict_text import fits_words
-from hillsight.words.quantities import length_words, probability_words
+from hillsight.sheets.verdict.verdict_text import chance_words, fits_words
+from hillsight.words.quantities import length_words
 from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
@@ -247,12 +247,12 @@ def _draw_close(
 
 def _head(page: Page, verdict: Verdict, here: Weighed) -> None:
     name = name_of(here.station, 40) or "A candidate without a label"
-    draw_title(page, _LEFT, f"{name}: {probability_words(here.probability)}")
+    draw_title(page, _LEFT, f"{name}: {chance_words(here.probability, verdict)}")
     lines = [
         f"E {here.easting_m:,.0f}  N {here.northing_m:,.0f}"
         + f"   ground {here.ground_height_m:.1f} m, eye {here.eye_level_m:.1f} m"
         + f"   {here.rank} of {len(verdict.candidates)} candidates"
-        + f"   by ground and water alone {probability_words(here.by_ground)}",
+        + f"   by ground and water alone {chance_words(here.by_ground, verdict)}",
         f"A picture {verdict.sighting.picture.width_deg:g}° wide would look {here.looks_true_deg % 360:.0f}° "
         f"from true north, give or take {here.looks_plus_minus_deg:.0f}°",
         name_of(verdict.headline, 400),

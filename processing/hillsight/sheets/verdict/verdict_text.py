@@ -1,9 +1,9 @@
-"""A verdict in words: a few lines for a terminal, and a page of Markdown."""
+"""A verdict in words: a few lines for a terminal, and the phrases of its pages."""
 
 from __future__ import annotations
 
 import datetime
-import re
+import textwrap
 from typing import TYPE_CHECKING
 
 from hillsight.plan.kinds.saying import say
@@ -12,7 +12,7 @@ from hillsight.words.quantities import probability_words
 from hillsight.words.trust import CLASS_NAMES, TRUST
 
 if TYPE_CHECKING:
-    from hillsight.plan.verdict import Argument, Change, Fact, Verdict
+    from hillsight.plan.verdict import Argument, Change, Fact, Verdict, Weighed
 
 #: What a terminal has room for: candidates told one by one, arguments, letters of a line and of a label.
 _CANDIDATES, _ARGUMENTS, _LINE_LENGTH, _LABEL_LENGTH = 4, 3, 400, 60
@@ -22,17 +22,17 @@ FITS_FROM, FITS_PARTLY_FROM = 0.67, 0.33
 
 LIMITS = (
     "The terrain model leaves out trees, walls and buildings, and is wrong by metres in places; what is seen "
-    "close by hangs on metres.",
-    "Heights and distances are hard to judge in a picture: what is told of them counts for little.",
-    "The probabilities hold only if what is told of the picture was told by somebody who did not know the "
-    "answer.",
+    "close by depends on metres.",
+    "Heights and distances are hard to judge in a picture: what the description says of them counts for "
+    "little.",
+    "The probabilities hold only if the description was written by somebody who did not know the answer.",
     "Do not rely on this on the hill: follow local rules and qualified leaders, and check on the ground.",
 )
 
 STATE_WORDS = {
     "decided": "One candidate is likely enough, and the ground and water alone speak for it too.",
     "undecided": "No candidate is likely enough by the ground and water together with the man-made features.",
-    "none_fits": "What is told fits places that are none of the candidates better than any of them.",
+    "none_fits": "The description fits other places better than any of the candidates.",
 }
 
 #: Evidence classes in order of trust, as headings.
@@ -78,14 +78,38 @@ def fits_words(fact: Fact) -> str:
     return "fits in part" if fact.agrees >= FITS_PARTLY_FROM else "does not fit"
 
 
-def change_words(change: Change) -> str:
+def chance_words(share: float, verdict: Verdict) -> str:
+    """A probability, never rounded over the limit from which a candidate is decided for."""
+    return probability_words(share, verdict.decide_from)
+
+
+def change_words(change: Change, verdict: Verdict) -> str:
     """What would become of the verdict."""
-    label, chance = plain(change.station), probability_words(change.probability)
+    label, chance = plain(change.station), chance_words(change.probability, verdict)
     if change.state == "decided":
         return f"decided for {label} ({chance})"
     if change.state == "none_fits":
         return f"none fits; the nearest fit {label} ({chance})"
     return f"undecided; likeliest {label} ({chance})"
+
+
+def variation_words(verdict: Verdict) -> str:
+    """How many of the variations tested change the verdict."""
+    tested, telling = len(verdict.changes), sum(change.changes for change in verdict.changes)
+    if not telling:
+        return f"None of {tested} variations tested changes the verdict"
+    return f"Of {tested} variations tested, {telling} {'changes' if telling == 1 else 'change'} the verdict"
+
+
+def direction_words(one: Weighed, *, true_north: bool = True) -> str:
+    """Direction that fits best, with one standard deviation."""
+    north = " true" if true_north else ""
+    return f"{one.looks_true_deg % 360:.0f}°{north} ± {one.looks_plus_minus_deg:.0f}°"
+
+
+def place_words(one: Weighed) -> str:
+    """Where a candidate stands."""
+    return f"E {one.easting_m:.0f} N {one.northing_m:.0f}, ground {one.ground_height_m:.0f} m"
 
 
 def by_trust(verdict: Verdict) -> dict[str, list[Argument]]:
@@ -100,7 +124,7 @@ def by_trust(verdict: Verdict) -> dict[str, list[Argument]]:
 
 
 def picture_words(verdict: Verdict) -> str:
-    """What is told of the picture as a whole."""
+    """What the description says of the picture as a whole."""
     picture = verdict.sighting.picture
     if picture.looks_deg is None:
         looks = "nobody knows where it looks"
@@ -117,8 +141,8 @@ def picture_words(verdict: Verdict) -> str:
     return ", ".join(words)
 
 
-def told_words(verdict: Verdict) -> list[str]:
-    """What is told of the picture, statement by statement; what begins with a capital is a name."""
+def described_words(verdict: Verdict) -> list[str]:
+    """The description, statement by statement; what begins with a capital is a name."""
     statements = verdict.sighting.statements
     names = {what for statement in statements for what in statement.things if what[:1].isupper()}
     return [say(statement, names) for statement in statements]
@@ -137,109 +161,50 @@ def summary_lines(verdict: Verdict) -> list[str]:
         lines.append(f"Against it: {against[0].number}. {against[0].sentence}")
     lines += [line for line in (_changing(verdict), _asking(verdict)) if line]
     lines.append("The terrain model leaves out trees, walls and buildings: check on the ground.")
-    return [plain(line, _LINE_LENGTH) for line in lines]
+    return [_cut(plain(line)) for line in lines]
+
+
+def _cut(line: str) -> str:
+    """A line no longer than a terminal has room for, cut between words where it can be."""
+    if len(line) <= _LINE_LENGTH:
+        return line
+    short = textwrap.shorten(line, _LINE_LENGTH, placeholder=" …")
+    return short if len(short) > _LINE_LENGTH // 2 else plain(line, _LINE_LENGTH)
 
 
 def _chances(verdict: Verdict) -> str:
     ordered = sorted(verdict.candidates, key=lambda one: one.rank)
     told = [
-        f"{plain(one.station, _LABEL_LENGTH) or '(no label)'} {probability_words(one.probability)}"
+        f"{plain(one.station, _LABEL_LENGTH) or '(no label)'} {chance_words(one.probability, verdict)}"
         for one in ordered[:_CANDIDATES]
     ]
     rest = ordered[_CANDIDATES:]
     if rest:
         together = probability_words(sum(one.probability for one in rest))
         told.append(f"{len(rest)} other{'s together' if len(rest) > 1 else ''} {together}")
-    return f"{', '.join(told)}; none of these {probability_words(verdict.none_probability)}"
+    return f"{', '.join(told)}; none of these {chance_words(verdict.none_probability, verdict)}"
 
 
 def _changing(verdict: Verdict) -> str:
-    if not verdict.changes:
-        return ""
     telling = [change for change in verdict.changes if change.changes]
     if not telling:
-        return f"None of {len(verdict.changes)} changes tried would make it another answer"
+        return variation_words(verdict) if verdict.changes else ""
     first = telling[0]
     more = f" (and {len(telling) - 1} more)" if len(telling) > 1 else ""
-    return f"Another answer {plain(first.about)}: {change_words(first)}{more}"
+    return f"Another verdict {plain(first.about)}: {change_words(first, verdict)}{more}"
 
 
 def _asking(verdict: Verdict) -> str:
+    """The best question, and as many of the others as there is room for."""
     if verdict.state != "undecided" or not verdict.questions:
         return ""
     question = verdict.questions[0]
     expected = "; ".join(f"from {plain(label)} {plain(answer)}" for label, answer in question.expected)
-    others = [other.text for other in verdict.questions[1:]]
-    rest = f". Or, if that cannot be told: {' '.join(others)}" if others else ""
-    return f"Look next: {question.text} ({question.part}){f': {expected}' if expected else ''}{rest}"
-
-
-def verdict_markdown(verdict: Verdict) -> str:
-    """The whole verdict as Markdown with tables (as in GitHub's written specification)."""
-    out = [f"# {_safe(verdict.sighting.picture.title) or 'Where was the picture taken?'}", ""]
-    out += [f"**{_safe(verdict.headline)}.** {STATE_WORDS[verdict.state]}", ""]
-    out += [f"The picture: {_safe(picture_words(verdict))}.", "", "## Candidates", ""]
-    out += ["| rank | candidate | probability | by ground and water | looks, true |"]
-    out += ["| --- | --- | --- | --- | --- |"]
-    out += [
-        f"| {one.rank} | {_safe(one.station)} | {probability_words(one.probability)} "
-        f"| {probability_words(one.by_ground)} "
-        f"| {one.looks_true_deg % 360:.0f}° ± {one.looks_plus_minus_deg:.0f}° |"
-        for one in sorted(verdict.candidates, key=lambda one: one.rank)
-    ]
-    out += [f"| | none of these | {probability_words(verdict.none_probability)} | | |", ""]
-    for evidence, group in by_trust(verdict).items():
-        out += [f"## {CLASS_HEADINGS[evidence]}", ""]
-        for one in group:
-            out += _argument_block(one, verdict)
-    little = [a for a in verdict.arguments if a.role == "tells_nothing"]
-    if little:
-        out += ["## What tells them apart little", ""]
-        out += [f"- **{a.number}.** {_safe(a.sentence)}" for a in little]
-        out += [""]
-    against = [a for a in verdict.arguments if a.role == "against"]
-    if against:
-        out += ["## What speaks against", ""]
-        for one in against:
-            out += _argument_block(one, verdict)
-    if not verdict.arguments and verdict.sighting.statements:
-        out += ["## What is told", ""]
-        out += [f"{k}. {_safe(words)}" for k, words in enumerate(told_words(verdict), 1)]
-        out += [""]
-    if verdict.changes:
-        out += [
-            "## What would change the answer",
-            "",
-            "| if | then | another answer |",
-            "| --- | --- | --- |",
-        ]
-        out += [
-            f"| {_safe(c.about)} | {_safe(change_words(c))} | {'yes' if c.changes else 'no'} |"
-            for c in sorted(verdict.changes, key=lambda c: not c.changes)
-        ]
-        out += [""]
-    if verdict.questions:
-        out += ["## What to look at next", ""]
-        for question in verdict.questions:
-            out += [f"- {_safe(question.text)} ({_safe(question.part)})"]
-            out += [f"  - from {_safe(label)}: {_safe(answer)}" for label, answer in question.expected]
-        out += [""]
-    out += ["## Limits and cautions", ""]
-    out += [f"- {_safe(text)}" for text in (*verdict.cautions, *LIMITS)]
-    return "\n".join(out) + "\n"
-
-
-def _argument_block(one: Argument, verdict: Verdict) -> list[str]:
-    out = [f"**{one.number}.** {_safe(one.sentence)}", "", f"({_safe(argument_words(one, verdict))})", ""]
-    out += ["| candidate | what would be seen | |", "| --- | --- | --- |"]
-    out += [
-        f"| {_safe(place.station)} | {_safe(fact.words)} | {fits_words(fact)} |"
-        for place, fact in zip(verdict.candidates, one.facts, strict=True)
-    ]
-    return [*out, ""]
-
-
-def _safe(text: str) -> str:
-    """A text that Markdown takes for words alone."""
-    line = plain(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-    return re.sub(r"([\\`*_{}\[\]|#!~])", r"\\\1", line)
+    line = f"Look next: {question.text} ({question.part}){f': {expected}' if expected else ''}"
+    lead = ". Or, if that cannot be told: "
+    for other in verdict.questions[1:]:
+        longer = f"{line}{lead}{other.text}"
+        if len(longer) > _LINE_LENGTH:
+            break
+        line, lead = longer, " "
+    return line
