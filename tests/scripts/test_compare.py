@@ -119,11 +119,17 @@ def test_one_station_is_refused(tmp_path: Path) -> None:
     [
         (("--at", NEAR.replace("By the knoll", "Twin")), ("Twin", "one place")),
         (("--at", "900000,100000,Sea"), ("Sea", "off the terrain")),
-        (("--looks", "NORTHISH"), ("--looks is 'NORTHISH'", "NNE")),
-        (("--looks", "361"), ("--looks is '361'", "0 to 360")),
-        (("--looks", "nan"), ("--looks is 'nan'",)),
-        (("--width", "4"), ("--width is 4", "5 to 360")),
-        (("--width", "361"), ("--width is 361", "5 to 360")),
+        (("--looks", "NORTHISH"), ("'NORTHISH' is no direction", "--looks DIRECTION", "NNE")),
+        (("--looks", "361"), ("'361' is no direction", "--looks DIRECTION", "0 to 360")),
+        (
+            ("--looks", "nan"),
+            (
+                "'nan' is no direction",
+                "--looks DIRECTION",
+            ),
+        ),
+        (("--width", "4"), ("width is 4", "--width", "5 to 360")),
+        (("--width", "361"), ("width is 361", "--width", "5 to 360")),
         (("--most", "0"), ("--most",)),
         (("--json", "no/out.json"), ("folder does not exist",)),
         (("--landforms", "nowhere.gpkg"), ("nowhere.gpkg",)),

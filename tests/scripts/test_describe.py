@@ -104,11 +104,17 @@ def test_two_stations_are_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        ((), ("a view looks somewhere", "--looks")),
-        (("--looks", "UPHILL"), ("--looks is 'UPHILL'", "NNE")),
-        (("--looks", "-10"), ("--looks is '-10'", "0 to 360")),
-        (("--looks", "N", "--width", "4.9"), ("--width is 4.9", "5 to 360")),
-        (("--looks", "N", "--width", "400"), ("--width is 400",)),
+        ((), ("a view needs a direction", "--looks")),
+        (("--looks", "UPHILL"), ("'UPHILL' is no direction", "--looks DIRECTION", "NNE")),
+        (("--looks", "-10"), ("'-10' is no direction", "--looks DIRECTION", "0 to 360")),
+        (("--looks", "N", "--width", "4.9"), ("width is 4.9", "--width", "5 to 360")),
+        (
+            ("--looks", "N", "--width", "400"),
+            (
+                "width is 400",
+                "--width",
+            ),
+        ),
         (("--looks", "N", "--out", "no/out.toml"), ("folder does not exist",)),
         (("--looks", "N", "--out", "features.gpkg"), ("one of the inputs",)),
     ],

@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
-from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView
+from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, RelocateRequest
 from hillsight.jobs.results import NODATA
 from hillsight.jobs.settling import COMPUTED
 from hillsight.jobs.sink import RASTER_MEANING
 from hillsight.kernels.threads import workers
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, replacing
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.style_tables import styles_in
@@ -49,6 +49,8 @@ def named_files(request: TerrainAndPlaces) -> list[str]:
         named.append(request.landforms)
     if isinstance(request, FeaturesInput):
         named += request.features
+    if isinstance(request, RelocateRequest):
+        named += [request.sighting, request.observer]
     return [name for name in named if isinstance(name, str)]
 
 
@@ -215,3 +217,14 @@ def write_style_folder(out: Path) -> None:
             remedy="The GeoPackage holds the styles too",
         ) from error
     write_styles(folder, styles_in(out))
+
+
+def write_text(path: Path, text: str, inputs: Sequence[str]) -> None:
+    """A text file in UTF-8, whole or not at all.
+
+    Raises
+    ------
+    OutputError : it cannot be written
+    """
+    with replacing(path, inputs=inputs) as temporary:
+        temporary.write_text(text, encoding="utf-8")

@@ -23,6 +23,7 @@ from hillsight.jobs.settling import (
 )
 
 type Day = datetime.date
+type Direction = str
 type Places = tuple[str, ...]
 type TwoNumbers = tuple[float, float]
 
@@ -219,3 +220,48 @@ class ProfileRequest(FromPlaces, EvidenceInput):
     drawing: Path | None
     pictures: Path | None
     exaggeration: Number | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacesAndThings(TerrainAndPlaces, Looking, EvidenceInput, LandformsInView, TerrainDoubts):
+    """Places, and the things that may be seen or told of from them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OneView(Parameters):
+    """Which way a view looks, or None for all round; how wide it is, degrees."""
+
+    looks: Direction | None
+    width: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class RelocateRequest(PlacesAndThings, FromPlaces):
+    """Which of the places a picture was taken from."""
+
+    sighting: Source
+    priors: Numbers
+    none_prior: Number
+    decide_from: Number
+    elsewhere: int
+    elsewhere_within: Number
+    observer: Source | None
+    everywhere: Number | None
+    everywhere_within: Number
+    report: Path | None
+    json_file: Path | None
+    pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompareRequest(PlacesAndThings, OneView):
+    """What tells places apart."""
+
+    json_file: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DescribeRequest(PlacesAndThings, OneView):
+    """The sighting of a view."""
+
+    out: Path | None

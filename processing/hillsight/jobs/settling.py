@@ -151,6 +151,11 @@ def a_place(name: str, value: Any) -> str:
     return ",".join([repr(x), repr(y), *(str(part) for part in rest)])
 
 
+def a_direction(name: str, value: Any) -> str:
+    """A direction in words or degrees, as text; what it means is for the job to say."""
+    return repr(value) if isinstance(value, int | float) else a_text(name, value)
+
+
 def some_landforms(name: str, value: Any) -> Any:
     """Where landforms come from: True is ``COMPUTED``, False is none."""
     if isinstance(value, bool):
@@ -194,6 +199,7 @@ _SETTLE: dict[str, Callable[[str, Any], Any]] = {
     "str": a_text,
     "Path": a_path,
     "Day": a_day,
+    "Direction": a_direction,
     "Source": a_source,
     "LandformSource": some_landforms,
     "Numbers": _several(a_number),

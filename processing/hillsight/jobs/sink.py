@@ -36,6 +36,7 @@ RASTER_MEANING = {
     "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
     "probability": "probability that each post is seen, 0 to 1, by the error model; no data where unknown",
     "visible_count": "how many stations see each post; 0 where none does, and beyond every reach",
+    "probability_of_place": "probability that the picture was taken at this place, all together 1",
 }
 
 #: Rows are gathered until they take about so many bytes: each writing opens the file once a layer.
@@ -49,7 +50,7 @@ _BYTES_A_CELL, _BYTES_A_POINT = 64, 16
 class MadeRaster:
     """A raster as a job makes it.
 
-    kind : "viewshed", "depth", "probability" or "visible_count"
+    kind : one of ``RASTER_MEANING``
     about : a station's label, or "" where it is of all stations
     array : (rows, columns) uint8, uint16 or float32 on ``grid``
     ending : tells several of one station apart, as "2m"

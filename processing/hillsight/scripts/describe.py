@@ -21,15 +21,22 @@ from hillsight.scripts.running import script
 @click.option("--prose", is_flag=True, help="Print it as sentences instead.")
 @click.option("--out", type=options.PATH, metavar="FILE.toml", help="Write it here instead of printing it.")
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, prose: bool, **given: Any) -> None:
     """Write what would be said of the view from a station, looking one way: near ground, skyline, things.
 
     It is a sighting file as relocate reads it: to teach with, to start an exercise from, to try one out.
     What the terrain model leaves out (trees, walls that are not on the map, buildings) it does not know.
     """
-    from hillsight.scripts.compare_job import run_describe
+    from hillsight.jobs.describe import describe
+    from hillsight.scripts.report import Terminal
 
-    run_describe(given)
+    with Terminal(quiet=quiet) as report:
+        result = describe(**given, listener=report)
+    if prose:
+        click.echo(result.prose)
+    elif not result.files:
+        click.echo(result.text, nl=False)
+    report.say((), result)
 
 
 if __name__ == "__main__":

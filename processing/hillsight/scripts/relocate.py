@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 import click
 
 from hillsight.scripts import options, relocation_options, trust_options
-from hillsight.scripts.running import script
+from hillsight.scripts.running import UNDECIDED, script
 
 
 def _print(what: str) -> Any:
@@ -64,7 +65,7 @@ def _print(what: str) -> Any:
 @options.output(required=False)
 @relocation_options.written
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, **given: Any) -> None:
     """Weigh candidate viewpoints against what an observer says a picture shows.
 
     Stations are the candidates. The sighting holds statements: how soon the ground falls away, what lies
@@ -72,9 +73,22 @@ def command(**given: Any) -> None:
 
     Ends with exit code 3 if the verdict is undecided, and tells what to look at next.
     """
-    from hillsight.scripts.relocate_job import run_relocate
+    from hillsight.errors import CallError
+    from hillsight.jobs.relocate import relocate
+    from hillsight.scripts.report import Terminal
+    from hillsight.sheets.verdict.verdict_text import summary_lines
 
-    run_relocate(given)
+    if given["everywhere"] is not None and given["out"] is None:
+        raise CallError(
+            "the raster of places needs a file to hold it",
+            remedy="Name a GeoPackage to write",
+            parameters=("out",),
+        )
+    with Terminal(quiet=quiet) as report:
+        result = relocate(**given, listener=report)
+    report.say(summary_lines(result.verdict), result)
+    if result.is_undecided:
+        sys.exit(UNDECIDED)
 
 
 if __name__ == "__main__":

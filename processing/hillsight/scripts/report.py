@@ -177,7 +177,7 @@ def written_lines(result: Result) -> list[str]:
     lines = []
     for name, places in result.files.items():
         verb = "drew" if name in ("pictures", "drawing") else "wrote"
-        beside = " and styles beside it" if name == "out" else ""
+        beside = " and styles beside it" if name == "out" and result.frames else ""
         lines += [f"{verb} {place}{beside}" for place in places]
     return lines
 

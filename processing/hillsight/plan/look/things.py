@@ -154,6 +154,7 @@ def wanted_rows(frame: geopandas.GeoDataFrame, statements: Iterable[Statement], 
                     f"no map feature or landform is called {what!r}, and none is of that kind",
                     where=where,
                     remedy=_near(frame, what),
+                    parameters=("features",),
                 )
             rows.update(found.tolist())
     return np.array(sorted(rows), np.int64)
@@ -168,7 +169,7 @@ def _near(frame: geopandas.GeoDataFrame, what: str) -> str:
     if close:
         meant = " or ".join(repr(known[text]) for text in close)
         return f"Did you mean {meant}? The kinds are {told}"
-    return f"Give the features that hold it with --features, or use one of these kinds: {told}"
+    return f"Name the map features that hold it, or use one of these kinds: {told}"
 
 
 def _texts(column: Sequence[object]) -> list[str]:

@@ -41,13 +41,14 @@ class Rules:
     elsewhere_times: float = 4.0
 
     def __post_init__(self) -> None:
-        for name, option in (
-            ("decide_from", "--decide-from"),
-            ("ground_from", "ground_from"),
-        ):
+        for name in ("decide_from", "ground_from"):
             value = getattr(self, name)
             if not 0.6 <= value < 1:
-                raise CallError(f"{option} is {value:g}", remedy="Give a probability from 0.6 to below 1")
+                raise CallError(
+                    f"no candidate can be decided for from a probability of {value:g}",
+                    remedy="Give one from 0.6 to below 1",
+                    parameters=(name,),
+                )
         if not 1 - self.decide_from <= self.none_from + 1e-9 < 1:
             raise CallError(
                 f"none_from is {self.none_from:g}",
@@ -59,7 +60,9 @@ class Rules:
             )
         if not 0 < self.none_prior < 1:
             raise CallError(
-                f"--none-prior is {self.none_prior:g}", remedy="Give a probability between 0 and 1"
+                f"the prior probability of none of the candidates is {self.none_prior:g}",
+                remedy="Give a probability between 0 and 1",
+                parameters=("none_prior",),
             )
 
 

@@ -67,8 +67,9 @@ def weigh_lattice(
     columns, rows = int((right - left) // apart_m) + 1, int((top - bottom) // apart_m) + 1
     if rows * columns > _MOST_PLACES:
         raise CallError(
-            f"--everywhere {apart_m:g} asks for {rows * columns:,} places; {_MOST_PLACES:,} are the most",
-            remedy="Give a wider spacing, or a smaller --everywhere-within",
+            f"every {apart_m:g} m there are {rows * columns:,} places, and {_MOST_PLACES:,} are the most",
+            remedy="Give a wider spacing, or weigh places less far about the candidates",
+            parameters=("everywhere", "everywhere_within"),
         )
     grid = Grid(terrain.crs, left, top, apart_m, apart_m, rows, columns)
     spacing_m = 2 * min(terrain.spacing_x_m, terrain.spacing_y_m)

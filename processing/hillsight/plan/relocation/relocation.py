@@ -214,7 +214,9 @@ def _priors(given: Sequence[float] | None, count: int) -> Floats:
     prior = np.asarray(given, np.float64)
     if not (np.isfinite(prior).all() and (prior > 0).all()):
         raise CallError(
-            "a prior is no number above nought", remedy="Give numbers above 0; they need not add up"
+            "a prior is not a number above 0",
+            remedy="Give numbers above 0; they need not add up to 1",
+            parameters=("priors",),
         )
     prior = prior / prior.max()  # before they are added up: they may be huge
     shares: Floats = prior / prior.sum()

@@ -1,0 +1,155 @@
+"""The sighting that a careful observer would write of a view."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hillsight.errors import CallError, StationError
+from hillsight.jobs.inputs import opened
+from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.outputs import named_files, provenance_of, write_text
+from hillsight.jobs.requests import DescribeRequest
+from hillsight.jobs.results import Result
+from hillsight.jobs.scene import direction_deg
+from hillsight.jobs.views import look, looking_words
+from hillsight.layers.atomic import check_place
+from hillsight.plan.kinds.saying import say
+from hillsight.plan.relocation.describing import describe_view
+from hillsight.plan.sighting.template import write_sighting
+from hillsight.plan.statement import Picture, Sighting
+
+if TYPE_CHECKING:
+    from collections.abc import Set
+
+#: How well the direction is known to whoever reads the sighting, degrees.
+_GIVE_OR_TAKE_DEG = 10.0
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Description(Result):
+    """A view in words; there are no layers and no rasters.
+
+    sighting : as ``relocate`` takes it
+    text : the same as a sighting file (TOML)
+    prose : the same as sentences, one a line
+    """
+
+    sighting: Sighting
+    text: str
+    prose: str
+
+
+def describe(
+    terrain: Any,
+    *,
+    terrain_crs: str | None = None,
+    band: int | None = None,
+    vertical_unit: str | None = None,
+    nodata: float | None = None,
+    grid_crs: str | None = None,
+    stations: Any = None,
+    station_layer: str | None = None,
+    at: Sequence[Any] | str = (),
+    at_crs: str | None = None,
+    eye_height: float = 1.6,
+    reach: float = 10_000.0,
+    refraction: float = 0.13,
+    features: Any = (),
+    feature_layer: Sequence[str] | str = (),
+    evidence: str | Path | None = None,
+    landforms: Any = None,
+    scales: Sequence[float] | float = (),
+    looks: str | float | None = None,
+    width: float = 60.0,
+    terrain_product: str | None = None,
+    terrain_error: float | None = None,
+    error_correlation: float | None = None,
+    out: str | Path | None = None,
+    listener: Listener = SILENT,
+) -> Description:
+    """The view from a station, looking one way, as a careful observer would tell of it.
+
+    Parameters
+    ----------
+    terrain : a raster file, a ``Raster`` or an xarray DataArray
+    stations : a vector file or a GeoDataFrame of one point
+    at : the place, (easting, northing, "name") or a text "easting,northing,name"
+    eye_height : m above the ground
+    reach : m on the grid
+    features : vector files or GeoDataFrames, one or several
+    landforms : True to read them, a GeoPackage that ``landforms`` wrote, or its frames
+    looks : a point of the compass or true degrees; needed
+    width : of the view, degrees
+    out : sighting file to write
+    listener : hears of progress and notes
+
+    docs/scripts/describe.md tells of the rest.
+
+    Raises
+    ------
+    HillsightError : bad input, several stations, or the file cannot be written
+    """
+    return run_describe(DescribeRequest.of(locals()), listener)
+
+
+def run_describe(request: DescribeRequest, listener: Listener = SILENT) -> Description:
+    """Do what a request asks for; see :func:`describe`."""
+    if request.out is not None:
+        check_place(request.out, inputs=named_files(request))
+    looks_deg = direction_deg(request.looks)
+    if looks_deg is None:
+        raise CallError(
+            "a view needs a direction to look in",
+            remedy="Give a point of the compass or degrees",
+            parameters=("looks",),
+        )
+    notes: list[str] = []
+
+    def tell(text: str) -> None:
+        notes.append(text)
+        listener.note(text)
+
+    with opened(request) as inputs:
+        if len(inputs.stations) != 1:
+            raise StationError(
+                f"{len(inputs.stations)} stations are given, and one view is described",
+                remedy="Give one place, or a file of one point",
+                parameters=("at", "stations"),
+            )
+        looked = look(request, inputs, listener, tell)
+        glance, weighing = looked.glances[0], looked.weighing
+        statements = describe_view(glance, weighing)
+        picture = Picture(
+            title=f"{glance.label}, {looking_words(looks_deg)}",
+            looks_deg=looks_deg,
+            give_or_take_deg=_GIVE_OR_TAKE_DEG,
+            width_deg=request.width,
+        )
+        sighting = Sighting(picture, statements)
+        named = {what for s in statements for what in s.things if weighing.things.is_named(what)}
+        text = write_sighting(sighting)
+        if request.out is not None:
+            write_text(request.out, text, inputs.paths)
+        return Description(
+            frames={},
+            rasters={},
+            notes=tuple(notes),
+            provenance=provenance_of("describe", request.told(), inputs),
+            files={} if request.out is None else {"out": (request.out,)},
+            sighting=sighting,
+            text=text,
+            prose=_prose(sighting, named),
+        )
+
+
+def _prose(sighting: Sighting, named: Set[str]) -> str:
+    """The statements as sentences, one a line, near ground first."""
+    lines = [f"{sighting.picture.title}:"]
+    for statement in sighting.statements:
+        clause = say(statement, named)
+        unsure = "" if statement.sure in ("sure", "certain") else " (not sure)"
+        lines.append(f"- {clause[0].upper()}{clause[1:]}{unsure}.")
+    return "\n".join(lines)
