@@ -13,21 +13,17 @@ from pathlib import Path
 import click
 
 from hillsight import plugins
-from hillsight.plan.kinds.weigh_things import HEIGHT_BOUNDS
+from hillsight.plan.kinds.registry import KINDS, word_figures
+from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.vocabulary import (
     COMMON,
     COMPASS,
-    DEAD_GROUND,
-    DISTANCES,
-    KINDS,
     PARTS,
     PICTURE,
-    SLOPES,
     SURENESS,
-    Field,
-    StatementKind,
+    SightingField,
 )
 from hillsight.schema.layers import LAYERS
 from hillsight.words.quantities import per_cent
@@ -189,7 +185,7 @@ def worked_table(found: dict[str, tuple[float, float, float]]) -> list[str]:
     return rows
 
 
-def _allowed(field: Field) -> str:
+def _allowed(field: SightingField) -> str:
     if field.words:
         return ", ".join(field.words)
     if field.form in ("number", "pairs"):
@@ -198,7 +194,7 @@ def _allowed(field: Field) -> str:
     return {"text": "text", "texts": "two or more names or kinds", "yes_no": "true, false"}[field.form]
 
 
-def _field_rows(fields: tuple[Field, ...], kind: StatementKind | None = None) -> list[str]:
+def _field_rows(fields: tuple[SightingField, ...], kind: StatementKind | None = None) -> list[str]:
     rows = ["| field | meaning | what may stand there |", "| --- | --- | --- |"]
     for field in fields:
         need = " Needed." if field.needed else ""
@@ -216,14 +212,9 @@ def sighting_tables() -> str:
         parts += [f"### `{kind.name}`", "", f"{kind.meaning[0].upper()}{kind.meaning[1:]}.", ""]
         parts += [*_field_rows(kind.fields, kind), ""]
     parts += ["## Words that stand for figures", "", "| word | of | figures |", "| --- | --- | --- |"]
-    words = (
-        ("distance of a brow, m", DISTANCES),
-        ("slope, falling away from the eye negative, degrees", SLOPES),
-        ("dead ground along the line of sight, m", DEAD_GROUND),
-        ("vertical angle of a thing, degrees", HEIGHT_BOUNDS),
-    )
-    for of, table in words:
-        parts += [f"| {word} | {of} | {_span(*bounds)} |" for word, bounds in table.items()]
+    for figures in word_figures():
+        of = f"{figures.of}, {figures.unit}"
+        parts += [f"| {word} | {of} | {span} |" for word, span in figures.spans().items()]
     parts += [
         f"| {word} | chance that a statement is wrong | {per_cent(share)} |"
         for word, share in SURENESS.items()
@@ -232,14 +223,6 @@ def sighting_tables() -> str:
         parts.append(f"| {part} | share of the width, from the middle | {left:.2f} to {right:.2f} |")
     parts += ["", f"Points of the compass: {', '.join(COMPASS)}."]
     return "\n".join(parts)
-
-
-def _span(low: float, high: float) -> str:
-    if low in (float("-inf"), -90.0):
-        return f"below {high:g}"
-    if high in (float("inf"), 90.0):
-        return f"above {low:g}"
-    return f"{low:g} to {high:g}"
 
 
 def blocks() -> dict[Path, str]:

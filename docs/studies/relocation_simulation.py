@@ -23,21 +23,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from hillsight.plan.kinds.questions import answer_chances, information, questions
-from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules, reach_verdict
 from hillsight.plan.relocation.describing import describe_view
-from hillsight.plan.relocation.next_questions import chances_of, is_answered
+from hillsight.plan.relocation.next_questions import chances_of
 from hillsight.plan.relocation.posterior import base_rates, table_of
+from hillsight.plan.weighing.questions import answer_chances, information, is_answered, questions
+from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 from relocation_pools import GROUNDS, pool_of, surface_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Floats
-    from hillsight.plan.kinds.questions import Question
+    from hillsight.plan.kinds.shared.kind import Question
     from hillsight.plan.relocation.posterior import LikelihoodTable
     from hillsight.plan.statement import Statement
     from relocation_pools import Pool

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import fields
 
+from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.observer import Noticing, Observer
 from hillsight.plan.relocation.arguments import ROLES
 from hillsight.plan.relocation.decision import STATES, Rules
-from hillsight.plan.vocabulary import COMMON, KINDS, PARTS, PICTURE, SURENESS
+from hillsight.plan.vocabulary import COMMON, PARTS, PICTURE, SURENESS
 from house.test_docs import glossary_words
 
 

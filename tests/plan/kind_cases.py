@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hillsight.plan.kinds.weigh import Weighing
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.statement import Statement
+from hillsight.plan.weighing.statements import Weighing
 from plan.made_hills import (
     cone,
     knoll,

@@ -20,12 +20,12 @@ from hillsight.arrays import Floats
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.plan.kinds.weigh import Weighing
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import Glance, glance
 from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
 from hillsight.plan.statement import Statement
+from hillsight.plan.weighing.statements import Weighing
 from hillsight.sight.viewing import Viewing
 
 Formula = Callable[[Floats, Floats], Floats]

@@ -7,7 +7,6 @@ import re
 import numpy as np
 import pytest
 
-from hillsight.plan.kinds.saying import say
 from hillsight.plan.relocation.arguments import (
     DECIDES_FROM,
     FITS_FROM,
@@ -18,6 +17,7 @@ from hillsight.plan.relocation.arguments import (
 )
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.relocation.relocation import Relocation, Setting
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.verdict import Argument
 from hillsight.words.trust import TRUST
 from plan.made_hills import told
@@ -180,7 +180,7 @@ def test_sentences_hold_the_facts_of_the_places_they_name(found: Relocation) -> 
     labels = [one.station for one in found.verdict.candidates]
     names = {name for name in found.weighing.things.frame["name"] if isinstance(name, str)}
     for argument in found.verdict.arguments:
-        said = say(MIXED[argument.number - 1], names)
+        said = statement_words(MIXED[argument.number - 1], names)
         assert argument.says == said
         assert argument.sentence.startswith(said[0].upper() + said[1:])
         assert argument.facts[best].words in argument.sentence

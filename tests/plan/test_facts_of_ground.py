@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from hillsight.ground.grid import Surface
-from hillsight.plan.kinds.facts import fact, slope_word
-from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.kinds.shared.slopes import slope_word
+from hillsight.plan.kinds.skyline import SHAPES
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.verdict import Fact
-from hillsight.plan.vocabulary import SHAPES
+from hillsight.plan.weighing.facts import fact
+from hillsight.plan.weighing.statements import Weighing
 from plan.made_hills import (
     heading_index,
     look,

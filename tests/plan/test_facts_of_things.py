@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 
 from hillsight.ground.grid import Surface
-from hillsight.plan.kinds.facts import fact
-from hillsight.plan.kinds.weigh import Weighing
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.look.things import Things
 from hillsight.plan.verdict import Fact
+from hillsight.plan.weighing.facts import fact
+from hillsight.plan.weighing.statements import Weighing
 from plan.made_hills import (
     EAST_M,
     NORTH_M,

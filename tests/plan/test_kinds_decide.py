@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hillsight.plan.vocabulary import KINDS
+from hillsight.plan.kinds.registry import KINDS
 from plan.kind_cases import CASES, Case
 from plan.made_hills import likelihood
 

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.look.things import Things
@@ -21,6 +20,7 @@ from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.posterior import base_rates, table_of
 from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import SURENESS
+from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 from plan.made_hills import cone, knoll, look, plane, ridge, surface_of, things_of, together, told, wall
 
 #: Most that a wall told to be there, and one told to be away, may move the odds of two places.

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hillsight.plan.kinds.weigh import matter, weights, wrong_chances
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.posterior import base_rates, log_elsewhere, log_mean, posterior, table_of
 from hillsight.plan.vocabulary import SURENESS
+from hillsight.plan.weighing.statements import topic, weights, wrong_chances
 from plan.made_hills import told
 
 EVEN = np.array([0.5, 0.5])
@@ -121,14 +121,14 @@ def test_matters_of_their_own_count_in_full() -> None:
         told("seen", what="Tarn"),
         told("relation", what="Top", is_="left of", other="Tarn"),
     ]
-    assert len({matter(one) for one in said}) == len(said)
+    assert len({topic(one) for one in said}) == len(said)
     assert weights(said, Observer()) == pytest.approx(np.ones(len(said)))
 
 
 def test_a_pair_is_one_matter_either_way_round() -> None:
     one = told("relation", what="Top", is_="left of", other="Tarn")
     other = told("relation", what="tarn", is_="right of", other="top")
-    assert matter(one) == matter(other)
+    assert topic(one) == topic(other)
     assert weights([one, other], Observer()).sum() == pytest.approx(1.0)
 
 

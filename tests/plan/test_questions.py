@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hillsight.plan.kinds.questions import Question, information
+from hillsight.plan.kinds.shared.kind import Question
 from hillsight.plan.relocation.comparing import Compared, varied
-from hillsight.plan.relocation.next_questions import is_answered
 from hillsight.plan.statement import Statement
+from hillsight.plan.weighing.questions import information, is_answered
 
 
 def test_information_of_worked_examples() -> None:

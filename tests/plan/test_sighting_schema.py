@@ -12,10 +12,11 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from hillsight.errors import SightingError
+from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.sighting.file import read_sighting
 from hillsight.plan.sighting.json_schema import json_schema
 from hillsight.plan.sighting.template import template
-from hillsight.plan.vocabulary import COMPASS, KINDS
+from hillsight.plan.vocabulary import COMPASS
 
 VALIDATOR = Draft202012Validator(json_schema())
 TOP = 'format = "hillsight sighting 1"\n'

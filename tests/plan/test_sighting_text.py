@@ -11,10 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hillsight.plan.sighting.file import EITHER_OR, LEAST_MEMBERS, RESTS_ON, WHOLE, folded, read_sighting
-from hillsight.plan.sighting.template import say, template, write_sighting
+from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.kind import StatementKind
+from hillsight.plan.sighting.file import LEAST_MEMBERS, read_sighting
+from hillsight.plan.sighting.template import template, write_sighting
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.statement import Picture, Sighting, Statement
-from hillsight.plan.vocabulary import COMPASS, FORMAT, KINDS, PARTS, PICTURE, SURENESS, Field, StatementKind
+from hillsight.plan.vocabulary import COMPASS, FORMAT, PARTS, PICTURE, SURENESS, SightingField
+from hillsight.words.english import folded
 
 
 def uncommented(text: str) -> str:
@@ -112,9 +116,9 @@ def test_a_picture_comes_back(picture: Picture, tmp_path: Path) -> None:
 TEXTS = st.text(st.characters(codec="utf-8"), min_size=1, max_size=12).filter(str.strip)
 
 
-def values_of(field: Field) -> st.SearchStrategy[Any]:
+def values_of(field: SightingField) -> st.SearchStrategy[Any]:
     number = st.floats(max(field.least, -1e9), min(field.most, 1e9))
-    if field.form == "number" and field.name in WHOLE:
+    if field.form == "number" and field.is_whole:
         return st.integers(int(field.least), int(field.most))
     forms = {
         "word": st.sampled_from(field.words or ("",)),
@@ -138,11 +142,9 @@ def statements(draw: st.DrawFn) -> Statement:
         needed.add(draw(st.sampled_from(kind.one_of)))
     chosen = [f for f in kind.fields if f.name in needed or draw(st.booleans())]
     values = {field.name: draw(values_of(field)) for field in chosen}
-    if all(name in values for name in EITHER_OR.get(kind.name, ("", ""))):
-        del values[
-            next((name for name in EITHER_OR[kind.name] if name not in needed), EITHER_OR[kind.name][1])
-        ]
-    for name, other in RESTS_ON.get(kind.name, {}).items():
+    if all(name in values for name in kind.either_or or ("", "")):
+        del values[next((name for name in kind.either_or if name not in needed), kind.either_or[1])]
+    for name, other in kind.rests_on.items():
         if other not in values:
             values.pop(name, None)
     if "other" in values and folded(values["other"]) == folded(values["what"]):
@@ -183,7 +185,7 @@ def test_any_sighting_comes_back(
 @settings(max_examples=60, deadline=None)
 @given(statements())
 def test_whatever_is_told_is_one_clause(statement: Statement) -> None:
-    told = say(statement)
+    told = statement_words(statement)
     assert told == told.strip()
     assert "None" not in told or any("None" in thing for thing in statement.things)
     assert "{" not in told or any("{" in thing for thing in statement.things)
@@ -298,4 +300,4 @@ NAMES = ("raven crag", "Dove Crag")
 )
 def test_a_statement_is_said_in_english(kind: str, values: dict[str, Any], told: str) -> None:
     rest = {key: value for key, value in values.items() if key != "part"}
-    assert say(Statement(kind, rest, values.get("part", "anywhere")), NAMES) == told
+    assert statement_words(Statement(kind, rest, values.get("part", "anywhere")), NAMES) == told

@@ -13,10 +13,12 @@ import numpy as np
 import pyproj
 import pytest
 
-from hillsight.plan.kinds.weigh import Weighing
+from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.slopes import SLOPES
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.statement import Statement
-from hillsight.plan.vocabulary import COMMON, KINDS, SLOPES
+from hillsight.plan.vocabulary import COMMON
+from hillsight.plan.weighing.statements import Weighing
 from plan.made_hills import (
     EAST_M,
     NORTH_M,

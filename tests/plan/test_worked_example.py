@@ -7,11 +7,11 @@ import pytest
 from scipy import special
 
 from build_pages import worked_example
-from hillsight.plan.kinds.weigh import weights, wrong_chances
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.relocation.posterior import base_rates, log_elsewhere, posterior, table_of
 from hillsight.plan.statement import Statement
+from hillsight.plan.weighing.statements import weights, wrong_chances
 
 STATEMENTS = (
     Statement("brow", {"distance": "near"}, part="middle"),

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from hillsight.plan.vocabulary import KINDS
+from hillsight.plan.kinds.registry import KINDS
 from hillsight.words.trust import TRUST
 
 from scripts.commands import assert_refused, done, one_message, run  # isort: skip

@@ -77,6 +77,8 @@ def test_what_does_not_go_together_is_refused(tmp_path):
     assert_refused(tmp_path, *words, "--landforms", map_file, says=("no landforms", "features.gpkg"))
     assert_refused(tmp_path, *words, "--landforms", tmp_path / "none.gpkg", says=("none.gpkg",))
     assert_refused(tmp_path, *words, "--features", map_file, "--scale", "60", says=("--scale", "--landforms"))
-    assert_refused(tmp_path, *words, "--landforms", "--scale", "5", says=("the scale is 5 m", "(--scale METRES)"))
+    assert_refused(
+        tmp_path, *words, "--landforms", "--scale", "5", says=("the scale is 5 m", "(--scale METRES)")
+    )
     bearings = ("bearings", "--terrain", ground, "--at", AT)
     assert_refused(tmp_path, *bearings, says=("--features",))

@@ -16,9 +16,9 @@ from hillsight.jobs.results import Result
 from hillsight.jobs.scene import direction_deg
 from hillsight.jobs.views import look, looking_words
 from hillsight.layers.atomic import check_place
-from hillsight.plan.kinds.saying import say
 from hillsight.plan.relocation.describing import describe_view
 from hillsight.plan.sighting.template import write_sighting
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.statement import Picture, Sighting
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def _prose(sighting: Sighting, named: Set[str]) -> str:
     """The statements as sentences, one a line, near ground first."""
     lines = [f"{sighting.picture.title}:"]
     for statement in sighting.statements:
-        clause = say(statement, named)
+        clause = statement_words(statement, named)
         unsure = "" if statement.sure in ("sure", "certain") else " (not sure)"
         lines.append(f"- {clause[0].upper()}{clause[1:]}{unsure}.")
     return "\n".join(lines)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from hillsight.errors import CallError
 from hillsight.jobs.listener import say_if_compiling
 from hillsight.jobs.scene import direction_deg, scene_of
-from hillsight.plan.kinds.weigh import Weighing
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
+from hillsight.plan.weighing.statements import Weighing
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.plan.kinds.facts import fact
-from hillsight.plan.kinds.saying import say
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.verdict import Argument
+from hillsight.plan.weighing.facts import denied, with_fit
 from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Floats
-    from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.relocation.posterior import LikelihoodTable
     from hillsight.plan.statement import Statement
-    from hillsight.plan.verdict import Fact
+    from hillsight.plan.weighing.statements import Weighing
 
 
 #: How many times likelier a statement must make the best candidate to decide, and to support at all.
@@ -59,10 +57,10 @@ def arguments(
     made = []
     for k, statement in enumerate(statements):
         facts = tuple(
-            _with_fit(statement, glance, weighing, int(direction))
+            with_fit(statement, glance, weighing, int(direction))
             for glance, direction in zip(glances, directions, strict=True)
         )
-        says = say(statement, named)
+        says = statement_words(statement, named)
         role = role_of(float(times[k]), facts[best].agrees)
         spoken_for = facts[rival] if role == "against" and rival is not None else facts[best]
         labels = glances[best].label, None if rival is None else glances[rival].label
@@ -80,22 +78,12 @@ def arguments(
                     role,
                     labels,
                     words,
-                    fits=spoken_for.agrees >= FITS_FROM and not _denies(statement, spoken_for),
+                    fits=spoken_for.agrees >= FITS_FROM and not denied(statement, spoken_for),
                 ),
                 facts,
             )
         )
     return sorted(made, key=_order)
-
-
-def _with_fit(statement: Statement, glance: Glance, weighing: Weighing, direction: int) -> Fact:
-    agrees = float(np.clip(weighing.fit(statement, glance)[direction], 0.0, 1.0))
-    return replace(fact(statement, glance, weighing, direction), agrees=agrees)
-
-
-def _denies(statement: Statement, fact: Fact) -> bool:
-    """Whether a statement is about what does not show there at all."""
-    return fact.absent and not (statement.kind == "seen" and not statement.values.get("seen", True))
 
 
 def role_of(times: float, agrees: float = 1.0) -> str:

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.plan.kinds.facts import fact
-from hillsight.plan.kinds.questions import information, questions
-from hillsight.plan.kinds.saying import say
 from hillsight.plan.relocation.next_questions import chances_of
+from hillsight.plan.sighting.wording import statement_words
+from hillsight.plan.weighing.facts import fact
+from hillsight.plan.weighing.questions import information, questions
 from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.verdict import Fact
+    from hillsight.plan.weighing.statements import Weighing
 
 #: Information from which a question tells places apart, and below which they look alike in it, bits.
 APART_FROM_BITS, ALIKE_BELOW_BITS = 0.15, 0.03
@@ -79,7 +79,7 @@ def compare(
                 looking.evidence_class(question.answers[0]),
                 bits,
                 float(chances.max(axis=1).min()),
-                tuple(say(question.answers[int(k)], named) for k in best),
+                tuple(statement_words(question.answers[int(k)], named) for k in best),
                 tuple(
                     fact(question.answers[int(k)], glance, looking, direction)
                     for k, glance in zip(best, glances, strict=True)

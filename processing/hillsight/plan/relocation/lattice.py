@@ -11,9 +11,9 @@ from scipy import special
 from hillsight.errors import CallError
 from hillsight.ground.grid import Grid
 from hillsight.ground.stations import Station
-from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.posterior import base_rates, table_of
+from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

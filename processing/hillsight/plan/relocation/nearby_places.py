@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Floats
-    from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.statement import Statement
+    from hillsight.plan.weighing.statements import Weighing
 
 
 #: So far about a place it is looked from too, to the four quarters.

@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.plan.kinds.questions import answer_chances, information, questions
-from hillsight.plan.kinds.saying import say
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.verdict import NextQuestion
+from hillsight.plan.weighing.questions import answer_chances, information, is_answered, questions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Floats
-    from hillsight.plan.kinds.questions import Question
-    from hillsight.plan.kinds.weigh import Weighing
+    from hillsight.plan.kinds.shared.kind import Question
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.statement import Statement
+    from hillsight.plan.weighing.statements import Weighing
 
 
 #: Information below which a question is not worth asking, bits.
@@ -67,7 +67,10 @@ def next_questions(
             _LOOK[question.part],
             bits,
             tuple(
-                (glances[int(c)].label, say(question.answers[int(np.argmax(chances[int(c)]))], named))
+                (
+                    glances[int(c)].label,
+                    statement_words(question.answers[int(np.argmax(chances[int(c)]))], named),
+                )
                 for c in two
             ),
         )
@@ -86,26 +89,3 @@ def chances_of(
             for glance, share in zip(glances, directions, strict=True)
         ]
     )
-
-
-def is_answered(question: Question, statement: Statement) -> bool:
-    """Whether a statement already says something of the matter of a question."""
-    one = question.answers[0]
-    if one.kind != statement.kind or {t.casefold() for t in one.things} != {
-        t.casefold() for t in statement.things
-    }:
-        return False
-    whole = statement.part == "anywhere" and statement.values.get("across") == "all"
-    if (
-        one.part != statement.part
-        and not whole
-        and one.kind not in ("seen", "height", "against_sky", "relation")
-    ):
-        return False
-    if one.kind in ("brow", "dead_ground"):
-        return bool({_stem(key) for key in one.values} & {_stem(key) for key in statement.values})
-    return True
-
-
-def _stem(key: str) -> str:
-    return key.removesuffix("_m")

@@ -10,7 +10,6 @@ from scipy.spatial import cKDTree
 
 from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
-from hillsight.plan.kinds.weigh import Weighing, weights, wrong_chances
 from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.arguments import arguments
 from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules, reach_verdict
@@ -21,6 +20,7 @@ from hillsight.plan.relocation.reference_places import reference_places
 from hillsight.plan.relocation.summary import cautions, headline
 from hillsight.plan.relocation.variations import Variations, without_each_statement
 from hillsight.plan.verdict import Verdict, Weighed
+from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

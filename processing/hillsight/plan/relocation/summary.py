@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
 from hillsight.words.quantities import probability_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.statement import Sighting
     from hillsight.plan.verdict import Verdict
+    from hillsight.plan.weighing.statements import Weighing
 
 
 def headline(verdict: Verdict) -> str:
@@ -43,11 +44,10 @@ def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) 
     found = []
     framing = weighing.framing
     for k, statement in enumerate(sighting.statements, 1):
-        for what in statement.things:
-            if not weighing.things.is_named(what) or statement.kind == "bearing":
-                continue
-            if statement.kind == "seen" and not statement.values.get("seen", True):
-                continue
+        kind = KINDS[statement.kind]
+        if kind.any_direction or not kind.says_there(statement):
+            continue
+        for what in filter(weighing.things.is_named, statement.things):
             rows = weighing.things.rows(what)
             held = max(
                 float(

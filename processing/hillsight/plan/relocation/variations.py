@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Flags, Floats
-    from hillsight.plan.kinds.weigh import Weighing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.relocation.decision import Rules
     from hillsight.plan.relocation.posterior import LikelihoodTable, Posterior
     from hillsight.plan.statement import Sighting
     from hillsight.plan.verdict import Verdict
+    from hillsight.plan.weighing.statements import Weighing
 
 
 #: How far off a candidate's place may be for the answer to stand, and how much higher the eye.

@@ -13,9 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from hillsight.errors import SightingError
+from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.sighting.toml_lines import TomlLines
 from hillsight.plan.statement import Picture, Sighting, Statement
-from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, KINDS, PICTURE, Field, StatementKind
+from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SightingField
 from hillsight.words.english import folded
 
 #: More statements than a person makes of one picture.
@@ -23,22 +25,6 @@ MOST_STATEMENTS = 500
 
 #: Least members of what is a list.
 LEAST_MEMBERS = {"texts": 2, "pairs": 3}
-
-#: Fields of a kind that say the same thing in two ways, of which a statement has one.
-EITHER_OR = {
-    "brow": ("distance", "distance_m"),
-    "dead_ground": ("extent", "extent_m"),
-    "height": ("stands", "metres_above"),
-}
-
-#: Fields of a kind that are nothing without another.
-RESTS_ON = {
-    "height": {"give_or_take_m": "metres_above"},
-    "relation": {"give_or_take_deg": "gap_deg"},
-}
-
-#: Numbers that are whole: they count.
-WHOLE = ("count",)
 
 #: How far a direction may be out where nothing is said of it, degrees: a point of the compass, or degrees.
 #: Common practice, no source.
@@ -235,7 +221,7 @@ def _statement(raw: Mapping[str, Any], place: _Place) -> Statement:
     return Statement(name, values, **common, line=place.lines.of(*place.path))
 
 
-def _check_names(raw: Mapping[str, Any], fields: Sequence[Field], owner: str, place: _Place) -> None:
+def _check_names(raw: Mapping[str, Any], fields: Sequence[SightingField], owner: str, place: _Place) -> None:
     names = [field.name for field in fields]
     for key in raw:
         if key not in names:
@@ -256,12 +242,12 @@ def _check_there(raw: Mapping[str, Any], kind: StatementKind, place: _Place) -> 
 
 
 def _check_together(values: Mapping[str, Any], kind: StatementKind, place: _Place) -> None:
-    pair = EITHER_OR.get(kind.name, ())
+    pair = kind.either_or
     if pair and all(name in values for name in pair):
         raise place.within(pair[1]).error(
             f"{kind.name}: {pair[0]} and {pair[1]} say the same thing twice", "Keep one of the two"
         )
-    for name, other in RESTS_ON.get(kind.name, {}).items():
+    for name, other in kind.rests_on.items():
         if name in values and other not in values:
             raise place.within(name).error(
                 f"{kind.name}: {name} is of no use without {other}", f"Add {other}, or leave {name} out"
@@ -272,7 +258,7 @@ def _check_together(values: Mapping[str, Any], kind: StatementKind, place: _Plac
         )
 
 
-def _value(value: Any, field: Field, owner: str, place: _Place) -> Any:
+def _value(value: Any, field: SightingField, owner: str, place: _Place) -> Any:
     """The value as the file has it, once it is what the field takes."""
     label = f"{owner}: {field.name!r}"
     if field.form == "yes_no":
@@ -290,7 +276,7 @@ def _value(value: Any, field: Field, owner: str, place: _Place) -> Any:
     return value
 
 
-def _check_members(value: Any, field: Field, label: str, place: _Place) -> None:
+def _check_members(value: Any, field: SightingField, label: str, place: _Place) -> None:
     least, pairs = LEAST_MEMBERS[field.form], field.form == "pairs"
     example = "[[-20, 0.0], [0, 1.5], [20, 0.5]]" if pairs else '["saddle", "knoll"]'
     if not isinstance(value, list):
@@ -308,14 +294,14 @@ def _check_members(value: Any, field: Field, label: str, place: _Place) -> None:
                 _check_number(part, field, f"{label}, member {number + 1},", within)
 
 
-def _check_number(value: object, field: Field, label: str, place: _Place) -> None:
+def _check_number(value: object, field: SightingField, label: str, place: _Place) -> None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise place.error(f"{label} is {_told(value)}", f"Write a number without its unit{_allowed(field)}")
     if isinstance(value, float) and not math.isfinite(value):
         raise place.error(f"{label} is {value}, which is no number", f"Write a number{_allowed(field)}")
     if not field.least <= value <= field.most:
         raise place.error(f"{label} is {_told(value)}", f"Write a number{_allowed(field)}")
-    if field.name in WHOLE and value != int(value):
+    if field.is_whole and value != int(value):
         raise place.error(f"{label} is {_told(value)}", f"Write a whole number{_allowed(field)}")
 
 
@@ -326,7 +312,7 @@ def _check_text(value: object, label: str, place: _Place, may_be_empty: bool = F
         raise place.error(f"{label} is empty", "Write something there, or leave the line out")
 
 
-def _allowed(field: Field) -> str:
+def _allowed(field: SightingField) -> str:
     """What may stand in a field, after a colon."""
     if field.words:
         return f": {', '.join(field.words)}"

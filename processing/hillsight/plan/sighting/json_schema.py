@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.sighting.file import (
     DEGREES_TEXT,
-    EITHER_OR,
     LEAST_MEMBERS,
     MOST_STATEMENTS,
-    RESTS_ON,
-    WHOLE,
 )
-from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, KINDS, PICTURE, Field, StatementKind
+from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SightingField
 
 _DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
 _TIME = r"[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.][0-9]+)?)?"
@@ -22,7 +21,7 @@ Schema = dict[str, Any]
 
 
 def json_schema() -> Schema:
-    """Schema of a sighting file, made from the vocabulary.
+    """Schema of a sighting file, made from the kinds of statement.
 
     It lets pass what the reader alone can tell: a thing told against itself, a day that does not exist,
     more than 360 degrees where they are written as text.
@@ -87,20 +86,19 @@ def _statement(kind: StatementKind) -> Schema:
     }
     if kind.one_of:
         schema["anyOf"] = [{"required": [name]} for name in kind.one_of]
-    if kind.name in EITHER_OR:
-        schema["not"] = {"required": list(EITHER_OR[kind.name])}
-    if kind.name in RESTS_ON:
-        schema["dependentRequired"] = {name: [other] for name, other in RESTS_ON[kind.name].items()}
-    if kind.example:
-        schema["examples"] = [{"kind": kind.name, **dict(kind.example)}]
+    if kind.either_or:
+        schema["not"] = {"required": list(kind.either_or)}
+    if kind.rests_on:
+        schema["dependentRequired"] = {name: [other] for name, other in kind.rests_on.items()}
+    schema["examples"] = [{"kind": kind.name, **kind.example}]
     return schema
 
 
-def _field(field: Field) -> Schema:
+def _field(field: SightingField) -> Schema:
     return {"description": field.meaning, **_form(field)}
 
 
-def _form(field: Field) -> Schema:
+def _form(field: SightingField) -> Schema:
     number: Schema = {"type": "number", "minimum": field.least, "maximum": field.most}
     text: Schema = {"type": "string", "pattern": r"\S"}
     if field.form == "word":
@@ -108,7 +106,7 @@ def _form(field: Field) -> Schema:
     if field.form == "yes_no":
         return {"type": "boolean"}
     if field.form == "number":
-        return {**number, "multipleOf": 1} if field.name in WHOLE else number
+        return {**number, "multipleOf": 1} if field.is_whole else number
     if field.form == "pairs":
         pair = {"type": "array", "items": number, "minItems": 2, "maxItems": 2}
         return {"type": "array", "items": pair, "minItems": LEAST_MEMBERS["pairs"]}

@@ -8,28 +8,15 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from hillsight.plan.kinds.saying import say
-from hillsight.plan.sighting.file import COMPASS_SPREAD_DEG, DEGREES_SPREAD_DEG, EITHER_OR
+from hillsight.plan.kinds.registry import KINDS, word_figures
+from hillsight.plan.kinds.shared.kind import StatementKind
+from hillsight.plan.sighting.file import COMPASS_SPREAD_DEG, DEGREES_SPREAD_DEG
 from hillsight.plan.statement import Picture, Statement
-from hillsight.plan.vocabulary import (
-    COMMON,
-    COMPASS,
-    DEAD_GROUND,
-    DISTANCES,
-    FORMAT,
-    KINDS,
-    PICTURE,
-    SLOPES,
-    SURENESS,
-    Field,
-    StatementKind,
-)
+from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SURENESS, SightingField
 from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting
-
-__all__ = ["say", "template", "write_sighting"]
 
 _WIDTH = 100
 
@@ -45,14 +32,8 @@ outlasts any map; water counts less; walls, fences and tracks count little. What
 see is worth saying too. Say what you see, not where you believe it is from. Ten statements are plenty.
 """
 
-_SECTIONS = (
-    ("The near ground", ("brow",)),
-    ("The middle ground", ("dead_ground",)),
-    ("The far ground", ("height", "relation")),
-    ("The skyline", ("skyline", "skyline_points", "against_sky")),
-    ("Things", ("seen", "order", "number", "comes_down")),
-    ("Measured", ("bearing", "angle", "vertical_angle")),
-)
+#: Order in which an observer does best to write.
+_SECTIONS = ("The near ground", "The middle ground", "The far ground", "The skyline", "Things", "Measured")
 
 #: What a hill-goer calls the landforms that can be told of.
 LANDFORM_KINDS = {
@@ -92,25 +73,21 @@ def template() -> str:
     lines += ["", "[picture]"]
     for field in PICTURE:
         lines += _beside(field, _PICTURE_EXAMPLE.get(field.name))
-    told = [name for _, names in _SECTIONS for name in names]
-    for title, names in (*_SECTIONS, ("More", tuple(name for name in KINDS if name not in told))):
-        if names:
+    for title in dict.fromkeys((*_SECTIONS, *(kind.section for kind in KINDS.values()))):
+        kinds = [kind for kind in KINDS.values() if kind.section == title]
+        if kinds:
             lines += ["", "", *_comment(f"---- {title} ----")]
-        for name in names:
-            lines += ["", *_example(KINDS[name])]
+        for kind in kinds:
+            lines += ["", *_example(kind)]
     return "\n".join(lines) + "\n"
 
 
 def _figures() -> list[str]:
-    """What the words for distances, dead ground and slopes stand for."""
+    """What words stand for figures, and kinds of landforms."""
     lines = []
-    for title, words, unit in (
-        ("distance", DISTANCES, "m"),
-        ("dead ground", DEAD_GROUND, "m"),
-        ("slope, downward negative", SLOPES, "degrees"),
-    ):
-        told = ", ".join(f"{word} {_between(low, high)}" for word, (low, high) in words.items())
-        lines += _comment(f"  {title} ({unit}): {told}", "    ")
+    for figures in word_figures():
+        spans = ", ".join(f"{word} {span}" for word, span in figures.spans().items())
+        lines += _comment(f"  {figures.of} ({figures.unit}): {spans}", "    ")
     told = ", ".join(f"{word} {per_cent(chance)}" for word, chance in SURENESS.items())
     lines += _comment(f"  sure (chance of being quite wrong): {told}", "    ")
     lines += ["#", "# Kinds of landforms that are read from the terrain, beside the kinds on your map:"]
@@ -119,27 +96,23 @@ def _figures() -> list[str]:
     return lines
 
 
-def _between(low: float, high: float) -> str:
-    return f"over {low:g}" if high == float("inf") else f"{low:g} to {high:g}"
-
-
 def _example(kind: StatementKind) -> list[str]:
     """The example of a kind, commented out, and the fields that it may have besides."""
-    given = dict(kind.example)
+    given = kind.example
     fields = {field.name: field for field in (*COMMON, *kind.fields)}
     lines = _comment(f"{kind.name}: {kind.meaning}")
     lines += ["#[[statement]]", f"#kind = {_toml(kind.name)}"]
     for name, value in given.items():
         lines += _beside(fields[name], value)
     more = [field for field in kind.fields if field.name not in given]
-    instead = [name for name in EITHER_OR.get(kind.name, ()) if name not in given]
+    instead = [name for name in kind.either_or if name not in given]
     for field in more:
         lead = "or instead" if field.name in instead else "may add"
         lines += _comment(f"{lead} {field.name}: {field.meaning}{_may_be(field)}", "    ")
     return lines
 
 
-def _beside(field: Field, value: Any) -> list[str]:
+def _beside(field: SightingField, value: Any) -> list[str]:
     """A field's line, commented out, with its meaning and words beside it or above where that is long."""
     line = f"#{field.name} = {_toml(value)}" if value is not None else f"#{field.name} ="
     note = f"# {f'one of {", ".join(field.words)}' if field in COMMON else field.meaning + _may_be(field)}"
@@ -148,7 +121,7 @@ def _beside(field: Field, value: Any) -> list[str]:
     return [*_comment(note[2:]), line]
 
 
-def _may_be(field: Field) -> str:
+def _may_be(field: SightingField) -> str:
     if field.words:
         return f" ({', '.join(field.words)})"
     if field.form == "number":

@@ -6,7 +6,7 @@ import datetime
 import textwrap
 from typing import TYPE_CHECKING
 
-from hillsight.plan.kinds.saying import say
+from hillsight.plan.sighting.wording import statement_words
 from hillsight.sheets.paper.labels import drawable
 from hillsight.words.quantities import probability_words
 from hillsight.words.trust import CLASS_NAMES, TRUST
@@ -145,7 +145,7 @@ def described_words(verdict: Verdict) -> list[str]:
     """The description, statement by statement; what begins with a capital is a name."""
     statements = verdict.sighting.statements
     names = {what for statement in statements for what in statement.things if what[:1].isupper()}
-    return [say(statement, names) for statement in statements]
+    return [statement_words(statement, names) for statement in statements]
 
 
 def summary_lines(verdict: Verdict) -> list[str]:

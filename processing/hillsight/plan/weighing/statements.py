@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.plan.kinds import weigh_ground, weigh_pairs, weigh_things
+from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.kind import Case
 from hillsight.plan.vocabulary import SURENESS
 from hillsight.words.english import folded
 from hillsight.words.trust import least_trusted
@@ -24,25 +25,6 @@ if TYPE_CHECKING:
     from hillsight.plan.statement import Statement
 
 
-_OF_GROUND = {
-    "brow": weigh_ground.brow_fit,
-    "dead_ground": weigh_ground.dead_ground_fit,
-    "skyline": weigh_ground.skyline_fit,
-    "skyline_points": weigh_ground.skyline_points_fit,
-}
-_OF_THINGS = {
-    "seen": weigh_things.seen_fit,
-    "height": weigh_things.height_fit,
-    "against_sky": weigh_things.against_sky_fit,
-    "number": weigh_things.number_fit,
-    "comes_down": weigh_things.comes_down_fit,
-    "vertical_angle": weigh_things.vertical_angle_fit,
-    "order": weigh_pairs.order_fit,
-    "relation": weigh_pairs.relation_fit,
-    "angle": weigh_pairs.angle_fit,
-}
-
-
 @dataclass(frozen=True)
 class Weighing:
     """What all statements of a sighting are weighed with.
@@ -55,15 +37,15 @@ class Weighing:
     observer: Observer
     declination_deg: float | None = None
 
+    def case(self, statement: Statement, glance: Glance, direction: int = 0) -> Case:
+        """A statement held against what a place sees; direction is an index among the framing's headings."""
+        return Case(
+            statement, glance, self.things, self.framing, self.observer, self.declination_deg, direction
+        )
+
     def fit(self, statement: Statement, glance: Glance) -> Floats:
         """Chance that a right statement would say this, for each direction the picture may look in, (h,)."""
-        if statement.kind in _OF_GROUND:
-            return _OF_GROUND[statement.kind](statement, glance, self.framing, self.observer)
-        if statement.kind == "bearing":
-            return weigh_things.bearing_fit(
-                statement, glance, self.framing, self.observer, self.things, self.declination_deg
-            )
-        return _OF_THINGS[statement.kind](statement, glance, self.framing, self.observer, self.things)
+        return KINDS[statement.kind].fit(self.case(statement, glance))
 
     def fits(self, statements: Sequence[Statement], glance: Glance) -> Floats:
         """The same for each statement, (s, h)."""
@@ -76,20 +58,18 @@ class Weighing:
 
     def evidence_class(self, statement: Statement) -> str:
         """Trust class: the least trusted of its things; the ground itself is ground shape."""
-        classes = [self.things.evidence_class(what) for what in statement.things]
-        return least_trusted(classes, "ground_shape")
+        return least_trusted(map(self.things.evidence_class, statement.things), "ground_shape")
 
 
-def matter(statement: Statement, things: Things | None = None) -> Hashable:
-    """What a statement hangs on: statements of one matter are not counted as if each were new.
+def topic(statement: Statement, things: Things | None = None) -> Hashable:
+    """What a statement hangs on: statements of one topic are not counted as if each were new.
 
-    Things are one matter if the same of the map are meant, however they are written; without ``things``, if
+    Things are one topic if the same of the map are meant, however they are written; without ``things``, if
     they are written alike.
     """
-    if statement.kind in ("brow", "dead_ground"):
-        return "near ground", statement.part
-    if statement.kind in ("skyline", "skyline_points"):
-        return "skyline", statement.part if statement.kind == "skyline" else "anywhere"
+    of_kind = KINDS[statement.kind].topic
+    if of_kind is not None:
+        return of_kind(statement)
     return tuple(sorted(_meant(what, things) for what in statement.things))
 
 
@@ -101,14 +81,14 @@ def _meant(what: str, things: Things | None) -> str:
 def weights(statements: Sequence[Statement], observer: Observer, things: Things | None = None) -> Floats:
     """How much each statement counts, (s,), 1 for what stands alone.
 
-    Of one matter and one kind, n statements count as one. Different kinds about one matter, k of them, count
+    Of one topic and one kind, n statements count as one. Different kinds about one topic, k of them, count
     as k / (1 + (k - 1) alike): the design effect of clustered samples (Kish 1965, from memory).
     """
-    matters = [(matter(s, things), s.kind) for s in statements]
-    alike = Counter(matters)
+    topics = [(topic(s, things), s.kind) for s in statements]
+    alike = Counter(topics)
     kinds = Counter(about for about, _ in alike)
     return np.array(
-        [1.0 / alike[key] / (1.0 + (kinds[key[0]] - 1) * observer.alike) for key in matters], np.float64
+        [1.0 / alike[key] / (1.0 + (kinds[key[0]] - 1) * observer.alike) for key in topics], np.float64
     )
 
 

@@ -1,0 +1,1 @@
+"""What several kinds of statement have in common: their form, chances, words, geometry."""

@@ -1,0 +1,67 @@
+"""What statements about the ground itself share: lines on the map, parts asked about, their topic."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from hillsight.plan.look.glance import STEP_DEG
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable, Sequence
+
+    from hillsight.arrays import Floats, Integers
+    from hillsight.plan.look.glance import Glance
+    from hillsight.plan.statement import Statement
+
+GROUND_PARTS = ("left", "middle", "right")
+"""Parts of the picture in which the near ground is asked for."""
+
+IN_PART = {"left": "On the left", "middle": "In the middle", "right": "On the right"}
+
+#: A brow or skyline goes on from one bearing to the next while its distance changes by less than this share,
+#: or this length.
+_JUMP_SHARE, _JUMP_M = 0.15, 60.0
+
+#: What holds of more than this share of a part of the picture holds of all of it.
+_ALL_BUT = 0.9
+
+
+def near_ground(statement: Statement) -> Hashable:
+    """Topic of statements about brows and what lies behind them."""
+    return "near ground", statement.part
+
+
+def line_along(glance: Glance, at: Integers, distance_m: Floats) -> shapely.Geometry | None:
+    """Lines through places at distances along neighbouring bearings, broken where the distance jumps."""
+    turn = np.radians(at * STEP_DEG - glance.convergence_deg)
+    places = np.column_stack(
+        (glance.easting_m + distance_m * np.sin(turn), glance.northing_m + distance_m * np.cos(turn))
+    )
+    with np.errstate(invalid="ignore"):
+        jump_m = np.abs(np.diff(distance_m))
+        allowed_m = np.maximum(_JUMP_SHARE * np.minimum(distance_m[1:], distance_m[:-1]), _JUMP_M)
+        cuts = np.flatnonzero(~(jump_m <= allowed_m)) + 1
+    runs = [run for run in np.split(np.arange(at.size), cuts) if np.isfinite(distance_m[run]).all()]
+    lines = [shapely.LineString(places[run]) for run in runs if run.size >= 2]
+    return shapely.MultiLineString(lines) if lines else None
+
+
+def middle_deg(at: Integers) -> float:
+    """True bearing of the middle of a part of the picture."""
+    return float(at[at.size // 2] * STEP_DEG % 360.0)
+
+
+def over_most(words: str, share: float, statement: Statement) -> str:
+    """Words about a part of the picture, with a word more where they hold of most of it but not of all."""
+    if share > _ALL_BUT:
+        return words
+    return f"over most of {'the picture' if statement.part == 'anywhere' else 'that part'} {words}"
+
+
+def behind_no_brow(statement: Statement, said: Sequence[Statement]) -> bool:
+    """Whether it is about a brow where the ground is said to stay in view."""
+    no_brow = {s.part for s in said if s.values.get("distance") == "none"}
+    return statement.values.get("distance") != "none" and statement.part in no_brow

@@ -1,0 +1,48 @@
+"""How the ground runs, in words."""
+
+from __future__ import annotations
+
+from hillsight.plan.kinds.shared.kind import WordFigures
+
+SLOPES = {
+    "falls steeply": (-90.0, -15.0),
+    "falls gently": (-15.0, -3.0),
+    "level": (-3.0, 3.0),
+    "rises gently": (3.0, 15.0),
+    "rises steeply": (15.0, 90.0),
+}
+"""Slopes in words, with the degrees between which each is said, falling away from the eye negative."""
+
+FIGURES = WordFigures("slope, falling away from the eye negative", "degrees", SLOPES)
+
+_ORDER = tuple(SLOPES)
+
+
+def slope_word(slope_deg: float) -> str:
+    """Word for a slope, falling away negative."""
+    for word, (low, high) in SLOPES.items():
+        if low <= slope_deg < high:
+            return word
+    return "rises steeply"
+
+
+def runs(slope: str) -> str:
+    """A slope as the ground's doing, in what an observer says."""
+    return "runs level" if slope == "level" else slope
+
+
+def is_or_runs(slope: str) -> str:
+    """The same in what a place shows."""
+    return "is level" if slope == "level" else slope
+
+
+def degrees_words(degrees: float) -> str:
+    """Whole degrees with their sign; none for zero."""
+    return "0 degrees" if abs(degrees) < 0.5 else f"{degrees:+.0f} degrees"
+
+
+def slopes_apart(one: str | None, other: str | None) -> bool:
+    """Slopes of which no ground is both: words next to each other are a matter of judgement."""
+    if one not in _ORDER or other not in _ORDER:
+        return False
+    return abs(_ORDER.index(one) - _ORDER.index(other)) > 1

@@ -1,0 +1,156 @@
+"""The shape of the skyline in a part of the picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import special
+
+from hillsight.plan.kinds.shared.exclusions import alike
+from hillsight.plan.kinds.shared.ground import line_along, middle_deg
+from hillsight.plan.kinds.shared.kind import Question, StatementKind
+from hillsight.plan.kinds.shared.nouns import of_part
+from hillsight.plan.statement import Statement
+from hillsight.plan.verdict import Fact
+from hillsight.plan.vocabulary import SightingField
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
+
+    from hillsight.arrays import Floats
+    from hillsight.plan.kinds.shared.exclusions import NamedThings
+    from hillsight.plan.kinds.shared.kind import Case, Subjects
+    from hillsight.plan.kinds.shared.nouns import Nouns
+
+SHAPES = ("flat", "pointed", "saddle", "falls left", "falls right")
+
+#: A rise or fall of the skyline smaller than this, in degrees and as a share of the width of its part, is
+#: flat. Common practice, no source.
+_FLAT_DEG, _FLAT_SHARE = 0.4, 0.02
+
+#: Shapes that a stretch of skyline has not at once; flat excludes all others.
+_APART = ({"falls left", "falls right"}, {"pointed", "saddle"})
+
+_SAID = {
+    "flat": "is flat",
+    "pointed": "comes to a point",
+    "saddle": "dips in a saddle",
+    "falls left": "falls to the left",
+    "falls right": "falls to the right",
+}
+_SHOWN = _SAID | {"pointed": "rises to a point", "saddle": "dips to a saddle"}
+
+_WHERE = {
+    "anywhere": "Across the picture",
+    "left half": "In the left half",
+    "right half": "In the right half",
+}
+
+
+def topic(statement: Statement) -> Hashable:
+    """A stretch of the skyline."""
+    return "skyline", statement.part
+
+
+def fit(case: Case) -> Floats:
+    """Chance that an observer would call the skyline so, (h,)."""
+    shape = case.values["shape"]
+    left, right, top, bottom, spread = skyline_figures(case.glance.skyline_deg[case.bearings()])
+    begins, ends = case.framing.edges_deg(case.statement.part)
+    flat = max(_FLAT_DEG, _FLAT_SHARE * (ends - begins))
+    sigma = case.observer.skyline_deg
+    ends_low, ends_high = np.minimum(left, right), np.maximum(left, right)
+    if shape == "flat":
+        return np.asarray(special.ndtr((1.5 * flat - spread) / sigma), np.float64)
+    score = {
+        "pointed": top - ends_high,
+        "saddle": ends_low - bottom,
+        "falls right": left - right,
+        "falls left": right - left,
+    }[shape]
+    fits = special.ndtr((score - flat) / sigma)
+    if shape.startswith("falls"):
+        # A hump or a dip in the middle that outweighs the fall is what would be said.
+        hump = np.maximum(top - ends_high, ends_low - bottom)
+        fits = fits * special.ndtr((score - hump) / sigma)
+    return np.asarray(fits, np.float64)
+
+
+def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Level of the left and of the right end, highest and lowest of the middle, and whole range, each (h,).
+
+    Ends are means of a sixth of the width, the middle is the half between the quarters.
+
+    Parameters
+    ----------
+    skyline_deg : (h, k) vertical angles from left to right
+    """
+    angles = np.nan_to_num(skyline_deg, nan=-5.0)
+    k = angles.shape[1]
+    sixth, quarter = max(1, k // 6), k // 4
+    left, right = angles[:, :sixth].mean(axis=1), angles[:, k - sixth :].mean(axis=1)
+    middle = angles[:, quarter : max(k - quarter, quarter + 1)]
+    return left, right, middle.max(axis=1), middle.min(axis=1), np.ptp(angles, axis=1)
+
+
+def fact(case: Case) -> Fact:
+    """The shape that the skyline would most likely be given, and its range."""
+    at, part = case.bearings_ahead(), case.statement.part
+    said = [case.saying(Statement("skyline", {"shape": shape}, part)) for shape in SHAPES]
+    shape = SHAPES[int(np.argmax([float(fit(one)[case.direction]) for one in said]))]
+    angles = case.glance.skyline_deg[at]
+    range_deg = float(np.nanmax(angles) - np.nanmin(angles)) if np.isfinite(angles).any() else 0.0
+    where = "" if part == "anywhere" else f" of the {part}"
+    over = "within" if shape == "flat" else "by"
+    return Fact(
+        f"the skyline{where} {_SHOWN[shape]}, {over} {range_deg:.1f} degrees",
+        range_deg,
+        "degrees",
+        line_along(case.glance, at, case.glance.skyline_m[at]),
+        middle_deg(at),
+    )
+
+
+def sentence(statement: Statement, nouns: Nouns) -> str:
+    """The skyline's shape."""
+    return f"the skyline{of_part(statement.part)} {_SAID[statement.values['shape']]}"
+
+
+def excludes(one: Statement, other: Statement, things: NamedThings) -> str:
+    """Two shapes of one stretch."""
+    if not alike(one, other):
+        return ""
+    shapes = {one.values["shape"], other.values["shape"]}
+    apart = len(shapes) == 2 and ("flat" in shapes or shapes in _APART)
+    return "a stretch of skyline has one shape" if apart else ""
+
+
+def questions(subjects: Subjects) -> list[Question]:
+    """The skyline's shape across the picture and in either half."""
+    return [
+        Question(
+            f"{where}, what shape has the skyline?",
+            tuple(Statement("skyline", {"shape": shape}, part) for shape in SHAPES),
+        )
+        for part, where in _WHERE.items()
+    ]
+
+
+KIND = StatementKind(
+    name="skyline",
+    meaning="the shape of the skyline in a part of the picture",
+    place=80,
+    section="The skyline",
+    fields=(
+        SightingField("shape", "word", "its shape, left and right as in the picture", SHAPES, needed=True),
+    ),
+    example={"part": "right half", "shape": "falls right"},
+    fit=fit,
+    fact=fact,
+    sentence=sentence,
+    topic=topic,
+    excludes=excludes,
+    questions=questions,
+    described=30,
+)
