@@ -26,7 +26,7 @@ sys.path.insert(0, _HERE)  # this file may be loaded by its path alone
 try:
     from upland_features import draw
     from upland_ground import SIDE_M, SPACING_M, Upland, make
-    from upland_sheet import Rows, Sheet
+    from upland_sheet import CRS_WKT, Rows, Sheet
     from upland_stations import choose
 finally:
     sys.path.remove(_HERE)
@@ -35,22 +35,6 @@ SEED = 7
 WEST_M, SOUTH_M = 240_000.0, 310_000.0
 NAMES = ("terrain.tif", "features.gpkg", "stations.gpkg")
 DATE = "2026-01-01T00:00:00.000Z"
-
-# A grid of our own in the open Atlantic, so that no real place is meant, yet true and
-# magnetic north exist.
-CRS_WKT = """PROJCRS["Invented upland grid",
-  BASEGEOGCRS["WGS 84",
-    DATUM["World Geodetic System 1984", ELLIPSOID["WGS 84", 6378137, 298.257223563, LENGTHUNIT["metre", 1]]],
-    PRIMEM["Greenwich", 0, ANGLEUNIT["degree", 0.0174532925199433]], ID["EPSG", 4326]],
-  CONVERSION["Invented upland grid",
-    METHOD["Transverse Mercator", ID["EPSG", 9807]],
-    PARAMETER["Latitude of natural origin", 51, ANGLEUNIT["degree", 0.0174532925199433], ID["EPSG", 8801]],
-    PARAMETER["Longitude of natural origin", -38, ANGLEUNIT["degree", 0.0174532925199433], ID["EPSG", 8802]],
-    PARAMETER["Scale factor at natural origin", 0.9996, SCALEUNIT["unity", 1], ID["EPSG", 8805]],
-    PARAMETER["False easting", 200000, LENGTHUNIT["metre", 1], ID["EPSG", 8806]],
-    PARAMETER["False northing", 300000, LENGTHUNIT["metre", 1], ID["EPSG", 8807]]],
-  CS[Cartesian, 2], AXIS["(E)", east, ORDER[1]], AXIS["(N)", north, ORDER[2]],
-  LENGTHUNIT["metre", 1]]"""
 
 
 def write_terrain(path: Path, upland: Upland) -> None:

@@ -27,8 +27,6 @@ ROUNDS = 64
 APRON_M = 500.0  # the part of the margin that is carried to posts
 STREAM_HEAD_M2 = 160_000.0
 
-Floats = Any  # arrays of float64; numba's arguments carry no static type
-
 
 @dataclass
 class Stream:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from pyproj import CRS
 from rasterio import Affine
 from rasterio import features as raster_features
 from scipy import ndimage
@@ -16,7 +17,25 @@ from shapely import MultiLineString, Polygon, line_merge
 from shapely.geometry import shape
 from upland_ground import SIDE_M, SPACING_M, Upland, sample
 
+from hillsight.ground.grid import Grid, Surface
+
 Rows = list[dict[str, Any]]  # one feature a row: name, kind, geometry, and what else its layer has
+# A grid of our own in the open Atlantic, so that no real place is meant, yet true and
+# magnetic north exist.
+CRS_WKT = """PROJCRS["Invented upland grid",
+  BASEGEOGCRS["WGS 84",
+    DATUM["World Geodetic System 1984", ELLIPSOID["WGS 84", 6378137, 298.257223563, LENGTHUNIT["metre", 1]]],
+    PRIMEM["Greenwich", 0, ANGLEUNIT["degree", 0.0174532925199433]], ID["EPSG", 4326]],
+  CONVERSION["Invented upland grid",
+    METHOD["Transverse Mercator", ID["EPSG", 9807]],
+    PARAMETER["Latitude of natural origin", 51, ANGLEUNIT["degree", 0.0174532925199433], ID["EPSG", 8801]],
+    PARAMETER["Longitude of natural origin", -38, ANGLEUNIT["degree", 0.0174532925199433], ID["EPSG", 8802]],
+    PARAMETER["Scale factor at natural origin", 0.9996, SCALEUNIT["unity", 1], ID["EPSG", 8805]],
+    PARAMETER["False easting", 200000, LENGTHUNIT["metre", 1], ID["EPSG", 8806]],
+    PARAMETER["False northing", 300000, LENGTHUNIT["metre", 1], ID["EPSG", 8807]]],
+  CS[Cartesian, 2], AXIS["(E)", east, ORDER[1]], AXIS["(N)", north, ORDER[2]],
+  LENGTHUNIT["metre", 1]]"""
+
 FIRST_WORDS = {"Great", "Little"}
 
 
@@ -46,6 +65,9 @@ class Sheet:
     def __init__(self, upland: Upland) -> None:
         self.upland = upland
         self.z = upland.height_m
+        corner = SPACING_M / 2, SIDE_M - SPACING_M / 2  # the north-westernmost post
+        grid = Grid(CRS.from_wkt(CRS_WKT), *corner, SPACING_M, SPACING_M, *self.z.shape)
+        self.surface = Surface(grid, np.ascontiguousarray(self.z, np.float32))
         self.side = self.z.shape[0]
         at = SPACING_M / 2 + SPACING_M * np.arange(self.side)
         self.x, self.y = np.meshgrid(at, at[::-1])

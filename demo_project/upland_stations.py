@@ -15,6 +15,9 @@ from shapely import Point
 from upland_ground import SIDE_M, SPACING_M
 from upland_sheet import Rows, Sheet
 
+from hillsight.sight.points import see_pairs
+from hillsight.words.states import GroundState
+
 REACH_M, APART_M, SPREAD_M = 1_700.0, 450.0, 10.0  # of one top; from each other; in height
 VIEW_M, LEAST_TOPS, MOST_TOPS = 6_000.0, 2, 6  # how far tops count, and how many of them a station may see
 EARTH_M = 6_371_000.0 / (1 - 0.13)  # radius for straight sight lines in ordinary air
@@ -24,30 +27,15 @@ EYE_M = 1.6  # common practice, no source
 KINDS = ("ridge end", "shelf", "saddle")
 
 
-def sees(sheet: Sheet, eye_xy: Any, target_xy: Any) -> bool:
-    """Whether the ground at a target within view shows from a station; a plain walk along the line."""
-    eye_xy, target_xy = np.asarray(eye_xy, float), np.asarray(target_xy, float)
-    length = float(np.hypot(*(target_xy - eye_xy)))
-    if length > VIEW_M:
-        return False
-    share = np.arange(1, max(4, int(length / 7)))[:, None] / max(4, int(length / 7))
-    heights = sheet.height(eye_xy + share * (target_xy - eye_xy)) - (share[:, 0] * length) ** 2 / 2 / EARTH_M
-    eye = sheet.height(eye_xy)[0] + EYE_M
-    target = sheet.height(target_xy)[0] - length**2 / 2 / EARTH_M
-    return bool(np.all(heights < eye + (target - eye) * share[:, 0] + 0.02))
-
-
-def seen_from(sheet: Sheet, eye_xy: Any, targets: Any) -> Any:
-    """Which of several targets, (n, 2), show from a station; forty places on each line rule out most."""
-    share = (np.arange(1, 40) / 40)[None, :, None]
-    along = eye_xy + share * (targets - eye_xy)[:, None, :]
-    run = np.hypot(*np.moveaxis(along - eye_xy, -1, 0))
-    heights = sheet.height(along.reshape(-1, 2)).reshape(run.shape) - run**2 / 2 / EARTH_M
-    eye = sheet.height(eye_xy)[0] + EYE_M
-    length = np.hypot(*(targets - eye_xy).T)
-    rise = sheet.height(targets) - length**2 / 2 / EARTH_M - eye
-    may = np.all(heights < eye + rise[:, None] * share[..., 0] + 0.02, axis=1) & (length <= VIEW_M)
-    return np.array([m and sees(sheet, eye_xy, t) for m, t in zip(may, targets, strict=True)])
+def views_of(sheet: Sheet, places: Any, targets: Any) -> Any:
+    """Which targets, (m, 2), show within view from the eyes at places, (n, 2): (n, m) bool."""
+    eyes, tops = (sheet.surface.grid.to_array(*np.reshape(xy, (-1, 2)).T) for xy in (places, targets))
+    eye_m, top_m = sheet.height(places) + EYE_M, sheet.height(targets)
+    pairs = [np.repeat(values, len(targets)) for values in (*eyes, eye_m)]
+    pairs += [np.tile(values, len(places)) for values in (*tops, top_m)]
+    seen = see_pairs(sheet.surface, None, *pairs, 1 / (2 * EARTH_M)) == GroundState.VISIBLE
+    away_m = np.hypot(*np.moveaxis(places[:, None] - targets[None], -1, 0))
+    return seen.reshape(away_m.shape) & (away_m <= VIEW_M)
 
 
 def brow_m(sheet: Sheet, eye_xy: Any) -> float:
@@ -117,9 +105,7 @@ def choose(sheet: Sheet, tops: Rows) -> Rows:
     places: dict[str, Any] = {}
     seen: dict[str, Any] = {}
     for kind, found in landforms(sheet).items():
-        views = np.array([seen_from(sheet, p, np.array(named)) for p in found]).reshape(
-            len(found), len(named)
-        )
+        views = views_of(sheet, found, np.array(named))
         count = views.sum(axis=1)
         kept = (count >= LEAST_TOPS) & (count <= MOST_TOPS)
         places[kind], seen[kind] = found[kept], views[kept]
