@@ -2,6 +2,7 @@
 
     python3 processing/bootstrap.py demo
     python3 processing/bootstrap.py tests [--all] [PYTEST ARGUMENTS]
+    python3 processing/bootstrap.py ci
 
 Needs nothing but a Python (any 3.x) to start with; looks for one that is new enough for hillsight itself.
 Keep it free of newer syntax and of imports outside the standard library.
@@ -19,6 +20,8 @@ OLDEST = (3, 12)
 PREFERRED = ((3, 13), (3, 12), (3, 14), (3, 15))
 CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 ENVIRONMENT = os.environ.get("HILLSIGHT_ENVIRONMENT") or os.path.join(CHECKOUT, ".venv")
+# More workers than this make each test slower than they save.
+MOST_WORKERS = 8
 SLD_PARSER = "geostyler-sld-parser@9.0.3"
 
 
@@ -59,15 +62,21 @@ def candidates():
             yield found
 
 
-def choose_python():
-    """An interpreter that is new enough: the running one if it is, else the best found."""
-    if sys.version_info[:2] >= OLDEST:
-        return sys.executable
+def installed():
+    """Interpreters that are new enough, by (major, minor); the first found of each."""
     found = {}
     for python in candidates():
         version = version_of(python)
         if version and version >= OLDEST:
             found.setdefault(version, python)
+    return found
+
+
+def choose_python():
+    """An interpreter that is new enough: the running one if it is, else the best found."""
+    if sys.version_info[:2] >= OLDEST:
+        return sys.executable
+    found = installed()
     for version in PREFERRED:
         if version in found:
             return found[version]
@@ -87,6 +96,19 @@ def inside(name):
     return os.path.join(ENVIRONMENT, folder, name + (".exe" if os.name == "nt" else ""))
 
 
+def make_environment(python):
+    """An empty environment with an interpreter, unless there is one with its version already."""
+    if version_of(inside("python")) == version_of(python):
+        return
+    print("Making an environment in {} with {}".format(ENVIRONMENT, python), flush=True)
+    if subprocess.call([python, "-m", "venv", "--clear", ENVIRONMENT]):
+        fail(
+            "the environment could not be made. On Debian and Ubuntu: apt install python{}.{}-venv".format(
+                *version_of(python)
+            )
+        )
+
+
 def build(extras):
     """Make the environment and install hillsight into it, unless that was done for this pyproject.toml."""
     with open(os.path.join(CHECKOUT, "pyproject.toml"), "rb") as file:
@@ -99,13 +121,7 @@ def build(extras):
         if had[0] == wanted[0] and set(extras) <= set(had[1].split(",")):
             return
     if (version_of(inside("python")) or (0, 0)) < OLDEST:
-        python = choose_python()
-        print("Making an environment in {} with {}".format(ENVIRONMENT, python), flush=True)
-        if subprocess.call([python, "-m", "venv", "--clear", ENVIRONMENT]):
-            fail(
-                "the environment could not be made. On Debian and Ubuntu: "
-                "apt install python{}.{}-venv".format(*version_of(python))
-            )
+        make_environment(choose_python())
     print("Installing hillsight and its libraries (a minute or two the first time)", flush=True)
     pip = [inside("python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     target = CHECKOUT + ("[{}]".format(",".join(e for e in extras if e != "peers")) if extras else "")
@@ -134,6 +150,12 @@ def run_demo(arguments):
     return subprocess.call([inside("hillsight"), "demo", "--folder", output, *arguments], cwd=CHECKOUT)
 
 
+def workers():
+    """Options that spread the tests over the cores a file at a time, as the tests of a file share fixtures."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return ["-n", str(min(cores, MOST_WORKERS)), "--dist", "loadfile"] if cores > 1 else []
+
+
 def run_tests(arguments):
     """The quick tests; with --all first the linters and the type checker, and then every test."""
     build(["test", "peers"])
@@ -149,11 +171,36 @@ def run_tests(arguments):
                 return code
     else:
         pytest += ["-m", "not slow"]
+    if not any(a.startswith(("-n", "--numprocesses", "--dist", "--pdb")) for a in arguments):
+        spread = workers()
+        pytest += spread
+        if spread:
+            # Each worker keeps to one core.
+            environment.setdefault("HILLSIGHT_THREADS", "1")
     return subprocess.call([*pytest, *arguments], cwd=CHECKOUT, env=environment)
 
 
+def run_ci(arguments):
+    """Everything with the oldest Python that there is, then the quick tests with the newest."""
+    global ENVIRONMENT
+    found = installed()
+    versions = sorted(version for version in found if version in PREFERRED)
+    if not versions:
+        fail("none of the Pythons that hillsight supports was found")
+    for version in sorted({versions[0], versions[-1]}):
+        print("With Python {}.{}".format(*version), flush=True)
+        ENVIRONMENT = os.path.join(CHECKOUT, ".venv-{}.{}".format(*version))
+        make_environment(found[version])
+        code = run_tests(["--all"] if version == versions[0] else [])
+        if code:
+            return code
+    if len(versions) == 1:
+        print("No other Python that hillsight supports was found; it was tested with one only.")
+    return 0
+
+
 def main():
-    runs = {"demo": run_demo, "tests": run_tests}
+    runs = {"demo": run_demo, "tests": run_tests, "ci": run_ci}
     if len(sys.argv) < 2 or sys.argv[1] not in runs:
         fail("say what to run: python3 processing/bootstrap.py demo, or ... tests")
     sys.exit(runs[sys.argv[1]](sys.argv[2:]))
