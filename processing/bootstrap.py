@@ -151,7 +151,7 @@ def run_demo(arguments):
 
 
 def workers():
-    """Options that spread the tests over the cores a file at a time, as the tests of a file share fixtures."""
+    """Options that spread the tests over the cores, a file at a time: its tests share fixtures."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return ["-n", str(min(cores, MOST_WORKERS)), "--dist", "loadfile"] if cores > 1 else []
 
