@@ -18,12 +18,13 @@
           <Title>Depth of dead ground</Title>
           <RasterSymbolizer>
             <ColorMap>
-              <ColorMapEntry color="#C3CFE3" quantity="0" opacity="0" label="Seen"/>
+              <ColorMapEntry color="#FDFBF5" quantity="0" opacity="0" label="Seen"/>
               <ColorMapEntry color="#C3CFE3" quantity="0.01" opacity="0.65" label="Hidden, less than 2 m deep"/>
               <ColorMapEntry color="#C3CFE3" quantity="2" opacity="0.65" label="2 m"/>
               <ColorMapEntry color="#8397C1" quantity="20" opacity="0.7" label="20 m"/>
               <ColorMapEntry color="#4C5F97" quantity="60" opacity="0.75" label="60 m"/>
               <ColorMapEntry color="#1F2850" quantity="200" opacity="0.8" label="200 m and more"/>
+              <ColorMapEntry color="#1F2850" quantity="10000" opacity="0.8" label="The deepest"/>
             </ColorMap>
           </RasterSymbolizer>
         </Rule>
