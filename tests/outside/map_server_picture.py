@@ -2,8 +2,8 @@
 
 Reads a JSON list of pictures from standard input, each with:
 ``png`` : file to write
-``layers`` : from the bottom up, each with ``name``, ``kind`` (point, line, polygon or raster), ``source`` (file),
-    ``table`` (layer of the file, empty for a raster) and ``sld`` (text)
+``layers`` : from the bottom up, each with ``name``, ``kind`` (point, line, polygon or raster), ``source``
+    (file), ``table`` (layer of the file, empty for a raster) and ``sld`` (text)
 ``extent`` : west, south, east, north in the layers' own CRS
 ``width`` : pixels
 ``font`` : file of the font for all labels
