@@ -1,3 +1,59 @@
-"""What is seen from where on hill ground; the rooms are described in DEVELOPERS.md."""
+"""What is seen from where on hill ground: one function a script, named like it and with its options' names.
+
+``import hillsight`` loads nothing heavy; each name is looked up when it is first used. docs/python.md shows
+how to use it, DEVELOPERS.md what stands where.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from hillsight.errors import HillsightError as HillsightError
+    from hillsight.jobs.bearings import bearings as bearings
+    from hillsight.jobs.compare import compare as compare
+    from hillsight.jobs.dead_ground import dead_ground as dead_ground
+    from hillsight.jobs.demo import demo as demo
+    from hillsight.jobs.describe import describe as describe
+    from hillsight.jobs.doctor import doctor as doctor
+    from hillsight.jobs.listener import Listener as Listener
+    from hillsight.jobs.memory import Raster as Raster
+    from hillsight.jobs.open_terrain import open_terrain as open_terrain
+    from hillsight.jobs.outlook import outlook as outlook
+    from hillsight.jobs.relocate import relocate as relocate
 
 __version__ = "0.1.0"
+
+#: Where each public name is defined.
+_HOMES = {
+    "HillsightError": "errors",
+    "Listener": "jobs.listener",
+    "Raster": "jobs.memory",
+    "bearings": "jobs.bearings",
+    "compare": "jobs.compare",
+    "dead_ground": "jobs.dead_ground",
+    "demo": "jobs.demo",
+    "describe": "jobs.describe",
+    "doctor": "jobs.doctor",
+    "landforms": "jobs.landforms",
+    "open_terrain": "jobs.open_terrain",
+    "outlook": "jobs.outlook",
+    "profile": "jobs.profile",
+    "relocate": "jobs.relocate",
+    "viewshed": "jobs.viewshed",
+}
+
+__all__ = ["__version__", *_HOMES]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -8,8 +8,8 @@ from importlib.metadata import EntryPoint, EntryPoints
 import pytest
 
 from hillsight import plugins
-from hillsight.scripts import checkup
-from hillsight.scripts.checkup import Finding
+from hillsight.jobs import checkup
+from hillsight.jobs.checkup import Finding
 
 from scripts.commands import run, run_process  # isort: skip
 

@@ -15,6 +15,15 @@ _FOREIGN = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA", "GDAL_DRIVER_PATH", "OGR_DRIVE
 KEEP_VARIABLE = "HILLSIGHT_KEEP_PROJ"
 
 
+#: What was set aside or set in this process.
+_settled: list[str] = []
+
+
+def settled() -> tuple[str, ...]:
+    """What :func:`settle_libraries` has set aside or set in this process, one plain sentence each."""
+    return tuple(_settled)
+
+
 def settle_libraries() -> list[str]:
     """Make this process safe for rasterio, pyproj, pyogrio, numba and matplotlib.
 
@@ -48,6 +57,7 @@ def settle_libraries() -> list[str]:
         if folder is not None:
             os.environ["MPLCONFIGDIR"] = str(folder)
             said.append(f"Font lists are kept in {folder}.")
+    _settled.extend(text for text in said if text not in _settled)
     return said
 
 

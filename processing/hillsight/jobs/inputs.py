@@ -108,20 +108,9 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
     ------
     HillsightError : anything that is missing, unreadable or ambiguous
     """
-    for name in ("terrain_crs", "grid_crs"):
-        if getattr(request, name) is not None:
-            parse_crs(getattr(request, name), name)
+    options = terrain_options(request)
     with _terrain_file(request) as (path, terrain_file):
-        source = open_terrain(
-            path,
-            TerrainOptions(
-                band=request.band,
-                crs=request.terrain_crs,
-                vertical_unit=request.vertical_unit,
-                nodata=request.nodata,
-                grid_crs=request.grid_crs,
-            ),
-        )
+        source = open_terrain(path, options)
         default_crs = horizontal_crs(source.source_crs)
         places = _places(request, default_crs, needed=places_needed)
         longitude, latitude = _middle(places) if places else source.middle()
@@ -148,6 +137,25 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
             tuple(dict.fromkeys(notes)),
             tuple(dict.fromkeys(operations)),
         )
+
+
+def terrain_options(request: TerrainInput) -> TerrainOptions:
+    """What a request says of its terrain.
+
+    Raises
+    ------
+    CallError : as ``parse_crs``
+    """
+    for name in ("terrain_crs", "grid_crs"):
+        if getattr(request, name) is not None:
+            parse_crs(getattr(request, name), name)
+    return TerrainOptions(
+        band=request.band,
+        crs=request.terrain_crs,
+        vertical_unit=request.vertical_unit,
+        nodata=request.nodata,
+        grid_crs=request.grid_crs,
+    )
 
 
 @contextmanager

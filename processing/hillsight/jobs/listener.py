@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import geopandas
@@ -29,6 +29,12 @@ class Listener:
 
     def station_read(self, frames: Mapping[str, geopandas.GeoDataFrame]) -> None:
         """One station's rows by layer, in the working CRS; the job itself does not keep them."""
+
+    def begins(self, job: str, asked: Mapping[str, Any]) -> None:
+        """A job begins as a part of another; ``asked`` are its parameters."""
+
+    def ended(self, job: str, result: Any) -> None:
+        """That job is done."""
 
     @contextmanager
     def work(self, what: str) -> Iterator[Callable[[float], None]]:

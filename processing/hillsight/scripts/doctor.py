@@ -22,19 +22,15 @@ def command(as_json: bool) -> None:
 
     Ends with exit code 3 if a check fails.
     """
-    from hillsight.scripts.checkup import check_up
+    from hillsight.jobs.doctor import doctor
 
-    findings = check_up(click.get_current_context().obj)
+    checkup = doctor()
     if as_json:
-        click.echo(json.dumps([asdict(finding) for finding in findings], indent=2))
+        click.echo(json.dumps([asdict(finding) for finding in checkup.findings], indent=2))
     else:
-        for finding in findings:
-            click.echo(f"{'ok  ' if finding.good else 'FAIL'}  {finding.subject}: {finding.found}")
-            if not finding.good and finding.cure:
-                click.echo(f"      cure: {finding.cure}.")
-        failed = sum(not finding.good for finding in findings)
-        click.echo("All is well." if not failed else f"{failed} of {len(findings)} checks failed.")
-    if not all(finding.good for finding in findings):
+        for line in checkup.lines:
+            click.echo(line)
+    if not checkup.is_well:
         sys.exit(UNDECIDED)
 
 

@@ -132,8 +132,7 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
 
     stop = StopRequest()
     try:
-        # The doctor reports what had to be set aside.
-        click.get_current_context().obj = settle_libraries()
+        settle_libraries()
         with stop_signals() as stop, _interrupts_reach_us():
             function(**arguments)
     except HillsightError as error:

@@ -6,7 +6,7 @@ import datetime
 import platform
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
@@ -47,12 +47,12 @@ _VECTOR_DRIVERS = ("GPKG", "GeoJSON", "GPX", "KML", "CSV", "ESRI Shapefile")
 _REINSTALL = "Install hillsight anew in an environment of its own (see the README's first command)"
 
 
-def check_up(set_aside: list[str]) -> list[Finding]:
+def check_up(set_aside: Sequence[str]) -> list[Finding]:
     """Run every check; one that breaks is itself a finding.
 
     Parameters
     ----------
-    set_aside : what ``ground.libraries.settle_libraries`` had to do in this process
+    set_aside : what ``ground.libraries.settle_libraries`` had to do in this process, one sentence each
     """
     findings = [_python(), *(_library(name) for name in _LIBRARIES)]
     findings += [Finding(True, "environment", text) for text in set_aside]

@@ -1,0 +1,91 @@
+"""Makes the invented upland, reads it and puts three pictures to the test there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hillsight.jobs.demo_place import generate, sightings
+from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.outlook import outlook
+from hillsight.jobs.relocate import relocate
+
+if TYPE_CHECKING:
+    from hillsight.jobs.relocate import Relocated
+    from hillsight.jobs.results import Result
+
+#: The demo's day for magnetic bearings: fixed, so that every run gives the same figures.
+DAY = "2026-06-01"
+REACH_M = 6_000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Demo:
+    """What the demo shows.
+
+    folder : holds the inputs, what was written, and pictures
+    outlook : what is seen from the three stations
+    verdicts : what is said of each sighting, by its name
+    """
+
+    folder: Path
+    outlook: Result
+    verdicts: Mapping[str, Relocated]
+
+
+def demo(
+    *,
+    folder: str | Path = Path("hillsight-demo"),
+    no_pictures: bool = False,
+    listener: Listener = SILENT,
+) -> Demo:
+    """Make an invented upland, read it from its three stations, and relocate three sightings there.
+
+    One sighting is decided, one undecided, and one was taken from none of the stations. The place, its names
+    and its ground are made up.
+
+    Parameters
+    ----------
+    folder : to fill; files of an earlier demo in it are replaced
+    no_pictures : leave out the pictures
+    listener : hears of each job that begins and ends, and of all that they say
+
+    Raises
+    ------
+    HillsightError : the folder cannot be written to, or the demo is not installed
+    """
+    folder = Path(folder)
+    generate(folder)
+    inputs: dict[str, Any] = {
+        "terrain": folder / "terrain.tif",
+        "stations": folder / "stations.gpkg",
+        "features": (folder / "features.gpkg",),
+        "reach": REACH_M,
+    }
+    written = {name: folder / name for name in ("rasters", *(() if no_pictures else ("pictures",)))}
+    asked = {
+        **inputs,
+        "date": DAY,
+        "csv": folder / "bearing_list.csv",
+        "out": folder / "outlook.gpkg",
+        **written,
+    }
+    listener.begins("outlook", asked)
+    seen = outlook(**asked, listener=listener)
+    listener.ended("outlook", seen)
+    verdicts = {}
+    for sighting in sightings(folder):
+        out = folder / f"verdict_{sighting.stem}"
+        asked = {
+            "sighting": sighting,
+            **inputs,
+            "landforms": True,
+            "out": Path(f"{out}.gpkg"),
+            "report": Path(f"{out}.md" if no_pictures else f"{out}.html"),
+        }
+        listener.begins("relocate", asked)
+        verdicts[sighting.stem] = relocate(**asked, listener=listener)
+        listener.ended("relocate", verdicts[sighting.stem])
+    return Demo(folder, seen, verdicts)

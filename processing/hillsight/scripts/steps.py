@@ -1,0 +1,76 @@
+"""Tells of jobs that run one after the other: each as it would be typed, then what it found."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hillsight.jobs.listener import Listener
+from hillsight.scripts.report import StationReport, Terminal
+
+if TYPE_CHECKING:
+    import geopandas
+
+
+class Steps(Listener):
+    """Shows the command of each job that begins, and its report when it has ended."""
+
+    def __init__(self) -> None:
+        self._report = Terminal(quiet=False)
+        self._begun = 0
+
+    def begins(self, job: str, asked: Mapping[str, Any]) -> None:
+        """Print the command, and listen to it as its script would."""
+        command: click.Command = import_module(f"hillsight.scripts.{job}").command
+        if self._begun:
+            click.echo("")
+        self._begun += 1
+        click.echo(f"$ {Path(sys.argv[0])} {command.name} {shlex.join(_words(command, asked))}")
+        self._report = (
+            StationReport(quiet=False, first_ground=True) if job == "outlook" else Terminal(quiet=False)
+        )
+        self._report.__enter__()
+
+    def ended(self, job: str, result: Any) -> None:
+        """Print what it found."""
+        self._report.__exit__()
+        if isinstance(self._report, StationReport):
+            self._report.tell(result)
+            return
+        from hillsight.sheets.verdict.verdict_text import summary_lines
+
+        self._report.say(summary_lines(result.verdict), result)
+
+    def note(self, text: str) -> None:
+        """As the script would."""
+        self._report.note(text)
+
+    def waiting(self, why: str) -> None:
+        """As the script would."""
+        self._report.waiting(why)
+
+    def progress(self, what: str, share: float) -> None:
+        """As the script would."""
+        self._report.progress(what, share)
+
+    def station_read(self, frames: Mapping[str, geopandas.GeoDataFrame]) -> None:
+        """As the script would."""
+        self._report.station_read(frames)
+
+
+def _words(command: click.Command, asked: Mapping[str, Any]) -> list[str]:
+    """A job's parameters as its options are typed."""
+    options = {option.name: option for option in command.params}
+    words = []
+    for name, value in asked.items():
+        for one in value if isinstance(value, tuple) else (value,):
+            words.append(options[name].opts[-1])
+            if one is not True:
+                words.append(f"{one:g}" if isinstance(one, float) else str(one))
+    return words
