@@ -13,6 +13,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from matplotlib.colors import to_rgb
 from PIL import Image
 
 import terrains
@@ -21,7 +22,7 @@ from hillsight.ground.grid import Grid, Surface
 from hillsight.schema.layers import LAYERS
 from hillsight.sheets.landforms.landform_marks import level_sign, order_width, steep_colours
 from hillsight.sheets.landforms.landform_sheet import at_scale, draw_landforms, landform_page
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import Box
 
 CRS = pyproj.CRS("EPSG:27700")
@@ -139,7 +140,7 @@ def reader(page) -> Reader:
 
 
 def near(pixels: np.ndarray, colour: str, within: int = 12) -> np.ndarray:
-    return np.abs(pixels - np.array(relief.rgb(colour)) * 255).max(axis=-1) <= within
+    return np.abs(pixels - np.array(to_rgb(colour)) * 255).max(axis=-1) <= within
 
 
 def test_a_page_for_each_scale(tmp_path: Path) -> None:
@@ -320,7 +321,7 @@ def test_small_lines_go_where_a_scale_is_a_few_pixels() -> None:
         found = texts(landform_page(surface(), frames, scale_m))
         assert ("spur, its nose a bead" in found) == there
         assert ("ridge, by order" in found) == there and ("ridge" in found) != there
-        assert ("left out for want of room: 2 lines" in " ".join(found)) != there
+        assert ("left off for lack of space: 2 lines" in " ".join(found)) != there
         assert {"valley line", "summit"} <= set(found)
 
 

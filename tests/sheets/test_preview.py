@@ -16,6 +16,7 @@ import shapely
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.colors import to_rgb
 from PIL import Image
 
 import terrains
@@ -122,7 +123,7 @@ def _share(package: Path, column: str) -> float:
 
 
 def _near(pixels: np.ndarray, colour: str) -> np.ndarray:
-    wanted = np.rint(np.array(relief.rgb(colour)) * 255)
+    wanted = np.rint(np.array(to_rgb(colour)) * 255)
     return np.abs(pixels.astype(int) - wanted).max(axis=-1) <= 1
 
 
@@ -262,8 +263,8 @@ def test_skyline_of_a_wall_is_drawn_at_its_angle(tmp_path: Path) -> None:
 def test_a_sector_takes_the_height_of_its_own_ground(made: Path, surface) -> None:
     content = read_content(made / "sector.gpkg", _label(made / "sector.gpkg"), surface.grid.crs)
     texts = [text for text, _ in draw_bearings(content).texts]
-    (told,) = [text for text in texts if "times as tall as wide" in text]
-    assert 1.0 <= float(told.split("drawn ")[1].split(" times")[0]) <= 2.0
+    (told,) = [text for text in texts if "times the horizontal" in text]
+    assert 1.0 <= float(told.split("scale is ")[1].split(" times")[0]) <= 2.0
 
 
 def test_same_bytes_again_whatever_the_users_settings(made: Path, surface, tmp_path: Path) -> None:

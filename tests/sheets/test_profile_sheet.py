@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 import shapely
 from lxml import etree
+from matplotlib.colors import to_rgb
 from PIL import Image
 
 from hillsight.errors import OutputError
 from hillsight.reading.section.features import features_along
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.section.section_scale import lay_scale
 from hillsight.sheets.section.section_sheet import draw_profile, save_profile
@@ -136,7 +137,7 @@ def test_heights_always_fit():
 
 
 def near(pixels, colour) -> np.ndarray:
-    wanted = np.rint(np.array(relief.rgb(colour)) * 255)
+    wanted = np.rint(np.array(to_rgb(colour)) * 255)
     return np.abs(pixels.astype(int) - wanted).max(axis=-1) <= 1
 
 

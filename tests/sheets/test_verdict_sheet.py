@@ -13,16 +13,17 @@ import matplotlib
 import numpy as np
 import pytest
 import shapely
+from matplotlib.colors import to_rgb
 from PIL import Image
 
 import terrains
 import verdicts
 from hillsight.ground.grid import Grid, Surface
 from hillsight.plan.verdict import Fact, Verdict
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.page import Page
-from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_bytes, picture_name
+from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_name
 from verdicts import CRS, EAST, NORTH, line, point
 
 POSTS, SPACING = 301, 20.0  # 6 km square about the middle
@@ -86,7 +87,7 @@ class Reader:
 
     def __init__(self, page: Page) -> None:
         self.pixels = page.pixels().astype(int)
-        figures = [(float(t.replace(" ", "")), b) for t, b in page.texts if re.fullmatch(r"\d{3} \d{3}", t)]
+        figures = [(float(t.replace(",", "")), b) for t, b in page.texts if re.fullmatch(r"\d{3},\d{3}", t)]
         east = {n: (b.left + b.right) / 2 for n, b in figures if n < 450_000}
         north = {n: (b.bottom + b.top) / 2 for n, b in figures if n > 450_000}
         self.across = np.polyfit(list(east), list(east.values()), 1)
@@ -100,7 +101,7 @@ class Reader:
 
 
 def near(pixels: np.ndarray, colour: object, within: int = 12) -> np.ndarray:
-    wanted = relief.rgb(colour) if isinstance(colour, str) else colour
+    wanted = to_rgb(colour) if isinstance(colour, str) else colour
     return np.abs(pixels - np.array(wanted) * 255).max(axis=-1) <= within
 
 
@@ -110,18 +111,28 @@ def page() -> Page:
 
 
 def test_the_picture_is_a_sheet_of_paper(page: Page) -> None:
-    data = picture_bytes(page)
+    data = page.small_png()
     with Image.open(io.BytesIO(data)) as picture:
         # A4 is 210 x 297 mm (ISO 216); at 150 dots an inch 1240.2 x 1753.9 pixels.
         assert picture.format == "PNG" and picture.size == (1240, 1754)
         assert "Software" not in picture.info
+        light = np.asarray(picture.convert("RGB")).astype(int)
+    whole = page.pixels().astype(int)
+    off = np.abs(light - whole).max(axis=-1)
+    assert np.median(off) <= 3 and np.quantile(off, 0.99) <= 16
+    for colour in (palette.INK, palette.BROW, palette.MAN_MADE, palette.WATER):  # signs keep their colours
+        sign = (whole == np.rint(np.array(to_rgb(colour)) * 255)).all(axis=-1)
+        assert off[sign].max(initial=0) == 0, colour
+    file = io.BytesIO()
+    Image.fromarray(whole.astype(np.uint8)).save(file, "PNG")
+    assert len(data) < 0.6 * len(file.getvalue())
 
 
 def test_it_says_what_the_candidate_would_show(page: Page) -> None:
     found = texts(page)
     assert found[0] == "Aye: 80 %"
     assert "Decided: taken from Aye with 80 %" in found
-    assert any("60° wide would look 90° from true north, give or take 4°" in text for text in found)
+    assert any("60° wide: 90° true ± 4°" in text for text in found)
     whole = " ".join(found)
     for words in (
         "Thing 2 is told. From here the ground turns out of view at about 100 m: this fits.",
@@ -167,7 +178,7 @@ def test_the_wedge_is_where_the_picture_looks(turn: float) -> None:
         [reader.at(400 * np.sin(np.radians(b)), 400 * np.cos(np.radians(b)))[0, 0] for b in bearings]
         for bearings in (np.array([66, 80, 99, 114]) - turn, np.array([50, 130, 270]) - turn)
     )
-    wash = 0.5 * np.array(relief.rgb(palette.VISIBLE)) + 0.5 * np.array(relief.rgb(palette.PAPER))
+    wash = 0.5 * np.array(to_rgb(palette.VISIBLE)) + 0.5 * np.array(to_rgb(palette.PAPER))
     # Level ground is a little shaded, all alike: the hue tells.
     for pixel in inside:
         assert pixel[0] - pixel[2] > 0.6 * 255 * (wash[0] - wash[2])
@@ -260,7 +271,7 @@ def test_nothing_overlaps_on_a_crowded_page(count: int) -> None:
     assert_texts_keep_apart(page)
     found = texts(page)
     assert all(found.count(str(number)) >= 2 for number in range(90, 95))
-    assert ("found no room" in " ".join(found)) == (count == 300)
+    assert ("left off for lack of space" in " ".join(found)) == (count == 300)
 
 
 @pytest.mark.parametrize("place", [(2_990, 2_990), (-2_990, 0), (5_000, 0)])
@@ -292,7 +303,7 @@ def test_voids_are_hatched() -> None:
 
 def test_same_bytes_again_whatever_the_users_settings() -> None:
     before = dict(matplotlib.rcParams)
-    first = picture_bytes(draw())
+    first = draw().small_png()
     assert dict(matplotlib.rcParams) == before
     odd = {
         "font.size": 30, "lines.linewidth": 9, "lines.markersize": 40, "lines.dash_joinstyle": "miter",
@@ -300,7 +311,7 @@ def test_same_bytes_again_whatever_the_users_settings() -> None:
         "patch.linewidth": 7, "lines.solid_capstyle": "butt", "contour.linewidth": 5,
     }  # fmt: skip
     with matplotlib.rc_context(odd):
-        assert picture_bytes(draw()) == first
+        assert draw().small_png() == first
 
 
 def test_file_names_keep_apart() -> None:

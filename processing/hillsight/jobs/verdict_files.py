@@ -155,10 +155,10 @@ def write_verdict(
 def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[dict[str, bytes], list[Path]]:
     """A map of each candidate that can be argued, where a page or a folder wants one; and files written."""
     folder, report = request.pictures, request.report
-    wanted = folder is not None or (report is not None and report.suffix.lower() in _PAGES)
-    if not wanted or not found.verdict.arguments:
+    on_page = report is not None and report.suffix.lower() in _PAGES
+    if not (on_page or folder is not None) or not found.verdict.arguments:
         return {}, []
-    from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_bytes, picture_name
+    from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_name
 
     maps: dict[str, bytes] = {}
     drawn: list[Path] = []
@@ -171,5 +171,6 @@ def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[di
         if folder is not None:
             drawn.append(made_folder(folder) / picture_name(place.label, taken))
             page.save(drawn[-1])
-        maps[place.label] = picture_bytes(page)
+        if on_page:
+            maps[place.label] = page.small_png()
     return maps, drawn

@@ -11,6 +11,7 @@ from math import sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from hillsight.sheets.paper import palette, relief
 from hillsight.sheets.paper.labels import Box
@@ -226,7 +227,7 @@ def steep_colours(bands_deg: Sequence[float]) -> dict[float, str]:
 
 def wash(picture: Floats, where: Flags, colour: str, strength: float) -> None:
     """Lay a colour over pixels (rows, columns, 3) in place; ``strength`` 0 leaves them, 1 covers them."""
-    mixed = strength * np.array(relief.rgb(colour))
+    mixed = strength * np.array(to_rgb(colour))
     picture[where] = mixed + (1 - strength) * picture[where]
 
 
@@ -258,7 +259,7 @@ def picture_entry(text: str, paint: Mapping[str, Any]) -> Entry:
     """
 
     def draw(page: Page, box: Box) -> None:
-        colours = np.ones((round(box.height), round(box.width), 3)) * relief.rgb(palette.PAPER)
+        colours = np.ones((round(box.height), round(box.width), 3)) * to_rgb(palette.PAPER)
         everywhere = np.ones(colours.shape[:2], bool)
         if "kind" in paint:
             paint_level(colours, everywhere, paint["kind"])

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
@@ -160,7 +161,7 @@ def landform_page(surface: Surface, frames: Frames, scale_m: float) -> Page:
         if count
     ]
     if left_out:
-        words.append(f"left out for want of room: {', '.join(left_out)}")
+        words.append(f"left off for lack of space: {', '.join(left_out)}")
     last = page.paragraph(bar_end + 210, below + 24, _RIGHT - bar_end - 210, " · ".join(words), 7.5)
     top = min(last, below - 30) - 12
     top = draw_legend(page, [*mark_entries, *line_entries, *entries], Box(_LEFT, top, 1240, top), 3)
@@ -192,7 +193,7 @@ def _ground(
 ) -> tuple[Bytes, list[Entry]]:
     """The shaded ground with what lies on it as areas, and its part of the legend."""
     rows, columns = round(chart.place.height), round(chart.place.width)
-    picture = np.ones((rows, columns, 3)) * relief.rgb(palette.PAPER)
+    picture = np.ones((rows, columns, 3)) * to_rgb(palette.PAPER)
     entries: list[Entry] = []
 
     def pixels(frame: geopandas.GeoDataFrame) -> Flags:
@@ -227,8 +228,8 @@ def _ground(
     nothing = np.full((rows, columns), np.nan)
     shade = nothing if terrain is None else relief.shade_at_pixels(terrain, chart.limits, rows, columns)
     bare = _without_heights(chart, surface, rows, columns)
-    picture[bare] = relief.rgb(palette.UNKNOWN)
-    picture[bare & relief.hatch(bare.shape)] = relief.rgb(palette.INK)
+    picture[bare] = to_rgb(palette.UNKNOWN)
+    picture[bare & relief.hatch(bare.shape)] = to_rgb(palette.INK)
     if bare.any():
         entries.append(area_entry("void or off the terrain", palette.UNKNOWN, hatched=True))
     return relief.shaded(picture, shade, np.zeros(bare.shape, bool)), entries

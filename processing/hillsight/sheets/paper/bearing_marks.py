@@ -8,7 +8,7 @@ import numpy as np
 
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.maps import Entry, line_entry, mark_entry
-from hillsight.sheets.paper.marks import CLASS_MARKERS, ROLE_LINES, ROLE_WORDS, name_of
+from hillsight.sheets.paper.marks import ROLE_LINES, ROLE_WORDS, is_saddle, marker_of, name_of
 from hillsight.sheets.paper.palette import INK, PAPER
 from hillsight.words.trust import CLASS_NAMES
 
@@ -41,7 +41,7 @@ def state_mark(entry: dict[str, Any], *, minor: bool = False) -> dict[str, Any]:
     """Shape by evidence class; filled if seen, half filled if partly seen, hollow if not; small if minor."""
     colour = palette.EVIDENCE_CLASSES.get(entry["evidence_class"], palette.UNCLASSED)
     style = {
-        "marker": CLASS_MARKERS.get(entry["evidence_class"], "D"),
+        "marker": marker_of(entry["evidence_class"], str(entry.get("kind") or "")),
         "markersize": 4.5 if minor else 7.0,
         "markeredgecolor": colour,
         "markeredgewidth": 0.9 if minor else 1.3,
@@ -95,4 +95,7 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
         for evidence, text in CLASS_NAMES.items()
         if evidence in classes
     ]
+    if any(is_saddle(str(e.get("kind") or "")) for e in entries):
+        saddle = {"state": "visible", "evidence_class": "ground_shape", "kind": "saddle"}
+        found.append(mark_entry(f"{CLASS_NAMES['ground_shape']}: saddle", **state_mark(saddle)))
     return found

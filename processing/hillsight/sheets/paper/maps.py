@@ -7,10 +7,11 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.palette import HIDDEN, INK, PAPER
-from hillsight.sheets.paper.relief import as_bytes, hatch, rgb, softened, stipple
+from hillsight.sheets.paper.relief import as_bytes, hatch, softened, stipple
 from hillsight.words.quantities import length_words, whole_number
 
 if TYPE_CHECKING:
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Grid
     from hillsight.sheets.paper.page import Page
 
-_STEPS = (1, 2, 5)
 _MARGIN = 1.04  # half a map in half widths of what it shows
 _SWATCH = (44, 20)  # pixels
 ROW = 31  # pixels between legend entries
@@ -69,11 +69,10 @@ def lay_map(page: Page, place: Box, easting_m: float, northing_m: float, reach_m
 
 def nice_step(span: float, most: int) -> float:
     """Smallest of 1, 2, 5 times a power of ten that divides a span into at most so many parts."""
-    for exponent in range(-3, 9):
-        for step in _STEPS:
-            if span / (step * 10.0**exponent) <= most:
-                return float(step * 10.0**exponent)
-    return span
+    from matplotlib.ticker import MaxNLocator
+
+    first, second, *_ = MaxNLocator(most, steps=[1, 2, 5, 10], min_n_ticks=1).tick_values(0.0, span)
+    return float(second - first)
 
 
 def draw_grid(chart: Map, *, size: float = 7) -> float:
@@ -194,9 +193,9 @@ def area_entry(text: str, colour: Any, *, hatched: bool = False, dotted: bool = 
 
     def draw(page: Page, box: Box) -> None:
         colours = np.empty((_SWATCH[1], _SWATCH[0], 3))
-        colours[:] = rgb(colour) if isinstance(colour, str) else colour
+        colours[:] = to_rgb(colour)
         if hatched:
-            colours[hatch(colours.shape)] = rgb(INK)
+            colours[hatch(colours.shape)] = to_rgb(INK)
         if dotted:
             colours[stipple(colours.shape)] = softened(HIDDEN)
         page.image(as_bytes(colours), round(box.left), round(box.bottom))

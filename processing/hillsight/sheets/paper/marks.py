@@ -6,17 +6,23 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import drawable
+from hillsight.sheets.paper.maps import Entry, area_entry, line_entry, mark_entry
 from hillsight.sheets.paper.page import LINES, known_characters
 from hillsight.sheets.paper.palette import INK, PAPER
-from hillsight.words.trust import trust_order
+from hillsight.sheets.paper.relief import mixed
+from hillsight.words.trust import CLASS_NAMES, trust_order
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import geopandas
 
     from hillsight.sheets.paper.labels import Placer
     from hillsight.sheets.paper.maps import Map
 
 CLASS_MARKERS = {"ground_shape": "^", "water": "o", "man_made": "s", "unclassed": "D"}
+_SADDLES = ("saddle", "col", "pass", "hause", "bealach", "bwlch")
+_SADDLE_MARKER = "X"
 # Widths and dashes tell the roles apart without colour.
 ROLE_LINES: dict[str, dict[str, Any]] = {
     "crest": {"color": palette.CREST, "linewidth": 1.3, "linestyle": (0, (4, 1.6))},
@@ -30,6 +36,7 @@ ROLE_WORDS = {
 }
 _WAYS = ("path", "track", "road", "way", "lane")
 _NAME_LENGTH = 28
+_AREA_STRENGTH = 0.4
 
 
 def line_style(evidence_class: str, kind: str) -> dict[str, Any]:
@@ -42,15 +49,43 @@ def line_style(evidence_class: str, kind: str) -> dict[str, Any]:
     return {"color": colour, "linewidth": 0.9}
 
 
-def mark_style(evidence_class: str, size: float = 6.5) -> dict[str, Any]:
+def is_saddle(kind: str) -> bool:
+    """Whether a kind of point is a low place on a ridge, which a mark of a top would tell wrongly."""
+    return kind.casefold() in _SADDLES
+
+
+def marker_of(evidence_class: str, kind: str = "") -> str:
+    """Shape of a point's mark: by class, but a saddle is no top."""
+    if is_saddle(kind):
+        return _SADDLE_MARKER
+    return CLASS_MARKERS.get(evidence_class, "D")
+
+
+def mark_style(evidence_class: str, size: float = 6.5, *, kind: str = "") -> dict[str, Any]:
     """Style of a point feature."""
     return {
-        "marker": CLASS_MARKERS.get(evidence_class, "D"),
+        "marker": marker_of(evidence_class, kind),
         "markersize": size,
         "markerfacecolor": palette.EVIDENCE_CLASSES.get(evidence_class, palette.UNCLASSED),
         "markeredgecolor": PAPER,
         "markeredgewidth": 0.8,
     }
+
+
+def feature_entries(drawn: Iterable[tuple[str, str]]) -> list[Entry]:
+    """Legend of what :func:`draw_features` drew."""
+    entries = []
+    for evidence, sort in sorted(drawn):
+        words = CLASS_NAMES.get(evidence, evidence)
+        if sort in ("point", "saddle"):
+            entries.append(mark_entry(f"{words}: {sort}", **mark_style(evidence, kind=sort)))
+        elif sort == "area":
+            colour = palette.EVIDENCE_CLASSES.get(evidence, palette.UNCLASSED)
+            entries.append(area_entry(f"{words}: area", mixed(colour, _AREA_STRENGTH, palette.BLANK)))
+        else:
+            kind = "path" if sort == "path or track" else ""
+            entries.append(line_entry(f"{words}: {sort}", **line_style(evidence, kind)))
+    return entries
 
 
 def name_of(value: object, most: int = _NAME_LENGTH) -> str:
@@ -90,7 +125,7 @@ def draw_crests(chart: Map, lines: geopandas.GeoDataFrame) -> list[str]:
 
 
 def draw_features(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[str, str]]:
-    """Features inside the map; returns the pairs of evidence class and sort (area, way, line, mark) drawn."""
+    """Features inside the map; returns the pairs of evidence class and sort of sign drawn, for the legend."""
     import shapely
 
     limits = chart.limits
@@ -117,7 +152,7 @@ def _draw_part(chart: Map, part: Any, evidence: str, kind: str) -> str:
     style = line_style(evidence, kind)
     if part.geom_type == "Polygon":
         outline = shapely.get_coordinates(part.exterior)
-        for colour, alpha in ((PAPER, 0.8), (style["color"], 0.4)):
+        for colour, alpha in ((PAPER, 0.8), (style["color"], _AREA_STRENGTH)):
             chart.axes.add_patch(
                 Polygon(outline, facecolor=colour, alpha=alpha, edgecolor="none", zorder=2.5)
             )
@@ -132,11 +167,11 @@ def _draw_part(chart: Map, part: Any, evidence: str, kind: str) -> str:
             scalex=False, scaley=False, **LINES,
         )  # fmt: skip
         chart.axes.plot(*points.T, **style, zorder=2.8, scalex=False, scaley=False, **LINES)
-        return "way" if "linestyle" in style else "line"
+        return "path or track" if "linestyle" in style else "line"
     if part.geom_type == "Point":
         x, y = chart.to_page(part.x, part.y)
-        chart.page.line([x], [y], linestyle="none", zorder=6, **mark_style(evidence))
-        return "mark"
+        chart.page.line([x], [y], linestyle="none", zorder=6, **mark_style(evidence, kind=kind))
+        return "saddle" if is_saddle(kind) else "point"
     return ""
 
 
@@ -171,6 +206,11 @@ def label_features(chart: Map, features: geopandas.GeoDataFrame, placer: Placer)
         chart.page.text(box.left, (box.bottom + box.top) / 2, name, size, halo=True, colour=colour)
     placer.gap = 2
     return left_out
+
+
+def left_off_words(count: int) -> str:
+    """How many names a map had no room for."""
+    return f"{count} {'name' if count == 1 else 'names'} left off for lack of space"
 
 
 def mark_boxes(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[float, float]]:

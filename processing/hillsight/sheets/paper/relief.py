@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from hillsight.layers.contents import sampled
 from hillsight.sheets.paper import palette
@@ -48,7 +49,8 @@ def raised(surface: Surface, limits: Box, pixel_m: float) -> Raised | None:
     """Cut the terrain out about a map, thin it to the pixels and shade it; None if it is not there at all.
 
     Shade is 0 to 1: the cosine between the ground's normal and a light in the north-west, 45 degrees up
-    (the common drawing convention), with slopes steepened where the relief is low.
+    (the common drawing convention), with slopes steepened where the relief is low. It is not stretched to its
+    range, as matplotlib's light source does, so that neighbouring maps are shaded alike and voids do no harm.
     """
     grid = surface.grid
     top, left = (float(v) for v in grid.to_array(limits.left, limits.top))
@@ -213,18 +215,18 @@ def colours(of: Ground, limits_m: tuple[float, float, float], *, flat: bool = Fa
     flat : dead ground in one colour and at full strength, for a picture of the states alone
     """
     picture = np.empty((*of.state.shape, 3))
-    picture[:] = rgb(palette.PAPER)
-    picture[of.state == NOT_TOLD] = rgb(palette.BLANK)
+    picture[:] = to_rgb(palette.PAPER)
+    picture[of.state == NOT_TOLD] = to_rgb(palette.BLANK)
     for code, colour in (
         (GroundState.VISIBLE, palette.VISIBLE),
         (GroundState.UNKNOWN, palette.UNKNOWN),
         (GroundState.UNCERTAIN, palette.UNCERTAIN),
     ):
-        picture[of.state == code] = rgb(colour)
-    picture[(of.state == GroundState.UNKNOWN) & hatch(of.state.shape)] = rgb(palette.INK)
+        picture[of.state == code] = to_rgb(colour)
+    picture[(of.state == GroundState.UNKNOWN) & hatch(of.state.shape)] = to_rgb(palette.INK)
     hidden = of.state == GroundState.HIDDEN
     if flat:
-        picture[hidden] = rgb(palette.HIDDEN)
+        picture[hidden] = to_rgb(palette.HIDDEN)
         return picture
     depth_class = np.digitize(np.nan_to_num(of.depth_m), limits_m)
     for number in range(len(palette.DEPTHS)):
@@ -290,17 +292,13 @@ def depth_colour(number: int) -> tuple[float, float, float]:
 
 def softened(colour: str) -> tuple[float, float, float]:
     """A colour of dead ground with paper showing through."""
-    red, green, blue = (
-        _HIDDEN_STRENGTH * c + (1 - _HIDDEN_STRENGTH) * p
-        for c, p in zip(rgb(colour), rgb(palette.PAPER), strict=True)
-    )
-    return red, green, blue
+    return mixed(colour, _HIDDEN_STRENGTH)
 
 
-def rgb(colour: str) -> tuple[float, float, float]:
-    """A colour ``#RRGGBB`` as three shares."""
-    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-    return red, green, blue
+def mixed(colour: str, strength: float, ground: str = palette.PAPER) -> tuple[float, float, float]:
+    """A colour that lets some of the ground below it show through."""
+    red, green, blue = strength * np.array(to_rgb(colour)) + (1 - strength) * np.array(to_rgb(ground))
+    return float(red), float(green), float(blue)
 
 
 def as_bytes(picture: Floats) -> Bytes:

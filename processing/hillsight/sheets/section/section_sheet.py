@@ -303,7 +303,7 @@ def _draw_foot(chart: _Chart, passed: Sequence[Passed], terrain: str, left_out: 
         words += " Names with ▸ or ◂ stand so far to the right or left of the section."
     if left_out:
         count = "1 mark has" if left_out == 1 else f"{left_out} marks have"
-        words += f" {count} no name here, for want of room: see the layers."
+        words += f" {count} no name here for lack of space: see the layers."
     below = page.paragraph(_LEFT, below - 6, _EDGE - _LEFT, words, 7.5)
     source = (
         f"From E {whole_number(course.easting_m)} N {whole_number(course.northing_m)} to "

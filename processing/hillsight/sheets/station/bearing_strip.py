@@ -18,7 +18,7 @@ from hillsight.sheets.paper.maps import (
     nice_step,
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title, provenance_words, station_name
-from hillsight.sheets.paper.marks import ROLE_LINES, name_of
+from hillsight.sheets.paper.marks import ROLE_LINES, left_off_words, name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, QUIET
 from hillsight.words.quantities import length_words
@@ -68,11 +68,10 @@ def draw_bearings(content: Content) -> Page:
     below = draw_legend(page, legend, Box(_LEFT, top - 6, A4_LONG - 60, top - 6), 4)
     words = [
         "Vertical angles are from the level, with curvature and refraction"
-        f"; drawn {_steepening(profile, span / strips, low, high):.2g} times as tall as wide."
+        f"; the vertical scale is {_steepening(profile, span / strips, low, high):.2g} times the horizontal."
     ]
     if unlabelled:
-        marks = "1 mark" if unlabelled == 1 else f"{unlabelled} marks"
-        words.append(f"{marks} without a name here, for want of room: see the list.")
+        words.append(f"{left_off_words(unlabelled).capitalize()}: see the list.")
     below = page.paragraph(_LEFT, below - 8, 1560, " ".join(words), 7.5)
     page.paragraph(_LEFT, below - 4, 1560, f"{provenance_words(content)} {CAUTION}", 6.8, colour=QUIET)
     return page

@@ -20,7 +20,6 @@ from hillsight.sheets.paper.maps import (
     draw_station,
     lay_map,
     line_entry,
-    mark_entry,
     north_words,
     station_entry,
 )
@@ -30,15 +29,14 @@ from hillsight.sheets.paper.marks import (
     ROLE_WORDS,
     draw_crests,
     draw_features,
+    feature_entries,
     label_features,
-    line_style,
+    left_off_words,
     mark_boxes,
-    mark_style,
 )
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
 from hillsight.words.quantities import length_words
 from hillsight.words.states import GroundState
-from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     import geopandas
@@ -113,7 +111,7 @@ def draw_ground(
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
     if unnamed:
-        words.append(f"{unnamed} names found no room")
+        words.append(left_off_words(unnamed))
     if not Box(at.x - reach_m, at.y - reach_m, at.x + reach_m, at.y + reach_m).within(chart.limits):
         words.append("the reach goes on beyond the map, where there is no terrain")
     page.paragraph(bar_end + 210, 514, 1200 - bar_end - 210, " · ".join(words), 7.5)
@@ -159,16 +157,4 @@ def _ground_legend(
     ]
     if interval_m is not None:
         entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
-    for evidence, sort in sorted(drawn):
-        words = CLASS_NAMES.get(evidence, evidence)
-        if sort == "mark":
-            entries.append(mark_entry(f"{words}: point", **mark_style(evidence)))
-        elif sort == "area":
-            colour = palette.EVIDENCE_CLASSES.get(evidence, palette.UNCLASSED)
-            mixed = tuple(0.4 * c + 0.6 for c in relief.rgb(colour))
-            entries.append(area_entry(f"{words}: area", mixed))
-        else:
-            kind = "path" if sort == "way" else ""
-            text = f"{words}: {'path or track' if sort == 'way' else 'line'}"
-            entries.append(line_entry(text, **line_style(evidence, kind)))
-    return entries
+    return entries + feature_entries(drawn)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from hillsight.sheets.paper import palette, relief
 from hillsight.sheets.paper.labels import Box
@@ -76,11 +77,11 @@ def draw_rasters(content: Content, surface: Surface) -> Page:
 def _depth_picture(ground: relief.Ground, limits_m: tuple[float, float, float]) -> Any:
     """Depth classes at full strength; what is seen is blank."""
     picture = relief.colours(ground, limits_m)
-    picture[(ground.state == GroundState.VISIBLE)] = relief.rgb(palette.BLANK)
+    picture[(ground.state == GroundState.VISIBLE)] = to_rgb(palette.BLANK)
     depth_class = np.digitize(np.nan_to_num(ground.depth_m), limits_m)
     told = (ground.state == GroundState.HIDDEN) & np.isfinite(ground.depth_m)
     for number, colour in enumerate(palette.DEPTHS):
-        picture[told & (depth_class == number)] = relief.rgb(colour)
+        picture[told & (depth_class == number)] = to_rgb(colour)
     return picture
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
+from matplotlib.colors import to_rgb
 
 from hillsight.layers.contents import Raster, sampled
 from hillsight.layers.verdict_frames import fact_places
@@ -102,11 +103,7 @@ def chosen(verdict: Verdict, index: int, convergence_deg: float) -> list[Shown]:
 
 def washed() -> tuple[float, float, float]:
     """Colour of ground within the picture, before the shade of the relief."""
-    red, green, blue = (
-        _WEDGE_STRENGTH * w + (1 - _WEDGE_STRENGTH) * p
-        for w, p in zip(relief.rgb(palette.VISIBLE), relief.rgb(palette.PAPER), strict=True)
-    )
-    return red, green, blue
+    return relief.mixed(palette.VISIBLE, _WEDGE_STRENGTH)
 
 
 def draw_ground(chart: Map, surface: Surface, view: shapely.Polygon) -> tuple[relief.Raised | None, bool]:
@@ -114,14 +111,14 @@ def draw_ground(chart: Map, surface: Surface, view: shapely.Polygon) -> tuple[re
     rows, columns = round(chart.place.height), round(chart.place.width)
     limits = chart.limits
     terrain = relief.raised(surface, limits, chart.pixel_m)
-    picture = np.ones((rows, columns, 3)) * relief.rgb(palette.PAPER)
+    picture = np.ones((rows, columns, 3)) * to_rgb(palette.PAPER)
     picture[relief.burnt([view], limits, rows, columns)] = washed()
     x = limits.left + (np.arange(columns) + 0.5) / columns * limits.width
     y = limits.top - (np.arange(rows) + 0.5) / rows * limits.height
     heights = Raster(surface.height_m, surface.grid.cell_edges_m, surface.grid.crs)
     bare = np.isnan(sampled(heights, *np.meshgrid(x, y), surface.grid.crs, smooth=False))
-    picture[bare] = relief.rgb(palette.UNKNOWN)
-    picture[bare & relief.hatch(bare.shape)] = relief.rgb(palette.INK)
+    picture[bare] = to_rgb(palette.UNKNOWN)
+    picture[bare & relief.hatch(bare.shape)] = to_rgb(palette.INK)
     nothing = np.full((rows, columns), np.nan)
     shade = nothing if terrain is None else relief.shade_at_pixels(terrain, limits, rows, columns)
     chart.page.image(

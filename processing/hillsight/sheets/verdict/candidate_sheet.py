@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,17 +29,16 @@ from hillsight.sheets.paper.maps import (
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import (
     draw_features,
+    feature_entries,
     label_features,
-    line_style,
+    left_off_words,
     mark_boxes,
-    mark_style,
     name_of,
 )
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, DOTS_PER_INCH, Page
 from hillsight.sheets.verdict import candidate_map as signs
-from hillsight.sheets.verdict.verdict_text import chance_words, fits_words
+from hillsight.sheets.verdict.verdict_text import chance_words, direction_words, fits_words
 from hillsight.words.quantities import length_words
-from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     import geopandas
@@ -130,7 +128,7 @@ def draw_candidate(
     if any(mark.is_beyond for mark in marks):
         words.append("numbers at the map's edge are of places beyond it")
     if unnamed:
-        words.append(f"{unnamed} {'name' if unnamed == 1 else 'names'} found no room")
+        words.append(left_off_words(unnamed))
     page.paragraph(bar_end + 200, place.bottom - 32, _RIGHT - bar_end - 200, " · ".join(words), 7.5)
     entries = _legend(shown, drawn, bool(others), bare, interval_m)
     top = _CLOSE.bottom - 16
@@ -138,13 +136,6 @@ def draw_candidate(
     draw_legend(page, entries, Box(_CLOSE.left, top, _CLOSE.right, top), 1, size=7.5)
     told.draw(place.bottom - _UNDER_MAP)
     return page
-
-
-def picture_bytes(page: Page) -> bytes:
-    """The page as the bytes of a PNG file; the same page gives the same bytes."""
-    file = io.BytesIO()
-    page.figure.canvas.print_png(file, metadata={"Software": None})  # type: ignore[attr-defined]
-    return file.getvalue()
 
 
 def picture_name(station: str, taken: set[str]) -> str:
@@ -253,8 +244,8 @@ def _head(page: Page, verdict: Verdict, here: Weighed) -> None:
         + f"   ground {here.ground_height_m:.1f} m, eye {here.eye_level_m:.1f} m"
         + f"   {here.rank} of {len(verdict.candidates)} candidates"
         + f"   by ground and water alone {chance_words(here.by_ground, verdict)}",
-        f"A picture {verdict.sighting.picture.width_deg:g}° wide would look {here.looks_true_deg % 360:.0f}° "
-        f"from true north, give or take {here.looks_plus_minus_deg:.0f}°",
+        f"Best-fit direction of a picture {verdict.sighting.picture.width_deg:g}° wide: "
+        + direction_words(here),
         name_of(verdict.headline, 400),
     ]
     for k, line in enumerate(lines):
@@ -341,15 +332,4 @@ def _legend(
         entries.append(area_entry("void or off the terrain", palette.UNKNOWN, hatched=True))
     if interval_m is not None:
         entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
-    for evidence, sort in sorted(drawn):
-        words = CLASS_NAMES.get(evidence, evidence)
-        if sort == "mark":
-            entries.append(mark_entry(f"{words}: point", **mark_style(evidence)))
-        elif sort == "area":
-            colour = palette.EVIDENCE_CLASSES.get(evidence, palette.UNCLASSED)
-            red, green, blue = (int(colour[i : i + 2], 16) / 255 * 0.4 + 0.6 for i in (1, 3, 5))
-            entries.append(area_entry(f"{words}: area", (red, green, blue)))
-        else:
-            text = f"{words}: {'path or track' if sort == 'way' else 'line'}"
-            entries.append(line_entry(text, **line_style(evidence, "path" if sort == "way" else "")))
-    return entries
+    return entries + feature_entries(drawn)

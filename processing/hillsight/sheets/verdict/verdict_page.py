@@ -24,6 +24,7 @@ from hillsight.sheets.verdict.verdict_text import (
     plain,
     variation_words,
 )
+from hillsight.words.quantities import UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 
     from hillsight.plan.verdict import Verdict
 
+#: Between a figure and its unit, where no line may break.
+_UNIT_SPACE = re.compile(rf"(?<=\d) (?=(?:{'|'.join(UNITS)})(?!\w))")
 _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]|#!~])")
 
 
@@ -93,7 +96,7 @@ def _environment(*, markdown: bool = False) -> Environment:
     def one_line(value: object) -> object:
         if not isinstance(value, str) or isinstance(value, Markup):
             return value
-        return _markdown_words(plain(value)) if markdown else plain(value)
+        return _markdown_words(plain(value)) if markdown else _UNIT_SPACE.sub("\u00a0", plain(value))
 
     def _markdown_words(line: str) -> Markup:
         entities = line.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
