@@ -12,7 +12,7 @@ from hillsight.errors import CallError
 from hillsight.ground.grid import Grid
 from hillsight.ground.stations import Station
 from hillsight.plan.look.things import Things, wanted_rows
-from hillsight.plan.relocation.posterior import base_rates, table_of
+from hillsight.plan.relocation.posterior import Calibration, base_rates
 from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 
 if TYPE_CHECKING:
@@ -72,9 +72,10 @@ def weigh_lattice(
             parameters=("everywhere", "everywhere_within"),
         )
     grid = Grid(terrain.crs, left, top, apart_m, apart_m, rows, columns)
-    spacing_m = 2 * min(terrain.spacing_x_m, terrain.spacing_y_m)
     frame = setting.things_frame
-    things = Things.of(frame.iloc[wanted_rows(frame, sighting.statements, sighting.source)], spacing_m)
+    things = Things.of(
+        frame.iloc[wanted_rows(frame, sighting.statements, sighting.source)], setting.spacing_m
+    )
     weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
     statements = sighting.statements
     places = [
@@ -95,10 +96,13 @@ def weigh_lattice(
     # Some places all over say how likely each statement is from anywhere.
     step = max(1, len(places) // _RATED)
     rates = np.mean([base_rates(fits(place), prior) for place in places[::step]], axis=0)
-    settings = rates, wrong_chances(statements), weights(statements, setting.observer, things), prior
+    observer = setting.observer
+    calibration = Calibration(
+        rates, wrong_chances(statements), weights(statements, observer, things), prior, observer.discount
+    )
     logs = np.empty(len(places))
     for k, place in enumerate(places):
-        logs[k] = table_of(fits(place), *settings, setting.observer.discount).without()[0]
+        logs[k] = calibration.table(fits(place)).without()[0]
         if progress is not None:
             progress((k + 1) / len(places))
     at = np.array(places)

@@ -76,6 +76,25 @@ def table_of(
 
 
 @dataclass(frozen=True)
+class Calibration:
+    """What the fits of all statements are made likelihoods with, the same at every place.
+
+    rates, wrong, weights : (s,) base rates, chances of being wrong altogether, how much each counts
+    prior : (h,) of the directions; discount : power of all evidence
+    """
+
+    rates: Floats
+    wrong: Floats
+    weights: Floats
+    prior: Floats
+    discount: float
+
+    def table(self, fits: Floats) -> LikelihoodTable:
+        """Likelihoods at places of which the fits are known, (c, s, h)."""
+        return table_of(fits, self.rates, self.wrong, self.weights, self.prior, self.discount)
+
+
+@dataclass(frozen=True)
 class Posterior:
     """Probability of each candidate, (c,), and that it is none of these; together one."""
 

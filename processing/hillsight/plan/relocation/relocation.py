@@ -15,10 +15,10 @@ from hillsight.plan.relocation.arguments import arguments
 from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules, reach_verdict
 from hillsight.plan.relocation.nearby_places import mean_fits
 from hillsight.plan.relocation.next_questions import next_questions
-from hillsight.plan.relocation.posterior import LikelihoodTable, base_rates, log_mean, table_of
+from hillsight.plan.relocation.posterior import Calibration, LikelihoodTable, base_rates, log_mean
 from hillsight.plan.relocation.reference_places import reference_places
 from hillsight.plan.relocation.summary import cautions, headline
-from hillsight.plan.relocation.variations import Variations, without_each_statement
+from hillsight.plan.relocation.variations import Variations
 from hillsight.plan.verdict import Verdict, Weighed
 from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
 
@@ -61,6 +61,11 @@ class Setting:
     declination_deg: float | None = None
     elsewhere: int = 150
     elsewhere_within_m: float = 2_000.0
+
+    @property
+    def spacing_m(self) -> float:
+        """Spacing at which things are sampled."""
+        return 2 * min(self.looker.terrain.spacing_x_m, self.looker.terrain.spacing_y_m)
 
 
 @dataclass(frozen=True)
@@ -117,48 +122,30 @@ def relocate(
     """
     check_candidates(stations)
     statements = sighting.statements
-    frame = setting.things_frame
-    spacing_m = 2 * min(setting.looker.terrain.spacing_x_m, setting.looker.terrain.spacing_y_m)
-    chosen = Things.of(frame.iloc[wanted_rows(frame, statements, sighting.source)], spacing_m)
-    weighing = Weighing(chosen, setting.framing, setting.observer, setting.declination_deg)
-    if setting.declination_deg is None and any(s.values.get("north") == "magnetic" for s in statements):
-        raise CallError(
-            "a magnetic bearing needs the day it was taken on",
-            where=sighting.source,
-            remedy="Give taken = YYYY-MM-DD under [picture], or count the bearing from grid or true north",
-        )
+    weighing = _weighing(setting, sighting)
     prior = _priors(priors, len(stations))
-
-    def share(of: float, from_: float) -> Callable[[float], None] | None:
-        return None if progress is None else lambda done: progress(from_ + of * done)
-
     few = len(stations) <= MOST_ARGUED
-    glances = setting.looker.look_all(stations, chosen, share(0.3 if few else 0.8, 0.0))
-    others = _look_elsewhere(setting, stations, chosen, share(0.3 if few else 0.2, 0.3 if few else 0.8))
+    glances, others = _look(setting, stations, weighing.things, few, progress)
     if few:
         fits = np.array([mean_fits(setting.looker, weighing, statements, station) for station in stations])
     else:
         fits = np.array([weighing.fits(statements, glance) for glance in glances])
-    about_fits = np.array([weighing.fits(statements, glance) for glance in others])
-    if not others:
-        about_fits = fits
-    prior_direction = setting.framing.prior
-    settings = (
-        base_rates(about_fits, prior_direction),
+    about_fits = np.array([weighing.fits(statements, glance) for glance in others]) if others else fits
+    calibration = Calibration(
+        base_rates(about_fits, setting.framing.prior),
         wrong_chances(statements),
-        weights(statements, setting.observer, chosen),
-        prior_direction,
+        weights(statements, setting.observer, weighing.things),
+        setting.framing.prior,
         setting.observer.discount,
     )
-    table, about = table_of(fits, *settings), table_of(about_fits, *settings)
+    table, about = calibration.table(fits), calibration.table(about_fits)
     man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements], bool)
     state, whole, ground = reach_verdict(table, about, prior, man_made, setting.rules)
-    best = whole.best
     order = np.argsort(-whole.candidates, kind="stable")
     # Where none fits, the best is argued against what would be said elsewhere.
     rival = None if state == NONE_FITS else int(order[1])
     gained = log_mean(about.without()) - np.array([log_mean(row) for row in about.leave_one_out().T])
-    argued = arguments(statements, glances, weighing, table, gained, best, rival) if few else []
+    argued = arguments(statements, glances, weighing, table, gained, whole.best, rival) if few else []
     verdict = Verdict(
         state,
         sighting,
@@ -172,21 +159,72 @@ def relocate(
     )
     verdict = replace(verdict, headline=headline(verdict))
     if few:
-        labels = [station.label for station in stations]
-        changes = without_each_statement(verdict, table, about, prior, man_made, setting.rules, labels)
-        again = Variations(
-            setting.looker, setting.rules, stations, sighting, weighing, settings, about, prior, man_made
+        variations = Variations(
+            setting.looker,
+            stations,
+            glances,
+            statements,
+            weighing,
+            calibration,
+            fits,
+            about,
+            prior,
+            man_made,
+            setting.rules,
+            state,
+            whole.best,
         )
-        changes += again.moved(glances, fits, state, best, rival)
-        if progress is not None:
-            progress(0.85)
-        questions: tuple[NextQuestion, ...] = ()
-        if state == UNDECIDED:
-            questions = _questions(setting, stations, statements, spacing_m, table, whole)
-        verdict = replace(verdict, changes=tuple(changes), questions=questions)
-    if progress is not None:
-        progress(1.0)
+        said = [argument.says for argument in sorted(argued, key=lambda one: one.number)]
+        changes = (
+            *variations.without_statements(said),
+            *variations.elsewhere(rival),
+            variations.higher(),
+        )
+        _report(progress, 0.85)
+        questions = _questions(setting, stations, statements, table, whole) if state == UNDECIDED else ()
+        verdict = replace(verdict, changes=changes, questions=questions)
+    _report(progress, 1.0)
     return Relocation(verdict, glances, weighing, table)
+
+
+def _report(progress: Callable[[float], None] | None, done: float) -> None:
+    if progress is not None:
+        progress(done)
+
+
+def _weighing(setting: Setting, sighting: Sighting) -> Weighing:
+    """What a sighting's statements are weighed with: the things that they name.
+
+    Raises
+    ------
+    CallError : a statement's thing is on no map; a magnetic bearing of no day
+    """
+    frame, statements = setting.things_frame, sighting.statements
+    things = Things.of(frame.iloc[wanted_rows(frame, statements, sighting.source)], setting.spacing_m)
+    if setting.declination_deg is None and any(s.values.get("north") == "magnetic" for s in statements):
+        raise CallError(
+            "a magnetic bearing needs the day it was taken on",
+            where=sighting.source,
+            remedy="Give taken = YYYY-MM-DD under [picture], or count the bearing from grid or true north",
+        )
+    return Weighing(things, setting.framing, setting.observer, setting.declination_deg)
+
+
+def _look(
+    setting: Setting,
+    stations: Sequence[Station],
+    things: Things,
+    few: bool,
+    progress: Callable[[float], None] | None,
+) -> tuple[list[Glance], list[Glance]]:
+    """Looks from the candidates, and from places that are none of them."""
+
+    def share(of: float, from_: float) -> Callable[[float], None] | None:
+        return None if progress is None else lambda done: progress(from_ + of * done)
+
+    glances = setting.looker.look_all(stations, things, share(0.3 if few else 0.8, 0.0))
+    others = _look_elsewhere(setting, stations, things, share(0.3 if few else 0.2, 0.3 if few else 0.8))
+    return glances, others
 
 
 def _elsewhere_words(
@@ -279,13 +317,12 @@ def _questions(
     setting: Setting,
     stations: Sequence[Station],
     statements: Sequence[Statement],
-    spacing_m: float,
     table: LikelihoodTable,
     whole: Posterior,
 ) -> tuple[NextQuestion, ...]:
     """The next questions, about all that may be seen from any of the likelier candidates."""
     likely = np.flatnonzero(whole.candidates >= 0.02 * whole.candidates.max())
-    things = Things.of(setting.things_frame, spacing_m)
+    things = Things.of(setting.things_frame, setting.spacing_m)
     weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
     glances = [setting.looker.look(stations[int(k)], things) for k in likely]
     return next_questions(glances, weighing, table.directions()[likely], whole.candidates[likely], statements)
