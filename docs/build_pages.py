@@ -26,6 +26,7 @@ from hillsight.plan.vocabulary import (
     SightingField,
 )
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import RASTERS
 from hillsight.words.quantities import per_cent
 from hillsight.words.states import GROUND_STATE_MEANINGS
 
@@ -72,22 +73,13 @@ def layer_tables() -> str:
             null = " May be null." if column.optional else ""
             parts.append(f"| `{column.name}` | {column.type} | {column.unit} | {column.meaning}.{null} |")
         parts.append("")
-    parts += ["## Rasters", "", "`viewshed_<station>`, one byte a post; of several target heights one each,"]
-    parts += ["`viewshed_<station>_2m`, `viewshed_<station>_1_6m` ...:", "", "| code | state | meaning |"]
-    parts += ["| --- | --- | --- |"]
+    parts += ["## Rasters", "", "| table | values | no data | meaning |", "| --- | --- | --- | --- |"]
+    for kind in RASTERS.values():
+        values = kind.dtype + (f", {kind.unit}" if kind.unit else "")
+        none = "NaN" if math.isnan(kind.no_data) else f"{kind.no_data:g}"
+        parts.append(f"| `{kind.table}` | {values} | {none} | {kind.meaning}. {kind.more} |")
+    parts += ["", "States in `viewshed_<station>`:", "", "| code | state | meaning |", "| --- | --- | --- |"]
     parts += [f"| {int(s)} | {s.name.lower()} | {meaning} |" for s, meaning in GROUND_STATE_MEANINGS.items()]
-    parts += [
-        "",
-        "`depth_<station>`, 32-bit floats: metres a thing must stand tall to show; 0 where the ground is",
-    ]
-    parts += ["visible, no data (NaN) where unknown or beyond the reach."]
-    parts += [
-        "",
-        "`visible_count`, 16-bit whole numbers: how many stations see each post; 0 where none does, and",
-    ]
-    parts += ["beyond every reach. Of several target heights one each, `visible_count_2m` ..."]
-    parts += ["", "`probability_of_place`, 32-bit floats: probability that a picture was taken at each place"]
-    parts += ["of a lattice, all together 1; no data (NaN) where there is no ground."]
     return "\n".join(parts)
 
 

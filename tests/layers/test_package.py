@@ -439,7 +439,7 @@ def test_counts_come_back_bit_for_bit(tmp_path: Path, values: tuple[int, ...], s
         back = file.read(1)
         assert back.dtype == np.uint16
         assert back.tobytes() == counts.tobytes()
-        assert file.nodata is None
+        assert file.nodata == 65535
     with sqlite3.connect(tmp_path / "c.gpkg") as database:
         found = database.execute("SELECT style FROM gpkgext_styles").fetchall()
         assert found == [("visible_count",)]

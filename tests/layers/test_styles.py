@@ -11,8 +11,9 @@ import pytest
 from lxml import etree
 
 from hillsight.errors import OutputError
-from hillsight.layers.styles import RASTER_STYLES, style_names, style_text, write_styles
+from hillsight.layers.styles import style_names, style_text, write_styles
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import RASTERS
 from hillsight.sheets.paper import palette
 from hillsight.words.states import GroundState
 
@@ -110,14 +111,14 @@ def test_palette_is_written_one_way() -> None:
 
 
 def test_every_layer_and_raster_has_a_style_and_nothing_else_has() -> None:
-    assert style_names() == [*LAYERS, *RASTER_STYLES]
+    assert style_names() == [*LAYERS, *RASTERS]
     folder = Path(__file__).parents[2] / "styles"
     assert sorted(path.stem for path in folder.iterdir()) == sorted(style_names())
     with pytest.raises(KeyError):
         style_text("../pyproject")
 
 
-@pytest.mark.parametrize("name", [*LAYERS, *RASTER_STYLES])
+@pytest.mark.parametrize("name", [*LAYERS, *RASTERS])
 def test_colours_come_from_the_palette(name: str) -> None:
     used = set(re.findall(r"#[0-9A-Fa-f]{3,8}\b", style_text(name)))
     assert used

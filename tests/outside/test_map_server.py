@@ -24,9 +24,10 @@ from lxml import etree
 
 from hillsight.ground.grid import Grid
 from hillsight.layers.package import package
-from hillsight.layers.styles import RASTER_STYLES, style_text
+from hillsight.layers.styles import style_text
 from hillsight.schema.frames import frame_of_rows
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import RASTERS
 
 from layers.made import GRID_CRS, provenance  # isort: skip
 
@@ -129,7 +130,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> dict[str, np.ndarray]:
         }
         for layer in LAYERS
     ]
-    pictures += [raster_picture(folder, kind, font) for kind in RASTER_STYLES]
+    pictures += [raster_picture(folder, kind, font) for kind in RASTERS]
     run = subprocess.run(
         [PYTHON, str(PICTURE)], input=json.dumps(pictures), text=True, capture_output=True, timeout=120
     )
@@ -246,7 +247,7 @@ def test_labels_are_drawn(drawn: dict[str, np.ndarray], layer: str) -> None:
         assert (here.min(axis=-1) < 120).sum() >= 8, f"{layer}, rule {k}: no label"
 
 
-@pytest.mark.parametrize("kind", RASTER_STYLES)
+@pytest.mark.parametrize("kind", RASTERS)
 def test_values_of_rasters_get_their_colours(drawn: dict[str, np.ndarray], kind: str) -> None:
     """MapServer draws the colours of a colour map; of their opacity it may make what it likes.
 

@@ -107,6 +107,7 @@ def test_nothing_said_leaves_priors(setting: Setting) -> None:
     verdict = weigh(setting, [], "A", "B", "C").verdict
     assert verdict.state == UNDECIDED
     assert list(chances(verdict).values()) == pytest.approx([0.8 / 3] * 3)
+    assert [each.prior for each in verdict.candidates] == pytest.approx([0.8 / 3] * 3)
     assert verdict.none_probability == pytest.approx(setting.rules.none_prior)
     assert verdict.arguments == ()
 
@@ -116,7 +117,7 @@ def test_priors_count_by_their_odds(setting: Setting, of_twins: Verdict) -> None
     one, two = chances(of_twins).values()
     more, less = chances(tipped).values()
     assert more / less == pytest.approx(3 * one / two)
-    assert [each.prior for each in tipped.candidates] == pytest.approx([0.75, 0.25])
+    assert [each.prior for each in tipped.candidates] == pytest.approx([0.6, 0.2])  # 0.2 for none
     assert chances(weigh(setting, [NEAR_EDGE], *TWINS, priors=[30.0, 10.0]).verdict) == chances(tipped)
 
 

@@ -189,15 +189,16 @@ def test_each_station_alone_and_together(ground: Path, tmp_path: Path) -> None:
 
 
 def sum_over_stations(folder: Path, name: str, ending: str = "") -> dict[tuple[int, int], int]:
-    """How many of the stations' own rasters show each place as visible."""
+    """How many of the stations' own rasters show a place as visible, of those that any of them tells of."""
     counted: dict[tuple[int, int], int] = {}
     for table in tables(folder, name):
         if table.startswith("viewshed_") and table.endswith(ending):
             east, north = posts(folder, table, name)
-            seen = raster(folder, table, name) == GroundState.VISIBLE
-            for place in zip(east[seen], north[seen], strict=True):
-                key = (round(place[0]), round(place[1]))
-                counted[key] = counted.get(key, 0) + 1
+            state = raster(folder, table, name)
+            told = np.isin(state, (GroundState.VISIBLE, GroundState.HIDDEN))
+            for e, n, seen in zip(east[told], north[told], state[told] == GroundState.VISIBLE, strict=True):
+                key = (round(e), round(n))
+                counted[key] = counted.get(key, 0) + int(seen)
     return counted
 
 
@@ -215,15 +216,16 @@ def test_count_is_the_sum_over_the_stations(ground: Path, tmp_path: Path, more: 
         table = f"visible_count{ending}"
         count = raster(tmp_path, table, "count")
         assert count.dtype == np.uint16
-        assert {0, 1, 2} <= set(np.unique(count))
+        assert {0, 1, 2, 65535} <= set(np.unique(count))
         east, north = posts(tmp_path, table, "count")
-        seen = count > 0
+        told = count != 65535
         found = {
-            (round(e), round(n)): int(c) for e, n, c in zip(east[seen], north[seen], count[seen], strict=True)
+            (round(e), round(n)): int(c) for e, n, c in zip(east[told], north[told], count[told], strict=True)
         }
         assert found == sum_over_stations(tmp_path, "each", ending)
         with rasterio.open(tmp_path / "cogs" / f"{table}.tif") as cog:
             np.testing.assert_array_equal(cog.read(1), count)
+            assert cog.nodata == 65535
             assert "how many stations see each post" in cog.descriptions[0]
     with sqlite3.connect(tmp_path / "count.gpkg") as database:
         told = database.execute(

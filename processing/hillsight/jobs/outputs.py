@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
 from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, RelocateRequest
-from hillsight.jobs.results import NODATA
 from hillsight.jobs.settling import COMPUTED
-from hillsight.jobs.sink import RASTER_MEANING
 from hillsight.kernels.threads import workers
 from hillsight.layers.atomic import check_place, replacing
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.style_tables import styles_in
 from hillsight.layers.styles import write_styles
+from hillsight.schema.rasters import RASTERS
 
 if TYPE_CHECKING:
     from hillsight.jobs.inputs import Inputs
@@ -183,10 +182,10 @@ def write_cogs(folder: Path, file: Package, kinds: Mapping[str, str], inputs: Se
         write_placed_cog(
             folder / f"{table}.tif",
             raster,
-            nodata=NODATA[raster.array.dtype.name],
+            nodata=RASTERS[kinds[table]].no_data,
             provenance=file.provenance,
-            meaning=RASTER_MEANING[kinds[table]],
-            unit="m" if kinds[table] == "depth" else "",
+            meaning=RASTERS[kinds[table]].meaning,
+            unit=RASTERS[kinds[table]].unit,
             inputs=inputs,
         )
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.jobs.memory import Raster
+from hillsight.schema.rasters import NO_DATA
 
 if TYPE_CHECKING:
     import geopandas
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from hillsight.layers.provenance import Provenance
 
 #: Value of a raster where it says nothing, by the type of its values.
-NODATA = {"uint8": 0.0, "float32": float("nan"), "uint16": None}
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +86,7 @@ class WrittenRasters(Mapping[str, Raster]):
         options: dict[str, Any] = {"BAND_COUNT": "1"} if self.bytes_of[name] else {}
         with rasterio.open(self.path, driver="GPKG", TABLE=name, **options) as file:
             array = file.read(1)
-            nodata = NODATA.get(np.dtype(array.dtype).name)
+            nodata = NO_DATA.get(np.dtype(array.dtype).name)
             return Raster(array, file.transform, file.crs.to_wkt(), nodata)
 
     def __iter__(self) -> Iterator[str]:

@@ -12,11 +12,12 @@ import pandas as pd
 import shapely
 
 from hillsight.jobs.memory import Raster
-from hillsight.jobs.results import NODATA, WrittenFrames, WrittenRasters
+from hillsight.jobs.results import WrittenFrames, WrittenRasters
 from hillsight.layers.frames import conform
 from hillsight.layers.package import package, raster_table
 from hillsight.layers.rasters import placed
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import NO_DATA, RASTERS
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -31,14 +32,6 @@ if TYPE_CHECKING:
 
     Frames = Mapping[str, geopandas.GeoDataFrame]
 
-RASTER_MEANING = {
-    "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
-    "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
-    "probability": "probability that each post is seen, 0 to 1, by the error model; no data where unknown",
-    "visible_count": "how many stations see each post; 0 where none does, and beyond every reach",
-    "probability_of_place": "probability that the picture was taken at this place, all together 1",
-}
-
 #: Rows are gathered until they take about so many bytes: each writing opens the file once a layer.
 _GATHERED_BYTES = 16_000_000
 
@@ -50,7 +43,7 @@ _BYTES_A_CELL, _BYTES_A_POINT = 64, 16
 class MadeRaster:
     """A raster as a job makes it.
 
-    kind : one of ``RASTER_MEANING``
+    kind : one of ``schema.rasters.RASTERS``
     about : a station's label, or "" where it is of all stations
     array : (rows, columns) uint8, uint16 or float32 on ``grid``
     ending : tells several of one station apart, as "2m"
@@ -75,7 +68,7 @@ class MadeRaster:
     @property
     def meaning(self) -> str:
         """What its values say, one clause."""
-        return f"{self.about}{self.about and ': '}{RASTER_MEANING[self.kind]}{self.remark}"
+        return f"{self.about}{self.about and ': '}{RASTERS[self.kind].meaning}{self.remark}"
 
 
 class Sink(Protocol):
@@ -125,7 +118,7 @@ class MemorySink:
             at = placed(raster.array, raster.grid, self.out_crs)
             name = raster.table(set(self._rasters))
             self._rasters[name] = Raster(
-                at.array, at.transform(), at.crs.to_wkt(), NODATA[at.array.dtype.name]
+                at.array, at.transform(), at.crs.to_wkt(), NO_DATA[at.array.dtype.name]
             )
 
     def close(self, provenance: Provenance) -> None:

@@ -164,10 +164,10 @@ class Package:
     ) -> None:
         """Write one raster without loss and read it back.
 
-        Bytes are codes of ``schema.GroundState`` and become PNG tiles; floats are depths in metres, or
+        Bytes are codes of ``words.states.GroundState`` and become PNG tiles; floats are depths in metres, or
         probabilities, and become TIFF tiles of a gridded coverage in which NaN is no data; 16-bit whole
-        numbers are counts of stations and become PNG tiles of a gridded coverage. In another CRS each cell
-        takes the nearest post.
+        numbers are counts of stations and become PNG tiles of a gridded coverage in which 65535 is no data.
+        In another CRS each cell takes the nearest post.
 
         Parameters
         ----------
@@ -198,7 +198,7 @@ class Package:
                 "w",
                 **profile,
                 driver="GPKG",
-                # NaN must not be declared as nodata: a tile all NaN would be left out and read back as 0.
+                # Not declared here: a tile all NaN would be left out and read back as 0.
                 nodata=None,
                 APPEND_SUBDATASET="YES" if self._tables else "NO",
                 RASTER_TABLE=table,

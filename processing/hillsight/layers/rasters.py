@@ -10,6 +10,7 @@ import numpy as np
 
 from hillsight.errors import OutputError
 from hillsight.layers.atomic import disk_trouble, replacing
+from hillsight.schema.rasters import NO_DATA
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,7 +55,7 @@ class Placed:
 def placed(array: AnyArray, grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
     """Put an array on its grid, or on a grid in another CRS by the nearest post.
 
-    Cells of the other grid that hold no post of this one become 0 in whole numbers and NaN in floats.
+    Cells of the other grid that hold no post of this one get the value that is no data.
 
     Raises
     ------
@@ -240,7 +241,7 @@ def _nearest(array: AnyArray, grid: Grid, out_crs: pyproj.CRS) -> Placed:
     else:  # square cells, as many along the diagonal as before
         width = height = math.hypot(east - west, north - south) / math.hypot(grid.rows, grid.columns)
         rows, columns = max(1, math.ceil((north - south) / height)), max(1, math.ceil((east - west) / width))
-    out = np.full((rows, columns), np.nan if array.dtype == np.float32 else 0, dtype=array.dtype)
+    out = np.full((rows, columns), NO_DATA[array.dtype.name], dtype=array.dtype)
     x = west + (np.arange(columns) + 0.5) * width
     for start in range(0, rows, _ROWS_AT_ONCE):
         y = north - (np.arange(start, min(start + _ROWS_AT_ONCE, rows)) + 0.5) * height

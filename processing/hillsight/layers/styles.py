@@ -9,17 +9,16 @@ from typing import TYPE_CHECKING
 from hillsight.errors import OutputError
 from hillsight.layers.atomic import replacing
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import RASTERS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from importlib.resources.abc import Traversable
 
-RASTER_STYLES = ("viewshed", "depth", "probability", "probability_of_place", "visible_count")
-
 
 def style_names() -> list[str]:
     """Names of all styles: the vector layers in the order of the schema, then the rasters."""
-    return [*LAYERS, *RASTER_STYLES]
+    return [*LAYERS, *RASTERS]
 
 
 def style_text(layer: str) -> str:

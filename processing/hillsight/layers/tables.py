@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING
 from hillsight.errors import OutputError
 from hillsight.layers.style_tables import write_style_tables
 from hillsight.schema.columns import Layer
+from hillsight.schema.rasters import RASTERS
 from hillsight.words.states import GROUND_STATE_MEANINGS
 
 if TYPE_CHECKING:
@@ -197,10 +199,13 @@ def _document_columns(database: sqlite3.Connection, tables: Sequence[Table]) -> 
                 ],
             )
         if table.layer is None and not table.codes:
+            kind = RASTERS[table.style]
+            # NaN needs no such value: it is one.
+            no_data = None if math.isnan(kind.no_data) else kind.no_data
             database.execute(
                 "UPDATE gpkg_2d_gridded_coverage_ancillary SET uom = ?, field_name = ?, "
-                "quantity_definition = ? WHERE tile_matrix_set_name = ?",
-                ("m" if table.style == "depth" else "1", table.style, table.meaning, table.name),
+                "quantity_definition = ?, data_null = ? WHERE tile_matrix_set_name = ?",
+                (kind.unit or "1", kind.name, table.meaning, no_data, table.name),
             )
     if any(table.codes for table in tables):
         database.executemany(

@@ -59,6 +59,7 @@ class Argument:
 class Weighed:
     """One candidate.
 
+    prior : probability before anything was said; with that of none of them all priors add up to one
     probability : that the picture was taken there
     by_ground : the same without man-made features
     looks_true_deg, looks_plus_minus_deg : direction that fits best, and one standard deviation

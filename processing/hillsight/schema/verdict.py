@@ -19,7 +19,12 @@ CANDIDATES = Layer(
         Column("northing_m", "real", "m in the terrain's grid", "northing"),
         Column("ground_height_m", "real", DATUM_M, "ground under the candidate"),
         Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
-        Column("prior", "real", "0 to 1", "probability before anything was said of the picture"),
+        Column(
+            "prior",
+            "real",
+            "0 to 1",
+            "probability before anything was said of the picture; none of the candidates has the rest",
+        ),
         _PROBABILITY,
         Column(
             "probability_by_ground",

@@ -26,12 +26,13 @@ from hillsight.layers.styles import write_styles
 from hillsight.reading.ground.first_ground import check_sector_width
 from hillsight.reading.outlook import Landforms, Request
 from hillsight.reading.things.relative_height import HeightWords
+from hillsight.schema.rasters import RASTERS
 from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.bearing_table import bearing_table
 from hillsight.scripts.inputs import open_inputs, parse_crs
 from hillsight.scripts.landform_job import landforms_in_common
 from hillsight.scripts.landform_options import COMPUTED
-from hillsight.scripts.read_stations import RASTER_MEANING, read_stations
+from hillsight.scripts.read_stations import read_stations
 from hillsight.scripts.report import (
     Progress,
     first_ground_lines,
@@ -353,10 +354,10 @@ def _write_cogs(folder: Path, file: Package, tables: Mapping[str, str], inputs: 
         write_placed_cog(
             folder / f"{table}.tif",
             file.read_raster(table),
-            nodata={"viewshed": 0.0, "depth": float("nan"), "probability": float("nan")}.get(kind),
+            nodata=RASTERS[kind].no_data,
             provenance=file.provenance,
-            meaning=RASTER_MEANING[kind],
-            unit="m" if kind == "depth" else "",
+            meaning=RASTERS[kind].meaning,
+            unit=RASTERS[kind].unit,
             inputs=inputs,
         )
 

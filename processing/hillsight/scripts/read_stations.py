@@ -15,6 +15,7 @@ import pandas as pd
 
 from hillsight.layers.package import raster_table
 from hillsight.reading.outlook import look_out
+from hillsight.schema.rasters import RASTERS
 from hillsight.scripts.report import note
 
 if TYPE_CHECKING:
@@ -29,13 +30,6 @@ if TYPE_CHECKING:
     from hillsight.reading.outlook import Outlook, Request
     from hillsight.scripts.inputs import Inputs
     from hillsight.scripts.report import Progress
-
-RASTER_MEANING = {
-    "viewshed": "state of each post: 0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown",
-    "depth": "metres a thing must stand tall to show; 0 where the ground is visible, no data where unknown",
-    "probability": "probability that each post is seen, 0 to 1, by the error model; no data where unknown",
-    "visible_count": "how many stations see each post; 0 where none does, and beyond every reach",
-}
 
 #: Stations in work or waiting to be written.
 _MOST_AT_ONCE = 3
@@ -97,7 +91,7 @@ def _write_rasters(file: Package, outlook: Outlook, taken: set[str]) -> dict[str
     written = {}
     for kind, array in (("viewshed", outlook.states), ("depth", outlook.depth_m)):
         table = raster_table(kind, outlook.label, taken)
-        meaning = f"{outlook.label}: {RASTER_MEANING[kind]}"
+        meaning = f"{outlook.label}: {RASTERS[kind].meaning}"
         file.write_raster(table, array, outlook.grid, meaning, kind, station=outlook.label)
         written[table] = kind
     return written

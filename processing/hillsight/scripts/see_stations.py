@@ -24,7 +24,8 @@ from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
 from hillsight.schema.frames import frame_of_rows
-from hillsight.scripts.read_stations import RASTER_MEANING, Readings
+from hillsight.schema.rasters import NOT_COUNTED, RASTERS
+from hillsight.scripts.read_stations import Readings
 from hillsight.scripts.report import note
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.many import see_many
@@ -101,7 +102,7 @@ def see_stations(
     HillsightError : a station stands on a void, a view with depths is larger than memory, or a file can be
         neither read nor written
     """
-    if asked.count and len(inputs.stations) > np.iinfo(np.uint16).max:
+    if asked.count and len(inputs.stations) >= NOT_COUNTED:
         raise CallError(f"{len(inputs.stations):,} stations are more than a raster of 16 bits counts")
     notes: list[str] = []
     with ExitStack() as stack:
@@ -123,6 +124,8 @@ def see_stations(
             if asked.count:
                 top, left = stand.window.row - hull.row, stand.window.column - hull.column
                 there = counts[:, top : top + stand.window.rows, left : left + stand.window.columns]
+                told = (seen.states != GroundState.BEYOND) & (seen.states != GroundState.UNKNOWN)
+                there[told & (there == NOT_COUNTED)] = 0
                 there += seen.states == GroundState.VISIBLE
             else:
                 _write(file, inputs, asked, stand, seen, rasters)
@@ -131,7 +134,7 @@ def see_stations(
         for height_m, count in zip(asked.target_heights_m, counts, strict=True):
             ending = _ending(asked, height_m)
             table = f"visible_count{ending and '_'}{ending.replace('.', '_')}"
-            file.write_raster(table, count, grid, RASTER_MEANING["visible_count"] + _of_target(height_m))
+            file.write_raster(table, count, grid, RASTERS["visible_count"].meaning + _of_target(height_m))
             rasters[table] = "visible_count"
     for text in notes:
         note(text)
@@ -223,7 +226,7 @@ def _no_counts(inputs: Inputs, asked: Asked, hull: Window) -> NDArray[np.uint16]
             where=inputs.terrain.path,
             remedy="Give a shorter --reach, or stations nearer to each other",
         )
-    return np.zeros((len(asked.target_heights_m), hull.rows, hull.columns), np.uint16)
+    return np.full((len(asked.target_heights_m), hull.rows, hull.columns), NOT_COUNTED, np.uint16)
 
 
 def _views(
@@ -382,7 +385,7 @@ def _write(
         arrays.append(("probability", asked.target_heights_m[0], "", seen.doubt.probability))
     for kind, height_m, ending, array in arrays:
         table = raster_table(kind, label, taken, ending)
-        meaning = f"{label}: {RASTER_MEANING[kind]}{_of_target(height_m)}"
+        meaning = f"{label}: {RASTERS[kind].meaning}{_of_target(height_m)}"
         file.write_raster(table, array, grid, meaning, kind, station=label)
         rasters[table] = kind
 

@@ -16,7 +16,7 @@ class GroundState(IntEnum):
 
 
 GROUND_STATE_MEANINGS = {
-    GroundState.BEYOND: "beyond the reach: not worked out",
+    GroundState.BEYOND: "not asked about: beyond the reach, outside the sector or within the inner distance",
     GroundState.HIDDEN: "dead ground: the sight line meets nearer ground",
     GroundState.UNCERTAIN: "could be either within the error model",
     GroundState.VISIBLE: "seen from the station's eye",

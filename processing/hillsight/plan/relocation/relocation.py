@@ -149,7 +149,16 @@ def relocate(
     verdict = Verdict(
         state,
         sighting,
-        _weighed(stations, glances, table, setting.framing, prior, whole, ground, order),
+        _weighed(
+            stations,
+            glances,
+            table,
+            setting.framing,
+            prior * (1.0 - setting.rules.none_prior),
+            whole,
+            ground,
+            order,
+        ),
         whole.none,
         whole.ratio_to_next,
         tuple(argued),
