@@ -43,7 +43,7 @@ _NOTICING = FrozenMapping(
 )
 
 
-#: Figures of what is judged by eye: somebody careful errs by half.
+#: Figures of what is judged by eye, of which a careful observer has half.
 _JUDGED = (
     "distance_log",
     "slope_deg",

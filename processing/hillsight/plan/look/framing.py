@@ -95,6 +95,6 @@ class Framing:
 
 
 def _round(angle_deg: Floats) -> Floats:
-    """Angles as distances from nought on the circle."""
+    """Angles as distances from zero on the circle."""
     away: Floats = np.abs((angle_deg + 180.0) % 360.0 - 180.0)
     return away

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 #: Places by which it is known how likely a statement is from anywhere.
 _RATED = 300
 
-#: More places than these are refused: a day's work.
+#: More places than these would take a day, and are refused.
 _MOST_PLACES = 250_000
 
 

@@ -113,12 +113,12 @@ def relocate(
 
     Parameters
     ----------
-    priors : of the candidates, any numbers above nought; equal where None
+    priors : of the candidates, any numbers above 0; equal where None
 
     Raises
     ------
     StationError : see ``check_candidates``; a candidate on a void
-    CallError : a statement's thing is on no map, a prior is no number above nought
+    CallError : a statement's thing is on no map, a prior is not a number above 0
     """
     check_candidates(stations)
     statements = sighting.statements
