@@ -116,7 +116,7 @@ class Reader:
 
     def __init__(self, page) -> None:
         self.pixels = page.pixels().astype(int)
-        figures = [(float(t.replace(" ", "")), b) for t, b in page.texts if re.fullmatch(r"\d{3} \d{3}", t)]
+        figures = [(float(t.replace(",", "")), b) for t, b in page.texts if re.fullmatch(r"\d{3},\d{3}", t)]
         east = {n: (b.left + b.right) / 2 for n, b in figures if n < 650_000}
         north = {n: (b.bottom + b.top) / 2 for n, b in figures if n > 650_000}
         self.across = np.polyfit(list(east), list(east.values()), 1)

@@ -112,7 +112,7 @@ def test_the_exaggeration_stated_is_the_one_drawn(asked):
     across, up = printed_scales(page)
     assert up / across == pytest.approx(stated, rel=0.01)
     # The fraction on A4: 25.4 mm an inch, 150 pixels an inch.
-    fraction = float(re.search(r"about 1:([\d ]+) across", said)[1].replace(" ", ""))
+    fraction = float(re.search(r"about 1:([\d,]+) across", said)[1].replace(",", ""))
     assert fraction == pytest.approx(1000 * across**-1 / (25.4 / 150), rel=0.06)
 
 

@@ -165,19 +165,22 @@ def draw_reach(chart: Map, easting_m: float, northing_m: float, reach_m: float) 
     )
 
 
-def draw_station(page: Page, x: float, y: float) -> Box:
+def draw_station(page: Page, x: float, y: float, size: float = 1.0) -> Box:
     """The station's mark: a ring about a dot, with four short arms; returns the box it fills."""
-    for width, colour in ((5.0, PAPER), (1.7, INK)):
+    near, far = 9 * size, 17 * size
+    for width, colour in ((5.0 * size, PAPER), (1.7 * size, INK)):
         for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
             page.line(
-                [x + 9 * dx, x + 17 * dx], [y + 9 * dy, y + 17 * dy], color=colour, linewidth=width, zorder=7
-            )
+                [x + near * dx, x + far * dx], [y + near * dy, y + far * dy],
+                color=colour, linewidth=width, zorder=7,
+            )  # fmt: skip
         page.line(
-            [x], [y], marker="o", markersize=8.5, markerfacecolor="none", markeredgecolor=colour,
+            [x], [y], marker="o", markersize=8.5 * size, markerfacecolor="none", markeredgecolor=colour,
             markeredgewidth=width, linestyle="none", zorder=7,
         )  # fmt: skip
-    page.line([x], [y], marker="o", markersize=2.6, color=INK, linestyle="none", zorder=8)
-    return Box(x - 19, y - 19, x + 19, y + 19)
+    page.line([x], [y], marker="o", markersize=2.6 * size, color=INK, linestyle="none", zorder=8)
+    half = 19 * size
+    return Box(x - half, y - half, x + half, y + half)
 
 
 @dataclass(frozen=True)
@@ -228,7 +231,7 @@ def station_entry(text: str) -> Entry:
     """The station's mark."""
 
     def draw(page: Page, box: Box) -> None:
-        draw_station(page, (box.left + box.right) / 2, (box.bottom + box.top) / 2)
+        draw_station(page, (box.left + box.right) / 2, (box.bottom + box.top) / 2, 0.75)
 
     return Entry(text, draw)
 
