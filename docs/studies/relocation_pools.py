@@ -156,7 +156,12 @@ def surface_of(ground: str, folder: Path) -> tuple[Surface, geopandas.GeoDataFra
         return surface, None
     table = EvidenceTable.load(None)
     features, _, _ = read_features(
-        [str(folder / "features.gpkg")], (), terrain.crs, default_crs=terrain.crs, table=table
+        [str(folder / "features.gpkg")],
+        (),
+        terrain.crs,
+        default_crs=terrain.crs,
+        table=table,
+        near=terrain.near,
     )
     return surface, features
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hillsight.errors import CallError
-from hillsight.ground.geodesy import wrap_deg
 from hillsight.ground.magnetic import decimal_year, declination, magnetic_bearing_deg
+from hillsight.words.angles import wrap_deg
 
 
 @pytest.mark.parametrize(

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from pyproj import CRS
 
 from hillsight.errors import StationError
-from hillsight.ground.stations import Place, Station, parse_at, read_places, settle_stations
+from hillsight.ground.stations import Place, Station, middle_of, parse_at, read_places, settle_stations
 
 BRITISH, WGS84 = CRS("EPSG:27700"), CRS("EPSG:4326")
 BOUNDS_M = (200_000.0, 750_000.0, 230_000.0, 790_000.0)
+NEAR = (-5.0, 56.8)
 
 ODD_NAMES = [
     "O'Brien's \"Top\"",
@@ -37,7 +38,7 @@ def places(*names: str | None) -> list[Place]:
 
 
 def labels(*names: str | None) -> list[str]:
-    return [station.label for station in settle_stations(places(*names), BRITISH, BOUNDS_M)[0]]
+    return [station.label for station in settle_stations(places(*names), BRITISH, BOUNDS_M, NEAR)[0]]
 
 
 @pytest.mark.parametrize(
@@ -60,7 +61,7 @@ def test_at(text: str, x: float, y: float, name: str | None) -> None:
     ["", "216671", "216671 771281", "NN 166 712", "nan,1", "inf,1", "1_0,2", "a,b", "1,2north", "1e999,2"],
 )
 def test_at_that_is_no_position(text: str) -> None:
-    with pytest.raises(StationError, match="--at"):
+    with pytest.raises(StationError, match=r"^place: "):
         parse_at(text, BRITISH)
 
 
@@ -93,7 +94,7 @@ def test_odd_names_are_kept_exactly(tmp_path: Path, name: str) -> None:
     geopandas.GeoDataFrame({"name": [name]}, geometry=[shapely.Point(216_671, 771_281)], crs=BRITISH).to_file(
         path
     )
-    stations, _, _ = settle_stations(read_places(path, None, None), BRITISH, BOUNDS_M)
+    stations, _, _ = settle_stations(read_places(path, None, None), BRITISH, BOUNDS_M, NEAR)
     assert stations[0].name == name
     assert stations[0].label == name.replace("\n", " ").replace("\t", " ")
 
@@ -166,7 +167,7 @@ def test_labels() -> None:
 
 
 def test_a_name_given_twice_is_noted() -> None:
-    stations, notes, _ = settle_stations(places("a", "b", "a"), BRITISH, BOUNDS_M)
+    stations, notes, _ = settle_stations(places("a", "b", "a"), BRITISH, BOUNDS_M, NEAR)
     assert [station.name for station in stations] == ["a", "b", "a"]
     assert notes == ["row 3: the name 'a' is taken; this station is called 'a (2)'"]
 
@@ -177,7 +178,7 @@ def test_a_name_given_twice_is_noted() -> None:
     )
 )
 def test_labels_are_unique_and_on_one_line(names: list[str | None]) -> None:
-    stations, _, _ = settle_stations(places(*names), BRITISH, BOUNDS_M)
+    stations, _, _ = settle_stations(places(*names), BRITISH, BOUNDS_M, NEAR)
     found = [station.label for station in stations]
     assert len(set(found)) == len(names)
     assert all(found)
@@ -188,26 +189,36 @@ def test_labels_are_unique_and_on_one_line(names: list[str | None]) -> None:
 def test_positions_come_into_the_working_system() -> None:
     """Summit of the test terrain: WGS 84 by the operation PROJ has at hand, good to 2 m or better."""
     given_places = [Place("top", -5.00355, 56.79690, WGS84, 1345.0, "a"), *places("b")]
-    stations, notes, operations = settle_stations(given_places, BRITISH, BOUNDS_M)
+    stations, notes, operations = settle_stations(given_places, BRITISH, BOUNDS_M, NEAR)
     assert isinstance(stations[0], Station)
     assert (stations[0].easting_m, stations[0].northing_m) == pytest.approx((216_668.0, 771_286.0), abs=15.0)
     assert stations[0].ground_height_m == 1345.0
     assert stations[1].easting_m == 216_000.0
-    assert notes == []
     assert [operation.accuracy_m is not None for operation in operations] == [True, True]
+    assert notes == [operations[0].note]
+    assert "good to about" in notes[0]
 
 
-def test_unknown_datum_shift_is_noted() -> None:
-    place = Place("a", 216_671.0, 771_281.0, CRS("EPSG:27700"), None, "a")
+def test_without_a_datum_shift_a_station_is_refused() -> None:
+    place = Place("a", 216_671.0, 771_281.0, CRS("EPSG:27700"), None, "row 7")
     own_grid = CRS(
         "+proj=tmerc +lat_0=49 +lon_0=-2 +k=0.9996012717 +x_0=400000 +y_0=-100000 +a=6377000 +b=6356000"
     )
-    _, notes, _ = settle_stations([place], own_grid, BOUNDS_M)
-    assert "no datum shift is known" in notes[0]
+    with pytest.raises(StationError, match=r"^row 7: station 'a': no way is known .* hundreds of metres"):
+        settle_stations([place], own_grid, BOUNDS_M, NEAR)
+
+
+def test_the_middle_of_places_also_about_the_180th_meridian() -> None:
+    fiji = [Place(None, x, -17.0, WGS84, None, "a") for x in (179.9, -179.7, 179.8)]
+    assert middle_of(fiji) == pytest.approx((179.9, -17.0))
+    assert middle_of(places("a")) == pytest.approx((-5.01, 56.79), abs=0.01)
+    with pytest.raises(StationError, match="no place on the Earth") as caught:
+        middle_of([parse_at("0,95", WGS84)])
+    assert caught.value.parameters == ("at_crs",)
 
 
 def at(text: str, crs: CRS = BRITISH) -> None:
-    settle_stations([parse_at(text, crs)], BRITISH, BOUNDS_M)
+    settle_stations([parse_at(text, crs)], BRITISH, BOUNDS_M, NEAR)
 
 
 def test_off_the_terrain() -> None:
@@ -227,8 +238,9 @@ def test_the_edge_belongs_to_the_terrain() -> None:
 
 
 def test_degrees_by_mistake() -> None:
-    with pytest.raises(StationError, match=r"look like longitude and latitude.*--at-crs EPSG:4326"):
+    with pytest.raises(StationError, match=r"look like longitude and latitude: state EPSG:4326") as caught:
         at("-5.0035,56.7969")
+    assert caught.value.parameters == ("at_crs",)
 
 
 def test_numbers_the_other_way_round() -> None:
@@ -245,4 +257,4 @@ def test_metres_said_to_be_degrees() -> None:
 
 def test_no_stations() -> None:
     with pytest.raises(StationError, match="no stations"):
-        settle_stations([], BRITISH, BOUNDS_M)
+        settle_stations([], BRITISH, BOUNDS_M, NEAR)

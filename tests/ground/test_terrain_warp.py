@@ -12,7 +12,7 @@ import rasterio
 from affine import Affine
 
 from hillsight.arrays import AnyArray, Floats
-from hillsight.errors import TerrainError
+from hillsight.errors import CallError, TerrainError
 from hillsight.ground import warp
 from hillsight.ground.grid import Surface
 from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
@@ -74,8 +74,9 @@ def test_degrees_against_an_independent_bilinear(tmp_path: Path) -> None:
         "EPSG" not in n and "Warped (in degrees) from WGS 84 to WGS 84 / UTM zone 30N" in n
         for n in terrain.notes
     )
-    assert terrain.crs_operation == "UTM zone 30N"
-    assert terrain.crs_operation_accuracy_m == 0
+    assert terrain.operation is not None
+    assert terrain.operation.name == "UTM zone 30N"
+    assert terrain.operation.accuracy_m == 0
     with rasterio.open(path) as dataset:
         theirs = independent(terrain.whole(), stored, dataset.transform, 4326)
     mine = terrain.whole().height_m
@@ -186,7 +187,7 @@ def test_grid_in_feet(tmp_path: Path) -> None:
     )
     terrain = on_grid(path, -105, 40.5)
     assert terrain.crs == pyproj.CRS.from_epsg(26913)  # UTM on the file's own datum, NAD83
-    assert terrain.crs_operation_accuracy_m == 0
+    assert terrain.operation is not None and terrain.operation.accuracy_m == 0
     assert terrain.spacing_x_m == pytest.approx(30 * 1200 / 3937, abs=0.02)
     assert any("US survey foot" in note for note in terrain.notes)
     assert any("if its heights are too" in note for note in terrain.notes)
@@ -207,7 +208,7 @@ def test_turned_cells_stay_in_their_crs(tmp_path: Path, angle: float) -> None:
     terrain = on_grid(path, -2, 52.6)
     assert terrain.crs == pyproj.CRS.from_epsg(27700)
     assert terrain.spacing_x_m == 12.5
-    assert terrain.crs_operation == "" and terrain.crs_operation_accuracy_m is None
+    assert terrain.operation is None
     assert any("turned" in note for note in terrain.notes)
     surface = terrain.whole()
     theirs = independent(surface, stored, place, 27700)
@@ -252,11 +253,12 @@ def test_grid_asked_for(tmp_path: Path) -> None:
     path = in_degrees(tmp_path, fractal(100, 100, seed=29), -3.2, 56.3, 1 / 1200)
     terrain = on_grid(path, -3.18, 56.28, grid_crs="EPSG:27700")
     assert terrain.crs == pyproj.CRS.from_epsg(27700)
-    assert terrain.crs_operation  # a datum shift, so its accuracy is not nought
-    assert terrain.crs_operation_accuracy_m is None or terrain.crs_operation_accuracy_m > 0
+    assert terrain.operation is not None  # a datum shift, so its accuracy is not nought
+    assert terrain.operation.accuracy_m is not None and terrain.operation.accuracy_m > 0
     for bad in ("EPSG:4326", "EPSG:2231", "no such thing"):
-        with pytest.raises(TerrainError, match="--grid-crs"):
+        with pytest.raises(CallError, match="the working grid") as caught:
             open_terrain(str(path), TerrainOptions(grid_crs=bad))
+        assert caught.value.parameters == ("grid_crs",)
 
 
 @pytest.mark.parametrize(
@@ -401,7 +403,7 @@ def test_grads_from_another_meridian(tmp_path: Path) -> None:
     path = in_degrees(tmp_path, fractal(150, 150, seed=34), 0.5, 50.0, 1 / 1000, crs="EPSG:4807")
     terrain = on_grid(path, 2.85, 44.94)
     assert terrain.crs == pyproj.CRS.from_epsg(32631)
-    assert terrain.crs_operation_accuracy_m is not None and terrain.crs_operation_accuracy_m > 0
+    assert terrain.operation is not None and (terrain.operation.accuracy_m or 0) > 0
     assert any("in grads" in note for note in terrain.notes)
     middle = pyproj.Transformer.from_crs(4807, 32631, always_xy=True).transform(0.575, 49.925)
     assert np.isfinite(terrain.window(*middle, 1000).height_m).all()

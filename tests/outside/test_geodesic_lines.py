@@ -14,7 +14,8 @@ import pytest
 from pyproj import CRS
 from pyproj import Transformer as PlainTransformer
 
-from hillsight.ground.geodesy import Geodesy, wrap_deg
+from hillsight.ground.geodesy import Geodesy
+from hillsight.words.angles import wrap_deg
 
 with (Path(__file__).parent / "data" / "geodesic_cases.csv").open(newline="") as stream:
     CASES = list(csv.DictReader(stream))

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from hillsight.ground.geodesy import wrap_deg
 from hillsight.ground.magnetic import declination, declination_in_year
+from hillsight.words.angles import wrap_deg
 
 DATA = Path(__file__).parent / "data"
 with (DATA / "wmm_test_values.csv").open(newline="") as stream:

@@ -77,9 +77,14 @@ def computed(tmp_path_factory: pytest.TempPathFactory) -> list[Outlook]:
     folder = tmp_path_factory.mktemp("computed")
     ground = open_terrain(str(terrain(folder)), TerrainOptions()).on_metric_grid(-3.6, 56.1)
     places = [parse_at(",".join(place), ground.crs) for place in PLACES]
-    stations, _, _ = settle_stations(places, ground.crs, ground.bounds_m)
+    stations, _, _ = settle_stations(places, ground.crs, ground.bounds_m, ground.near)
     listed, _, _ = read_features(
-        [str(features(folder))], [], ground.crs, default_crs=None, table=EvidenceTable.load(None)
+        [str(features(folder))],
+        [],
+        ground.crs,
+        default_crs=None,
+        table=EvidenceTable.load(None),
+        near=ground.near,
     )
     errors = ErrorModel.guessed_from_spacing(max(ground.spacing_x_m, ground.spacing_y_m))
     request = Request(Viewing(reach_m=REACH_M), features=listed, errors=errors)

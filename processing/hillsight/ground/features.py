@@ -10,7 +10,7 @@ import numpy as np
 from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
-from hillsight.ground.transform import CheckedTransformer, Operation, transformer
+from hillsight.ground.transform import Operation, operation_between
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -49,6 +49,7 @@ def read_features(
     *,
     default_crs: CRS | None,
     table: EvidenceTable,
+    near: tuple[float, float],
 ) -> tuple[Any, list[str], list[Operation]]:
     """Features of all files in one table.
 
@@ -59,6 +60,8 @@ def read_features(
     target_crs : the working system
     default_crs : reference system of layers that do not state one; None refuses them
     table : which kind belongs to which evidence class
+    near : longitude and latitude of the work, as the terrain's ``near``: the ways between systems are chosen
+        there
 
     Returns
     -------
@@ -76,7 +79,7 @@ def read_features(
     import pandas
 
     notes: list[str] = []
-    changes: dict[CRS, CheckedTransformer] = {}
+    changes: dict[Operation, None] = {}
     frames: list[_Rows] = []
     for path, layer in _wanted(paths, layers, notes):
         where = f"{vector.display_name(path)}, layer {layer}"
@@ -91,9 +94,12 @@ def read_features(
         if len(frame) == 0:
             notes.append(f"{where}: the layer is empty")
             continue
-        if frame.crs not in changes:
-            changes[frame.crs] = transformer(frame.crs, target_crs)
-        prepared = _prepare(frame, path, layer, changes[frame.crs], table, notes)
+        try:
+            change = operation_between(frame.crs, target_crs, near)
+        except HillsightError as error:
+            raise FeatureError(error.what, where=where, remedy=error.remedy) from error
+        changes[change] = None
+        prepared = _prepare(frame, path, layer, change, table, notes)
         if len(prepared["geometry"]):
             frames.append(prepared)
     if not frames:
@@ -118,9 +124,8 @@ def read_features(
         geometry=geopandas.array.from_shapely(columns["geometry"]),
         crs=target_crs,
     )
-    operations = list(dict.fromkeys(change.operation for change in changes.values() if change.used))
-    notes += [f"features: {operation.caution}" for operation in operations if operation.caution]
-    return features, notes, operations
+    notes += [change.note for change in changes if change.note]
+    return features, notes, list(changes)
 
 
 def _wanted(paths: Sequence[Any], layers: Sequence[str], notes: list[str]) -> list[tuple[Any, str]]:
@@ -154,7 +159,7 @@ def _prepare(
     frame: Any,
     path: Any,
     layer: str,
-    change: CheckedTransformer,
+    change: Operation,
     table: EvidenceTable,
     notes: list[str],
 ) -> _Rows:
@@ -220,7 +225,7 @@ def _heights_m(frame: Any, where: str) -> Floats:
 
 
 def _usable_geometry(
-    geometry: AnyArray, where: str, change: CheckedTransformer, notes: list[str]
+    geometry: AnyArray, where: str, change: Operation, notes: list[str]
 ) -> tuple[AnyArray, Flags]:
     """Geometry in the working system and which rows have any; each change to it is noted with its count."""
     import shapely

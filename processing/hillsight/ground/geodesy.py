@@ -5,29 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from pyproj import CRS, Proj, Transformer
 
 from hillsight.errors import CallError, HillsightError
-from hillsight.ground.transform import horizontal_crs
+from hillsight.ground.crs import from_own_degrees, horizontal_crs, own_degrees
+from hillsight.words.angles import wrap_deg
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
-    from pyproj import Geod
+    from pyproj import CRS, Geod
 
     from hillsight.arrays import Floats
 
 _STEP_M = 50.0  # half the length of the grid-line piece whose azimuth is the convergence
-
-
-def wrap_deg(angle_deg: ArrayLike) -> Floats:
-    """Angle in degrees brought into [0, 360); never 360 itself, however small the negative angle."""
-    wrapped = np.mod(np.asarray(angle_deg, np.float64), 360.0)
-    return np.where(wrapped == 360.0, 0.0, wrapped)
-
-
-def clockwise_deg(from_deg: ArrayLike, to_deg: ArrayLike) -> Floats:
-    """Degrees to turn clockwise from one bearing to another, in [0, 360)."""
-    return wrap_deg(np.asarray(to_deg, np.float64) - np.asarray(from_deg, np.float64))
 
 
 def grid_bearing_deg(
@@ -76,7 +65,7 @@ class Geodesy:
 
     Raises
     ------
-    CallError : the system is not projected, not in metres, or counts westward
+    HillsightError : the system is not projected, not in metres, or its axes run west or south
     """
 
     def __init__(self, crs: CRS) -> None:
@@ -93,24 +82,8 @@ class Geodesy:
                     f"{plan.name} counts in {axis.unit_name}, not in metres",
                     remedy="Work in a projected system in metres, such as the local UTM zone",
                 )
-            if axis.direction.lower() == "west":
-                raise CallError(
-                    f"{plan.name} counts westward, so its bearings would be turned round",
-                    remedy="Work in a system that counts eastward and northward, such as the local UTM zone",
-                )
         self.crs = plan
         self._geod: Geod = plan.get_geod() or geodetic.get_geod()  # type: ignore[assignment]
-        self._to_geodetic = Transformer.from_crs(plan, geodetic, always_xy=True)
-        self._from_geodetic = Transformer.from_crs(geodetic, plan, always_xy=True)
-        # The datum may count in grads and from another prime meridian (France, Paris): settle both here.
-        self._degrees_per_unit = float(np.degrees(geodetic.axis_info[0].unit_conversion_factor))
-        meridian = geodetic.prime_meridian
-        self._prime_meridian_deg = (
-            0.0
-            if meridian is None
-            else float(np.degrees(float(meridian.longitude) * float(meridian.unit_conversion_factor)))
-        )
-        self._projection = Proj(plan)
 
     def longitude_latitude(self, easting_m: ArrayLike, northing_m: ArrayLike) -> tuple[Floats, Floats]:
         """Longitude (east of Greenwich) and latitude in degrees, on the system's own datum, not WGS 84.
@@ -120,7 +93,7 @@ class Geodesy:
         HillsightError : a position is not finite or lies outside what the projection can show
         """
         x, y = np.asarray(easting_m, np.float64), np.asarray(northing_m, np.float64)
-        longitude, latitude = (np.asarray(v, np.float64) for v in self._to_geodetic.transform(x, y))
+        longitude, latitude = own_degrees(self.crs, x, y)
         good = np.isfinite(longitude) & np.isfinite(latitude)
         if not np.all(good):
             first = int(np.flatnonzero(~np.atleast_1d(good))[0])
@@ -129,10 +102,7 @@ class Geodesy:
                 f"E {bad_x:.10g} N {bad_y:.10g} is no place in {self.crs.name}",
                 remedy="Check the coordinates and their reference system",
             )
-        return (
-            longitude * self._degrees_per_unit + self._prime_meridian_deg,
-            latitude * self._degrees_per_unit,
-        )
+        return longitude, latitude
 
     def inverse(
         self, easting_m: float, northing_m: float, eastings_m: ArrayLike, northings_m: ArrayLike
@@ -181,9 +151,7 @@ class Geodesy:
         start = self.longitude_latitude(easting_m, northing_m)
         longitude, latitude = (np.broadcast_to(v, bearing.shape).copy() for v in start)
         there = self._geod.fwd(longitude, latitude, bearing.copy(), distance.copy())
-        x = (np.asarray(there[0], np.float64) - self._prime_meridian_deg) / self._degrees_per_unit
-        y = np.asarray(there[1], np.float64) / self._degrees_per_unit
-        easting, northing = (np.asarray(v, np.float64) for v in self._from_geodetic.transform(x, y))
+        easting, northing = from_own_degrees(self.crs, there[0], there[1])
         if not (np.isfinite(easting).all() and np.isfinite(northing).all()):
             raise HillsightError(
                 f"a point up to {np.max(distance):.0f} m from E {easting_m:.0f} N {northing_m:.0f} "
@@ -217,16 +185,6 @@ class Geodesy:
     ) -> Floats:
         azimuth, _, _ = self._geod.inv(here[0].copy(), here[1].copy(), there[0], there[1])
         return np.asarray(azimuth, np.float64)
-
-    def point_scale(self, easting_m: ArrayLike, northing_m: ArrayLike) -> Floats:
-        """Grid distance / ellipsoid distance at a place: the square root of the areal scale.
-
-        For a conformal projection this is the point scale factor in every direction; for others its mean.
-        """
-        longitude, latitude = self.longitude_latitude(easting_m, northing_m)
-        # The projection counts longitudes from its own prime meridian and does not say so.
-        factors = self._projection.get_factors(longitude - self._prime_meridian_deg, latitude, errcheck=True)
-        return np.sqrt(np.asarray(factors.areal_scale, np.float64))
 
     def gaussian_radius_m(self, easting_m: float, northing_m: float) -> float:
         """Mean radius of curvature sqrt(M N) of the ellipsoid at a place, metres.

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from hillsight.errors import CallError
-from hillsight.ground.geodesy import wrap_deg
+from hillsight.words.angles import wrap_deg
 
 # Model name, first decimal year, decimal year it ends before, figures of its declination error: the constant
 # part in degrees and the part that grows as the horizontal field weakens, in degrees * nT (as in pygeomag).

@@ -1,103 +1,31 @@
-"""Choice of the metric grid that a terrain is worked on, and the way from it back to the terrain's cells."""
+"""Choice of the metric grid that a terrain is worked on, and whether a grid is fit for a place."""
 
 from __future__ import annotations
 
-import warnings
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
-from pyproj.aoi import AreaOfInterest
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import PolarStereographicAConversion, UTMConversion
-from pyproj.enums import TransformDirection
-from pyproj.exceptions import ProjError
-from pyproj.transformer import TransformerGroup
 
-from hillsight.errors import TerrainError
-from hillsight.ground.raster import tidy
+from hillsight.errors import CallError, TerrainError
+from hillsight.ground.crs import from_own_degrees, horizontal_crs, is_metric, own_degrees, parse_crs
+from hillsight.ground.transform import within
+from hillsight.words.angles import signed_deg
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
 
 # UTM is defined from 80 S to 84 N (from memory); beyond, the universal polar stereographic grids.
 _UTM_SOUTH_DEG, _UTM_NORTH_DEG = -80.0, 84.0
-# Beyond this, plane distances on the file's own grid are no distances on the ground (our choice, no source).
-MOST_SCALE_ERROR = 0.02
-
-
-@dataclass(frozen=True)
-class Operation:
-    """A single coordinate operation from the terrain's CRS to the metric one, the same at every point.
-
-    description, accuracy_m : PROJ's words and figure; None where PROJ gives none
-    missing : grids that a better operation would need and that are not installed
-    """
-
-    transformer: pyproj.Transformer
-    description: str
-    accuracy_m: float | None
-    missing: tuple[str, ...]
-
-    def forward(self, x: Floats, y: Floats) -> tuple[Floats, ...]:
-        """Terrain CRS to metric grid, x east and y north; infinite where there is no answer."""
-        return tuple(np.asarray(v, float) for v in self.transformer.transform(x, y))
-
-    def backward(self, x: Floats, y: Floats) -> tuple[Floats, ...]:
-        """Metric grid to terrain CRS."""
-        answer = self.transformer.transform(x, y, direction=TransformDirection.INVERSE)
-        return tuple(np.asarray(v, float) for v in answer)
-
-
-def horizontal_part(crs: pyproj.CRS, where: str) -> pyproj.CRS:
-    """The CRS without its vertical part, so that nothing ever changes a height on the way.
-
-    Raises
-    ------
-    TerrainError : neither geographic nor projected, or with axes that do not run east and north
-    """
-    flat = (
-        tidy(crs.sub_crs_list[0]) if crs.is_compound else tidy(crs.to_2d()) if len(crs.axis_info) > 2 else crs
-    )
-    if not (flat.is_geographic or flat.is_projected):
-        raise TerrainError(
-            f"its CRS {flat.name!r} is neither geographic nor projected, so it has no place on the Earth",
-            where=where,
-            remedy="State the right one with --terrain-crs",
-        )
-    directions = {axis.direction.lower() for axis in flat.axis_info}
-    if "west" in directions or (flat.is_projected and directions == {"south", "west"}):
-        raise TerrainError(
-            f"the axes of its CRS {flat.name!r} run west or south",
-            where=where,
-            remedy="Warp the file to a CRS with eastings and northings, or state one with --terrain-crs",
-        )
-    return flat
-
-
-def vertical_axis(crs: pyproj.CRS, where: str) -> tuple[str, float] | None:
-    """Name and length in metres of the unit of a CRS's vertical axis; None if it has none.
-
-    Raises
-    ------
-    TerrainError : the axis counts downwards
-    """
-    axes = crs.sub_crs_list[-1].axis_info if crs.is_compound else crs.axis_info[2:]
-    if not axes:
-        return None
-    if axes[0].direction.lower() == "down":
-        raise TerrainError(
-            f"its vertical CRS counts depths downwards ({crs.name})",
-            where=where,
-            remedy="Give heights, not depths",
-        )
-    return axes[0].unit_name, float(axes[0].unit_conversion_factor)
-
-
-def is_metric(crs: pyproj.CRS) -> bool:
-    """Projected, and in metres."""
-    return bool(crs.is_projected) and all(abs(a.unit_conversion_factor - 1) < 1e-12 for a in crs.axis_info)
+#: Beyond this, plane distances on a grid are no distances on the ground: a file on it is warped, a grid asked
+#: for is refused. Beyond the lesser share a note says so. Our choice, no source.
+MOST_SCALE_ERROR, TOLD_SCALE_ERROR = 0.01, 0.002
+#: A place must come back from longitude and latitude as near as this.
+_ROUND_TRIP_M = 1e-3
+_STEP_M = 50.0  # half the length of the plane pieces that are measured on the ellipsoid
 
 
 def named_grid(text: str) -> pyproj.CRS:
@@ -105,29 +33,16 @@ def named_grid(text: str) -> pyproj.CRS:
 
     Raises
     ------
-    TerrainError : not a CRS, not projected, or not in metres
+    CallError : not a CRS, not projected, or not in metres
     """
-    crs = named_crs(text, "--grid-crs")
-    flat = horizontal_part(crs, f"--grid-crs {text}")
+    flat = horizontal_crs(parse_crs(text, "the working grid", ("grid_crs",)))
     if not is_metric(flat):
-        raise TerrainError(
-            f"{flat.name!r} is not a projected CRS in metres",
-            where=f"--grid-crs {text}",
+        raise CallError(
+            f"the working grid {text!r} ({flat.name}) is not a projected CRS in metres",
             remedy="Name one that is, such as a UTM zone, or leave it out",
+            parameters=("grid_crs",),
         )
     return flat
-
-
-def named_crs(text: str, option: str) -> pyproj.CRS:
-    """A CRS as the user names it: a code, WKT or PROJ text."""
-    try:
-        return pyproj.CRS.from_user_input(text)
-    except ProjError as fault:
-        raise TerrainError(
-            f"{text!r} is not a coordinate reference system that PROJ knows",
-            where=option,
-            remedy="Give a code such as EPSG:27700, or WKT",
-        ) from fault
 
 
 def local_grid(crs: pyproj.CRS, longitude: float, latitude: float) -> pyproj.CRS:
@@ -141,7 +56,7 @@ def local_grid(crs: pyproj.CRS, longitude: float, latitude: float) -> pyproj.CRS
     base = crs.geodetic_crs
     if base is None or crs.is_bound or base.prime_meridian is None or base.prime_meridian.longitude != 0:
         base = pyproj.CRS.from_epsg(4326)
-    longitude = (longitude + 180) % 360 - 180
+    longitude = float(signed_deg(longitude))
     if not _UTM_SOUTH_DEG <= latitude < _UTM_NORTH_DEG:
         side = "North" if latitude > 0 else "South"
         if base.to_2d().equals(pyproj.CRS.from_epsg(4326), ignore_axis_order=True):
@@ -165,52 +80,89 @@ def local_grid(crs: pyproj.CRS, longitude: float, latitude: float) -> pyproj.CRS
     return ProjectedCRS(UTMConversion(zone[:-1], zone[-1]), name=wanted, geodetic_crs=base.to_2d())
 
 
-def operation_between(source: pyproj.CRS, metric: pyproj.CRS, longitude: float, latitude: float) -> Operation:
-    """The best installed operation near a place, one for all points: PROJ alone may change it on the way.
+def scale_error(crs: pyproj.CRS, easting_m: Floats, northing_m: Floats) -> Floats:
+    """Largest relative error, in any direction, of plane distances at places on a projected CRS in metres.
+
+    Found by measuring plane pieces of 100 m along the ellipsoid's geodesics: lengths along both axes and both
+    diagonals give the ellipse of distortion (Tissot's indicatrix).
+
+    Parameters
+    ----------
+    easting_m, northing_m : (n,) metres
+
+    Returns
+    -------
+    (n,) plane length over ground length, less 1, with the largest size; infinite where there is no place
+    """
+    x, y = np.atleast_1d(np.asarray(easting_m, np.float64)), np.atleast_1d(np.asarray(northing_m, np.float64))
+    east, north, rising, falling = (
+        _ground_m(crs, x, y, right, up) ** 2 for right, up in ((1, 0), (0, 1), (1, 1), (1, -1))
+    )
+    mixed = (rising - falling) / 4.0
+    with np.errstate(invalid="ignore"):
+        middle, apart = (east + north) / 2.0, np.hypot((east - north) / 2.0, mixed)
+        axes_m = np.sqrt(np.maximum(np.stack([middle + apart, middle - apart]), 1e-6))
+        errors = 2 * _STEP_M / axes_m - 1.0
+        worst = np.take_along_axis(errors, np.abs(errors).argmax(axis=0)[None], axis=0)[0]
+    return np.where(np.isfinite(worst), worst, np.inf)
+
+
+def _ground_m(crs: pyproj.CRS, x: Floats, y: Floats, right: int, up: int) -> Floats:
+    """Length on the ellipsoid of plane pieces through places, a step to either side along a direction."""
+    geod = crs.get_geod()
+    if geod is None:
+        return np.full(x.shape, np.nan)
+    start = own_degrees(crs, x - right * _STEP_M, y - up * _STEP_M)
+    end = own_degrees(crs, x + right * _STEP_M, y + up * _STEP_M)
+    good = np.isfinite([*start, *end]).all(axis=0)
+    from_x, from_y, to_x, to_y = (np.where(good, v, 0.0) for v in (*start, *end))
+    return np.where(good, geod.inv(from_x, from_y, to_x, to_y)[2], np.nan)
+
+
+def comes_back(crs: pyproj.CRS, easting_m: Floats, northing_m: Floats) -> bool:
+    """Whether places on a projected CRS are the same again, to 1 mm, by way of longitude and latitude."""
+    again = from_own_degrees(crs, *own_degrees(crs, easting_m, northing_m))
+    away_m = np.hypot(again[0] - easting_m, again[1] - northing_m)
+    return bool((away_m <= _ROUND_TRIP_M).all())  # NaN and infinity are not
+
+
+def check_plane(crs: pyproj.CRS, easting_m: Floats, northing_m: Floats, where: str, remedy: str) -> float:
+    """Hold that distances and places on a grid are true enough at places; gives the worst scale error.
 
     Raises
     ------
-    TerrainError : PROJ knows no way
+    TerrainError : off by over 1 %, or a place that does not come back to 1 mm
     """
-    west, east = max(longitude - 1, -180), min(longitude + 1, 180)
-    area = AreaOfInterest(west, max(latitude - 1, -90), east, min(latitude + 1, 90))
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # a better operation may exist: said in `missing`
-        try:
-            # pyproj names another module for this class in its own type hints.
-            group = TransformerGroup(source, metric, always_xy=True, area_of_interest=area)  # type: ignore[arg-type]
-        except ProjError as fault:
-            raise TerrainError(f"no way from {source.name!r} to {metric.name!r} ({fault})") from fault
-    if not group.transformers:
+    errors = scale_error(crs, easting_m, northing_m)
+    worst = int(np.abs(errors).argmax())
+    here = f"at E {easting_m[worst]:.0f} N {northing_m[worst]:.0f}"
+    if not np.isfinite(errors[worst]) or not comes_back(crs, easting_m, northing_m):
         raise TerrainError(
-            f"no way from {source.name!r} to {metric.name!r}", remedy="Name another --grid-crs"
+            f"{crs.name} does not reach so far: places {here} do not come back from longitude and latitude",
+            where=where,
+            remedy=remedy,
+            parameters=("grid_crs",),
         )
-    chosen = group.transformers[0]
-    missing: tuple[str, ...] = ()
-    if not group.best_available:
-        grids = (grid for op in group.unavailable_operations[:1] for grid in op.grids if not grid.available)
-        missing = tuple(grid.short_name for grid in grids)
-    description = str(chosen.description).replace(" (with axis order normalized for visualization)", "")
-    return Operation(chosen, description, _accuracy_m(source, metric, chosen), missing)
+    if abs(errors[worst]) > MOST_SCALE_ERROR:
+        raise TerrainError(
+            f"distances on {crs.name} are off by {per_cent(abs(errors[worst]))} {here}: 500 m on it are "
+            f"{500 / (1 + errors[worst]):.0f} m on the ground",
+            where=where,
+            remedy=remedy,
+            parameters=("grid_crs",),
+        )
+    return float(errors[worst])
 
 
-def _accuracy_m(source: pyproj.CRS, metric: pyproj.CRS, chosen: pyproj.Transformer) -> float | None:
-    here, there = source.geodetic_crs, metric.geodetic_crs
-    if here is not None and there is not None and here.equals(there, ignore_axis_order=True):
-        return 0.0  # the datum stays: only the projection changes, which is exact
-    if "ballpark" in str(chosen.description).lower() or chosen.accuracy is None or chosen.accuracy < 0:
-        return None
-    return float(chosen.accuracy)
-
-
-def scale_error(crs: pyproj.CRS, longitude: float, latitude: float) -> float | None:
-    """Largest relative error of plane distances on a projected CRS at a place; None where it cannot be told.
-
-    Source: the scale factors of pyproj.Proj.get_factors.
-    """
-    try:
-        factors = pyproj.Proj(crs).get_factors(longitude, latitude, errcheck=True)
-    except ProjError:
-        return None
-    scales = (factors.tissot_semimajor, factors.tissot_semiminor)
-    return float(max(abs(s - 1) for s in scales)) if np.isfinite(scales).all() else None
+def plane_notes(crs: pyproj.CRS, near: tuple[float, float], error: float) -> tuple[str, ...]:
+    """What to know of a grid at a longitude and latitude: off its area of use, scale off by over 0.2 %."""
+    notes: tuple[str, ...] = ()
+    area = crs.area_of_use
+    if area is not None and not within(area.bounds, near):
+        notes += (f"{crs.name} is meant for {area.name.rstrip('.')}: the work lies outside it.",)
+    if abs(error) > TOLD_SCALE_ERROR:
+        longer = "longer" if error > 0 else "shorter"
+        notes += (
+            f"Plane distances on {crs.name} are {per_cent(abs(error), 1)} {longer} here than on the ground.",
+        )
+    return notes

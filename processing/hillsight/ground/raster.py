@@ -16,8 +16,8 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
 from hillsight.errors import TerrainError
+from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
-from hillsight.ground.registry import registry_code
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -176,15 +176,6 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
             masked=MaskFlags.all_valid not in flags,
             nodata=numbers,
         )
-
-
-def tidy(crs: pyproj.CRS) -> pyproj.CRS:
-    """The registry's own entry of a CRS where it is the same one: files often carry it without its code."""
-    code = registry_code(crs)
-    if code is None:
-        return crs
-    entry = pyproj.CRS.from_authority(*code)
-    return entry if entry.equals(crs, ignore_axis_order=True) else crs
 
 
 def _chosen_band(path: str, dataset: Any, band: int | None) -> int:

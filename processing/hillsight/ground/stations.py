@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import FeatureError, HillsightError, StationError
-from hillsight.ground.transform import CheckedTransformer, Operation, horizontal_crs, transformer
+from hillsight.ground.crs import horizontal_crs, own_degrees
+from hillsight.ground.transform import Operation, operation_between
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -38,6 +40,7 @@ class Place:
     crs : reference system of x and y
     height_m : surveyed ground height in the terrain's datum, if one was given; never a GPS height
     source : where it was given, for messages and provenance
+    parameters : names of the parameters that say which ``crs`` it is in; of a file's places none
     """
 
     name: str | None
@@ -46,6 +49,7 @@ class Place:
     crs: CRS
     height_m: float | None
     source: str
+    parameters: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,8 +73,12 @@ class Station:
     source: str
 
 
-def parse_at(text: str, crs: CRS) -> Place:
+def parse_at(text: str, crs: CRS, parameter: str = "at") -> Place:
     """A place from "E,N" or "E,N,name"; longitude before latitude; the name may hold commas.
+
+    Parameters
+    ----------
+    parameter : name of the parameter it was given by, for messages
 
     Raises
     ------
@@ -80,18 +88,20 @@ def parse_at(text: str, crs: CRS) -> Place:
     if match is None:
         raise StationError(
             f"{text!r} does not begin with two numbers and a comma between",
-            where="--at",
+            where="place",
             remedy='Write "easting,northing" or "easting,northing,name" without spaces in the numbers',
+            parameters=(parameter,),
         )
     x, y = float(match[1]), float(match[2])
     if not (np.isfinite(x) and np.isfinite(y)):
         raise StationError(
-            f"{text!r} holds a number too large to be a coordinate", where="--at", remedy="Correct it"
+            f"{text!r} holds a number too large to be a coordinate",
+            where="place",
+            remedy="Correct it",
+            parameters=(parameter,),
         )
-    name = match[3]
-    return Place(
-        name if name is not None and name.strip() else None, x, y, crs, None, f"--at {match[1]},{match[2]}"
-    )
+    name = match[3] if match[3] is not None and match[3].strip() else None
+    return Place(name, x, y, crs, None, f"place {match[1]},{match[2]}", ("at_crs",))
 
 
 def read_places(path: Any, layer: str | None, default_crs: CRS | None) -> list[Place]:
@@ -178,8 +188,40 @@ def _check_height(height_m: float | None, where: str) -> None:
         )
 
 
+def middle_of(places: Sequence[Place]) -> tuple[float, float]:
+    """Longitude and latitude amid places, degrees, each on its own datum: where the work is.
+
+    Raises
+    ------
+    StationError : a place that is nowhere on the Earth in its system
+    """
+    found = []
+    for place in places:
+        try:
+            longitude, latitude = own_degrees(
+                horizontal_crs(place.crs), np.array([place.x]), np.array([place.y])
+            )
+        except HillsightError as error:
+            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
+        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90 and abs(longitude[0]) <= 540):
+            raise StationError(
+                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
+                where=place.source,
+                remedy="Easting or longitude comes first; or name another system",
+                parameters=place.parameters,
+            )
+        found.append((longitude[0], latitude[0]))
+    # Longitudes are taken as turns from the first, so that places about the 180th meridian have a middle.
+    turns = signed_deg([longitude - found[0][0] for longitude, _ in found])
+    middle = float(signed_deg(found[0][0] + float(np.median(turns))))
+    return middle, float(np.median([latitude for _, latitude in found]))
+
+
 def settle_stations(
-    places: Sequence[Place], terrain_crs: CRS, bounds_m: tuple[float, float, float, float]
+    places: Sequence[Place],
+    terrain_crs: CRS,
+    bounds_m: tuple[float, float, float, float],
+    near: tuple[float, float],
 ) -> tuple[list[Station], list[str], list[Operation]]:
     """Stations in the working system, each within the terrain and with a label of its own.
 
@@ -191,6 +233,8 @@ def settle_stations(
     places : as given, in the order wanted
     terrain_crs : the working system, projected, metres
     bounds_m : west, south, east, north of the terrain's outermost posts
+    near : longitude and latitude of the work, as the terrain's ``near``: the ways between systems are chosen
+        there
 
     Returns
     -------
@@ -201,28 +245,36 @@ def settle_stations(
     StationError : no places, or one that lies off the terrain or has no position in the working system
     """
     if not places:
-        raise StationError("no stations are given", remedy='Give a file of points or --at "easting,northing"')
+        raise StationError(
+            "no stations are given",
+            remedy='Give a file of points, or places as "easting,northing"',
+            parameters=("stations", "at"),
+        )
     positions: list[tuple[float, float]] = []
-    changes: dict[CRS, CheckedTransformer] = {}
+    changes: dict[Operation, None] = {}
     for number, place in enumerate(places, start=1):
         who = _who(place, number)
         try:
-            if place.crs not in changes:
-                changes[place.crs] = transformer(place.crs, terrain_crs)
-            easting, northing = changes[place.crs](place.x, place.y)
+            change = operation_between(place.crs, terrain_crs, near)
+            easting, northing = change(place.x, place.y)
         except HillsightError as error:
-            raise StationError(f"{who}: {error.what}", where=place.source, remedy=error.remedy) from error
+            raise StationError(
+                f"{who}: {error.what}",
+                where=place.source,
+                remedy=error.remedy,
+                parameters=place.parameters,
+            ) from error
+        changes[change] = None
         position = (float(easting[0]), float(northing[0]))
-        _check_on_terrain(place, who, position, terrain_crs, bounds_m)
+        _check_on_terrain(place, who, position, terrain_crs, bounds_m, near)
         positions.append(position)
-    operations = list(dict.fromkeys(change.operation for change in changes.values()))
     labels, notes = _labels(places)
-    notes += [f"stations: {operation.caution}" for operation in operations if operation.caution]
+    notes += [change.note for change in changes if change.note]
     stations = [
         Station(label, _name(place), easting, northing, place.height_m, place.source)
         for label, place, (easting, northing) in zip(labels, places, positions, strict=True)
     ]
-    return stations, notes, operations
+    return stations, notes, list(changes)
 
 
 def _name(place: Place) -> str | None:
@@ -278,6 +330,7 @@ def _check_on_terrain(
     position: tuple[float, float],
     terrain_crs: CRS,
     bounds_m: tuple[float, float, float, float],
+    near: tuple[float, float],
 ) -> None:
     west, south, east, north = bounds_m
     easting, northing = position
@@ -285,11 +338,12 @@ def _check_on_terrain(
         return
     given = horizontal_crs(place.crs)
     remedy = "Move the station or give terrain that covers it"
+    parameters: tuple[str, ...] = ()
     if given.is_projected and abs(place.x) <= 180 and abs(place.y) <= 90:
-        remedy = "The numbers look like longitude and latitude: " + (
-            "say so with --at-crs EPSG:4326" if place.source.startswith("--at") else _SAY_DEGREES
-        )
-    elif _would_fit_swapped(place, terrain_crs, bounds_m):
+        parameters = place.parameters
+        say = "state EPSG:4326 as their system" if parameters else _SAY_DEGREES
+        remedy = f"The numbers look like longitude and latitude: {say}"
+    elif _would_fit_swapped(place, terrain_crs, bounds_m, near):
         order = "longitude" if given.is_geographic else "easting"
         remedy = f"The two numbers fit the other way round: {order} comes first"
     raise StationError(
@@ -297,13 +351,16 @@ def _check_on_terrain(
         f"E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
         where=place.source,
         remedy=remedy,
+        parameters=parameters,
     )
 
 
-def _would_fit_swapped(place: Place, terrain_crs: CRS, bounds_m: tuple[float, float, float, float]) -> bool:
+def _would_fit_swapped(
+    place: Place, terrain_crs: CRS, bounds_m: tuple[float, float, float, float], near: tuple[float, float]
+) -> bool:
     west, south, east, north = bounds_m
     try:
-        x, y = transformer(place.crs, terrain_crs)(place.y, place.x)
+        x, y = operation_between(place.crs, terrain_crs, near)(place.y, place.x)
     except HillsightError:
         return False
     return bool(west <= x[0] <= east and south <= y[0] <= north)

@@ -5,34 +5,40 @@ from __future__ import annotations
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import ceil, floor
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
 
-from hillsight.errors import TerrainError
+from hillsight.errors import HillsightError, TerrainError
+from hillsight.ground.cell_posts import CellPosts, Posts, rotated
+from hillsight.ground.crs import (
+    from_own_degrees,
+    horizontal_crs,
+    is_metric,
+    own_degrees,
+    parse_crs,
+    vertical_axis,
+)
 from hillsight.ground.grid import Grid, Surface
 from hillsight.ground.heights import settle_vertical_unit
 from hillsight.ground.metric import (
     MOST_SCALE_ERROR,
-    horizontal_part,
-    is_metric,
+    check_plane,
     local_grid,
-    named_crs,
     named_grid,
-    operation_between,
+    plane_notes,
     scale_error,
-    vertical_axis,
 )
 from hillsight.ground.raster import Band, describe, opened
-from hillsight.ground.transform import transformer
+from hillsight.ground.transform import Operation, operation_between
 from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
 from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from hillsight.arrays import Floats32
+    from hillsight.arrays import Floats, Floats32
 
 MARGIN_POSTS = 3
 # A view of that many posts takes some 8 GB.
@@ -59,35 +65,6 @@ class TerrainOptions:
     grid_crs: str | None = None
 
 
-class _Posts(Protocol):
-    @property
-    def grid(self) -> Grid: ...
-
-    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> Floats32: ...
-
-
-@dataclass(frozen=True)
-class _CellPosts:
-    """Posts that are the file's own cells, turned north-up where the file is not."""
-
-    band: Band
-    grid: Grid
-    metres_per_unit: float
-
-    def read(self, dataset: Any, top: int, left: int, rows: int, columns: int) -> Floats32:
-        south_up, east_first = self.band.transform[4] > 0, self.band.transform[0] < 0
-        if south_up:
-            top = self.band.rows - top - rows
-        if east_first:
-            left = self.band.columns - left - columns
-        height_m = self.band.heights_m(dataset, top, left, rows, columns, self.metres_per_unit)
-        if south_up:
-            height_m = height_m[::-1]
-        if east_first:
-            height_m = height_m[:, ::-1]
-        return np.ascontiguousarray(height_m)
-
-
 @dataclass(frozen=True)
 class Terrain:
     """A terrain on its working grid; no file is held open.
@@ -98,16 +75,16 @@ class Terrain:
     source_crs : what the file (or the user) says, vertical part included
     posts : the grid of all posts and the way to read them
     notes : plain sentences on what was done to the file's numbers, for the report
-    crs_operation : PROJ's description of the operation the warp used; empty without one
-    crs_operation_accuracy_m : metres by PROJ's tables; None if not warped or not known
+    near : longitude and latitude of the work, degrees: every coordinate operation of a run is chosen there
+    operation : from the file's CRS to the working one; None where the file is on its grid already
     """
 
     path: str
     source_crs: pyproj.CRS
-    posts: _Posts
+    posts: Posts
     notes: tuple[str, ...]
-    crs_operation: str = ""
-    crs_operation_accuracy_m: float | None = None
+    near: tuple[float, float]
+    operation: Operation | None = None
 
     @property
     def grid(self) -> Grid:
@@ -118,6 +95,16 @@ class Terrain:
     def crs(self) -> pyproj.CRS:
         """Working CRS: projected, metres, no vertical part."""
         return self.posts.grid.crs
+
+    @property
+    def to_wgs84(self) -> Operation:
+        """From the working CRS to longitude and latitude, WGS 84.
+
+        Raises
+        ------
+        HillsightError : there is no way that takes account of the datums
+        """
+        return operation_between(self.crs, pyproj.CRS.from_epsg(4326), self.near)
 
     @property
     def spacing_x_m(self) -> float:
@@ -140,8 +127,8 @@ class Terrain:
 
         Raises
         ------
-        TerrainError : nothing of the square is on the terrain, all of it is void, or it holds numbers that
-            are no heights
+        TerrainError : nothing of the square is on the terrain, all of it is void, it holds numbers that are
+            no heights, or distances within it are off by over 1 % on this grid
         """
         if not np.isfinite([easting_m, northing_m, reach_m]).all() or reach_m < 0:
             raise ValueError(f"no window at E {easting_m} N {northing_m} with reach {reach_m}")
@@ -155,6 +142,11 @@ class Terrain:
                 where=self.path,
                 remedy="Give a terrain that holds the place, or correct the place",
             )
+        self._check_plane(
+            max(west, grid.west_m),
+            min(east, grid.east_m),
+            *(max(south, grid.south_m), min(north, grid.north_m)),
+        )
         (top, left), (bottom, right) = (
             (float(v) for v in grid.to_array(easting, northing))
             for easting, northing in ((west, north), (east, south))
@@ -165,6 +157,11 @@ class Terrain:
         last_column = min(ceil(right) + MARGIN_POSTS, grid.columns - 1)
         around = f"around E {easting_m:.0f} N {northing_m:.0f}"
         return self._read(first_row, first_column, last_row, last_column, around)
+
+    def _check_plane(self, west: float, east: float, south: float, north: float) -> None:
+        easting_m, northing_m = np.meshgrid(np.linspace(west, east, 3), np.linspace(south, north, 3))
+        remedy = "Give a shorter reach, or a working grid of that part of the world"
+        check_plane(self.crs, easting_m.ravel(), northing_m.ravel(), self.path, remedy)
 
     def whole(self) -> Surface:
         """All posts.
@@ -202,7 +199,8 @@ class Terrain:
             raise TerrainError(
                 f"{rows:,} x {columns:,} posts are more than can be held at once ({MOST_POSTS:,})",
                 where=self.path,
-                remedy="Ask for less with --reach METRES",
+                remedy="Ask for less",
+                parameters=("reach",),
             )
         with opened(self.path) as dataset:
             height_m = self.posts.read(dataset, top, left, rows, columns)
@@ -238,22 +236,23 @@ class TerrainSource:
     grid_crs: pyproj.CRS | None = None
 
     def middle(self) -> tuple[float, float]:
-        """Longitude and latitude (WGS 84, degrees) of the file's middle.
+        """Longitude and latitude (degrees, on the file's own datum) of the file's middle.
 
         Raises
         ------
         TerrainError : PROJ cannot tell where on the Earth that is
         """
-        flat = horizontal_part(self.source_crs, self.path)
+        flat = horizontal_crs(self.source_crs, self.path)
         x, y = to_places(
             self.band, np.array([(self.band.rows - 1) / 2]), np.array([(self.band.columns - 1) / 2])
         )
-        longitude, latitude = transformer(flat, pyproj.CRS.from_epsg(4326)).attempt(x, y)
+        longitude, latitude = own_degrees(flat, x, y)
         if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
             raise TerrainError(
                 f"its middle at {x[0]:g}, {y[0]:g} is no place on the Earth in {flat.name}",
                 where=self.path,
-                remedy="State the CRS it is in with --terrain-crs",
+                remedy="State the CRS it is in",
+                parameters=("terrain_crs",),
             )
         return float(longitude[0]), float(latitude[0])
 
@@ -261,11 +260,12 @@ class TerrainSource:
         """The terrain on a north-up metric grid that fits the stations.
 
         A file that is one already is taken as it is. Degrees, feet, rotated cells and grids whose distances
-        are off by more than 2 % at the place (such as a world-wide Mercator) are warped, as the notes say.
+        are off by more than 1 % at the place (such as a world-wide Mercator) are warped, as the notes say.
 
         Parameters
         ----------
-        longitude, latitude : degrees, WGS 84, near the stations; they choose the grid, not the extent
+        longitude, latitude : degrees, near the stations; they choose the grid and the coordinate operations,
+            not the extent, so that some hundred metres do not matter
 
         Raises
         ------
@@ -273,16 +273,17 @@ class TerrainSource:
         """
         if not (np.isfinite(longitude) and abs(latitude) <= 90):
             raise ValueError(f"longitude {longitude}, latitude {latitude} is no place on the Earth")
-        flat = horizontal_part(self.source_crs, self.path)
-        reasons = self._reasons_to_change(flat, longitude, latitude)
+        near = (longitude, latitude)
+        flat = horizontal_crs(self.source_crs, self.path)
+        reasons = self._reasons_to_change(flat, near)
         if reasons:
             metric = self.grid_crs if self.grid_crs is not None else local_grid(flat, longitude, latitude)
-            return self._warped(flat, metric, ", ".join(reasons), longitude, latitude)
-        if _rotated(self.band):
-            return self._warped(flat, flat, "cells turned against the grid", longitude, latitude)
-        return self._as_it_is(flat)
+            return self._warped(flat, metric, ", ".join(reasons), near)
+        if rotated(self.band):
+            return self._warped(flat, flat, "cells turned against the grid", near)
+        return self._as_it_is(flat, near)
 
-    def _reasons_to_change(self, flat: pyproj.CRS, longitude: float, latitude: float) -> list[str]:
+    def _reasons_to_change(self, flat: pyproj.CRS, near: tuple[float, float]) -> list[str]:
         if self.grid_crs is not None:
             same = flat.equals(self.grid_crs, ignore_axis_order=True)
             return [] if same else [f"in {flat.name} where {self.grid_crs.name} was asked for"]
@@ -290,12 +291,20 @@ class TerrainSource:
             return [f"in {flat.axis_info[0].unit_name}s"]
         if not is_metric(flat):
             return [f"in {flat.axis_info[0].unit_name}"]
-        error = scale_error(flat, longitude, latitude)
-        if error is not None and error > MOST_SCALE_ERROR:
+        error = abs(float(scale_error(flat, *_place_m(flat, near))[0]))
+        if MOST_SCALE_ERROR < error < np.inf:
             return [f"on a grid whose distances here are off by {per_cent(error)}"]
         return []
 
-    def _as_it_is(self, flat: pyproj.CRS) -> Terrain:
+    def _plane_notes(self, metric: pyproj.CRS, near: tuple[float, float]) -> tuple[str, ...]:
+        """Notes on the grid at the place; one that the user named must be true enough there."""
+        place_m = _place_m(metric, near)
+        if self.grid_crs is None:
+            return plane_notes(metric, near, float(scale_error(metric, *place_m)[0]))
+        remedy = "Name a grid of that part of the world, such as its UTM zone, or leave it out"
+        return plane_notes(metric, near, check_plane(metric, *place_m, self.path, remedy))
+
+    def _as_it_is(self, flat: pyproj.CRS, near: tuple[float, float]) -> Terrain:
         band = self.band
         a, _, _, _, e, _ = band.transform
         rows, columns = np.array([0.0, band.rows - 1.0]), np.array([0.0, band.columns - 1.0])
@@ -306,43 +315,48 @@ class TerrainSource:
             notes += ("The file's rows run from south to north: flipped.",)
         if a < 0:
             notes += ("The file's columns run from east to west: flipped.",)
-        return Terrain(self.path, self.source_crs, _CellPosts(band, grid, self.metres_per_unit), notes)
+        notes += self._plane_notes(flat, near)
+        return Terrain(self.path, self.source_crs, CellPosts(band, grid, self.metres_per_unit), notes, near)
 
     def _warped(
-        self, flat: pyproj.CRS, metric: pyproj.CRS, reason: str, longitude: float, latitude: float
+        self, flat: pyproj.CRS, metric: pyproj.CRS, reason: str, near: tuple[float, float]
     ) -> Terrain:
-        operation = None if metric is flat else operation_between(flat, metric, longitude, latitude)
-        wgs84 = pyproj.CRS.from_epsg(4326)
-        place = operation_between(wgs84, metric, longitude, latitude).forward(
-            np.array([longitude]), np.array([latitude])
-        )
-        place_m = (float(place[0][0]), float(place[1][0]))
+        operation = None
+        if metric is not flat:
+            try:
+                operation = operation_between(flat, metric, near)
+            except HillsightError as error:
+                raise TerrainError(
+                    error.what, where=self.path, remedy=error.remedy, parameters=("terrain_crs", "grid_crs")
+                ) from error
+        place_m = _place_m(metric, near)
         if not np.isfinite(place_m).all():
             raise TerrainError(
-                f"{metric.name} does not reach longitude {longitude:.4f}, latitude {latitude:.4f}",
+                f"{metric.name} does not reach longitude {near[0]:.4f}, latitude {near[1]:.4f}",
                 where=self.path,
-                remedy="Name a CRS of that part of the world with --grid-crs",
+                remedy="Name a working grid of that part of the world",
+                parameters=("grid_crs",),
             )
-        turn = full_turn(flat) if not _rotated(self.band) else 0.0
-        lattice = lay_lattice(self.band, operation, metric, turn, self.metres_per_unit, place_m)
+        grid_notes = self._plane_notes(metric, near)
+        turn = full_turn(flat) if not rotated(self.band) else 0.0
+        middle_m = float(place_m[0][0]), float(place_m[1][0])
+        lattice = lay_lattice(self.band, operation, metric, turn, self.metres_per_unit, middle_m)
         notes = (
             *self.notes,
             f"Warped ({reason}) from {flat.name} to {metric.name}, bilinear, to square posts "
             f"{lattice.grid.spacing_x_m:g} m apart.",
+            *grid_notes,
         )
         if lattice.cut:
             notes += (f"Only the terrain within {FARTHEST_M / 1000:.0f} km of the stations is used.",)
-        if operation is not None and operation.missing:
-            missing = ", ".join(operation.missing)
-            notes += (f"A better coordinate operation needs a grid that is not installed: {missing}.",)
-        return Terrain(
-            self.path,
-            self.source_crs,
-            lattice,
-            notes,
-            operation.description if operation is not None else "",
-            operation.accuracy_m if operation is not None else None,
-        )
+        if operation is not None and operation.note:
+            notes += (operation.note,)
+        return Terrain(self.path, self.source_crs, lattice, notes, near, operation)
+
+
+def _place_m(crs: pyproj.CRS, near: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Easting and northing, (1,) each, of a longitude and latitude; infinite where there are none."""
+    return from_own_degrees(crs, np.array([near[0]]), np.array([near[1]]))
 
 
 def open_terrain(path: str, options: TerrainOptions = TerrainOptions()) -> TerrainSource:
@@ -361,13 +375,18 @@ def open_terrain(path: str, options: TerrainOptions = TerrainOptions()) -> Terra
     grid_crs = named_grid(options.grid_crs) if options.grid_crs is not None else None
     band = describe(path, options.band, options.nodata)
     crs, notes = _settled_crs(band, options)
-    flat = horizontal_part(crs, path)
+    try:
+        flat = horizontal_crs(crs, path)
+    except HillsightError as error:
+        raise TerrainError(
+            error.what, where=path, remedy=error.remedy, parameters=("terrain_crs",)
+        ) from error
     metres_per_unit, unit_notes = settle_vertical_unit(
         options.vertical_unit, band.unit, vertical_axis(crs, path), where=band.where
     )
     notes += unit_notes
     if "metres assumed" in " ".join(unit_notes) and flat.is_projected and not is_metric(flat):
-        notes += ("Its grid is in feet; if its heights are too, say so with --vertical-unit.",)
+        notes += ("Its grid is in feet; if its heights are too, state their unit.",)
     if vertical_axis(crs, path) is not None:
         name = crs.sub_crs_list[-1].name if crs.is_compound else crs.name
         notes += (f"Heights are kept on the file's own vertical datum: {name}.",)
@@ -384,18 +403,13 @@ def _settled_crs(band: Band, options: TerrainOptions) -> tuple[pyproj.CRS, tuple
             raise TerrainError(
                 "the file does not say in which coordinate reference system it is",
                 where=band.path,
-                remedy="State it with --terrain-crs, for example --terrain-crs EPSG:27700",
+                remedy="State it, for example EPSG:27700",
+                parameters=("terrain_crs",),
             )
         return band.crs, ()
-    crs = named_crs(options.crs, "--terrain-crs")
+    crs = parse_crs(options.crs, "the CRS of the terrain", ("terrain_crs",))
     if band.crs is None:
         return crs, (f"The file states no CRS: taken as {crs.name}, as told.",)
     if crs.equals(band.crs, ignore_axis_order=True):
         return band.crs, ()
     return crs, (f"The file's CRS {band.crs.name} is overridden: taken as {crs.name}, as told.",)
-
-
-def _rotated(band: Band) -> bool:
-    """Whether rows or columns leave the grid's directions by more than a thousandth of a cell in all."""
-    a, b, _, d, e, _ = band.transform
-    return abs(b) * band.rows > 1e-3 * abs(a) or abs(d) * band.columns > 1e-3 * abs(e)

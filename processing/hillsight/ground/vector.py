@@ -5,13 +5,18 @@ from __future__ import annotations
 import re
 import warnings
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from hillsight.errors import FeatureError
+from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.transform import middle_near, operation_between
+
+if TYPE_CHECKING:
+    from hillsight.arrays import Floats
 
 _LONGITUDE_LATITUDE = (("longitude", "latitude"), ("lon", "lat"), ("long", "lat"), ("lng", "lat"))
 _EASTING_NORTHING = (
@@ -309,3 +314,29 @@ def _column_numbers(table: Any, column: str, where: str) -> np.ndarray[Any, np.d
         if number is not None:
             numbers[row] = number
     return numbers
+
+
+def carried(frame: Any, crs: CRS, near: tuple[float, float] | None = None) -> Any:
+    """A GeoDataFrame in another CRS by the package's one way; z stays what it is.
+
+    near : longitude and latitude of the work; the middle of the frame if not given
+
+    Raises
+    ------
+    HillsightError : there is no way, or a place has no image
+    """
+    import shapely
+
+    if frame.empty or horizontal_crs(frame.crs).equals(horizontal_crs(crs), ignore_axis_order=True):
+        return frame
+    shapes = np.asarray(frame.geometry, dtype=object)
+    if near is None:
+        near = middle_near(frame.crs, *shapely.get_coordinates(shapes).T)
+    operation = operation_between(frame.crs, crs, near)
+
+    def moved(places: Floats) -> Floats:
+        x, y = operation(places[:, 0], places[:, 1])
+        return np.column_stack((x, y, places[:, 2:]))
+
+    with_z = bool(shapely.has_z(shapes).any())
+    return frame.set_geometry(shapely.transform(shapes, moved, include_z=with_z), crs=operation.to_crs)

@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import TerrainError
-from hillsight.ground.grid import Grid
+from hillsight.ground.grid import ON_LINE, Grid, between_posts, on_lines
 
 if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
-    from hillsight.arrays import AnyArray, Floats, Floats32
-    from hillsight.ground.metric import Operation
+    from hillsight.arrays import Floats, Floats32
     from hillsight.ground.raster import Band
+    from hillsight.ground.transform import Operation
 
 
 # How far from the place asked for a warped terrain goes: beyond, a local grid is no longer metric.
@@ -30,7 +30,6 @@ FARTHEST_M = 500_000.0
 _CUT_MARGIN_M = 10_000.0
 _TILE = 256  # posts; tiles lie at multiples of this, so that a post is worked in the same tile every time
 _NODE = 16  # posts between exact coordinate transformations inside a tile
-_SNAP = 1e-6  # cells; a post this near a row or column of cells stands on it
 _NODE_TOLERANCE = 1e-4  # cells
 
 
@@ -169,8 +168,7 @@ def bilinear(
 ) -> Floats32:
     """Heights between the four cells around each place; NaN off the band or where one that counts is void."""
     with np.errstate(invalid="ignore"):
-        row = np.where(np.abs(row - np.round(row)) < _SNAP, np.round(row), row)
-        column = np.where(np.abs(column - np.round(column)) < _SNAP, np.round(column), column)
+        row, column = on_lines(row), on_lines(column)
         inside = np.isfinite(row) & np.isfinite(column) & (row >= 0) & (row <= band.rows - 1)
         if not wraps:
             inside &= (column >= 0) & (column <= band.columns - 1)
@@ -182,19 +180,8 @@ def bilinear(
     top, left = floor(row.min()), floor(column.min())
     bottom, right = ceil(row.max()), ceil(column.max())
     source = _columns_read(band, dataset, top, left, bottom - top + 1, right - left + 1, metres_per_unit)
-    r, c = np.floor(row).astype(np.intp), np.floor(column).astype(np.intp)
-    down, across = row - r, column - c
-    r, c = r - top, c - left
-    r_next, c_next = np.minimum(r + 1, bottom - top), np.minimum(c + 1, right - left)
-    upper = _between(source[r, c], source[r, c_next], across)
-    lower = _between(source[r_next, c], source[r_next, c_next], across)
-    height_m[inside] = _between(upper, lower, down).ravel()
+    height_m[inside] = between_posts(source, row - top, column - left).ravel()
     return height_m
-
-
-def _between(first: AnyArray, second: AnyArray, share: Floats) -> Floats:
-    """Weighted mean; a cell of no weight is not rested on, so its void does not count."""
-    return np.where(share == 0, first, first * (1 - share) + second * share)
 
 
 def _columns_read(
@@ -269,8 +256,8 @@ def lay_lattice(
     )
     (x0, x1, x2), (y0, y1, y2) = corner
     spacing_m = float(f"{np.sqrt(abs((x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0))):.3g}")
-    first_column, last_column = ceil(x.min() / spacing_m - _SNAP), floor(x.max() / spacing_m + _SNAP)
-    first_row, last_row = ceil(-y.max() / spacing_m - _SNAP), floor(-y.min() / spacing_m + _SNAP)
+    first_column, last_column = ceil(x.min() / spacing_m - ON_LINE), floor(x.max() / spacing_m + ON_LINE)
+    first_row, last_row = ceil(-y.max() / spacing_m - ON_LINE), floor(-y.min() / spacing_m + ON_LINE)
     if last_column < first_column or last_row < first_row:
         raise TerrainError("the raster is too small to be warped", where=band.path)
     grid = Grid(

@@ -7,14 +7,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.errors import CallError
+from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
-from hillsight.ground.stations import parse_at, read_places, settle_stations
+from hillsight.ground.stations import middle_of, parse_at, read_places, settle_stations
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.ground.transform import Operation, horizontal_crs, transformer
+from hillsight.ground.transform import Operation
 from hillsight.jobs.memory import as_raster, frame_checksum, raster_checksum, raster_file
 from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, Listing
 from hillsight.jobs.settling import words
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
 
     from hillsight.ground.stations import Place, Station
     from hillsight.ground.terrain import Terrain
-    from hillsight.ground.transform import CheckedTransformer
     from hillsight.jobs.requests import TerrainAndPlaces, TerrainInput
 
 
@@ -61,41 +59,14 @@ class Inputs:
         return max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
 
 
-def parse_crs(text: str, parameter: str) -> CRS:
-    """A CRS of the map plane, projected or geographic, from any text PROJ understands.
-
-    Raises
-    ------
-    CallError : PROJ does not understand it, or it has no two axes of a map (heights, earth-centred)
-    """
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
-
-    remedy = "Give one such as EPSG:27700"
-    try:
-        crs = CRS.from_user_input(text)
-    except CRSError:
-        raise CallError(
-            f"{text!r} is no coordinate reference system", remedy=remedy, parameters=(parameter,)
-        ) from None
-    flat = horizontal_crs(crs)
-    if not (flat.is_projected or flat.is_geographic):
-        raise CallError(
-            f"{text!r} ({crs.name}) gives no eastings and northings or longitude and latitude",
-            remedy=remedy,
-            parameters=(parameter,),
-        )
-    return crs
-
-
 def settled_out_crs(text: str | None) -> CRS | None:
     """The CRS to write in; None for the working grid's.
 
     Raises
     ------
-    CallError : as ``parse_crs``
+    CallError : as ``ground.crs.parse_crs``
     """
-    return None if text is None else horizontal_crs(parse_crs(text, "out_crs"))
+    return None if text is None else horizontal_crs(parse_crs(text, "the CRS to write in", ("out_crs",)))
 
 
 @contextmanager
@@ -113,19 +84,21 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
         source = open_terrain(path, options)
         default_crs = horizontal_crs(source.source_crs)
         places = _places(request, default_crs, needed=places_needed)
-        longitude, latitude = _middle(places) if places else source.middle()
+        longitude, latitude = middle_of(places) if places else source.middle()
         terrain = source.on_metric_grid(longitude, latitude)
         stations: list[Station] = []
         notes, operations = list(terrain.notes), list[Operation]()
         if places:
-            stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
+            stations, station_notes, operations = settle_stations(
+                places, terrain.crs, terrain.bounds_m, terrain.near
+            )
             notes += station_notes
         files = [terrain_file if terrain_file is not None else input_file(path)]
         if request.stations is not None:
             files.append(_described(request.stations, request.station_layer))
         features = None
         if isinstance(request, FeaturesInput):
-            features, more_notes, more_operations, more_files = _features(request, terrain.crs, default_crs)
+            features, more_notes, more_operations, more_files = _features(request, terrain, default_crs)
             notes += more_notes
             operations = [*operations, *more_operations]
             files += more_files
@@ -140,15 +113,7 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
 
 
 def terrain_options(request: TerrainInput) -> TerrainOptions:
-    """What a request says of its terrain.
-
-    Raises
-    ------
-    CallError : as ``parse_crs``
-    """
-    for name in ("terrain_crs", "grid_crs"):
-        if getattr(request, name) is not None:
-            parse_crs(getattr(request, name), name)
+    """What a request says of its terrain."""
     return TerrainOptions(
         band=request.band,
         crs=request.terrain_crs,
@@ -174,14 +139,19 @@ def _described(source: Any, layer: str | None = None) -> InputFile:
 
 
 def _features(
-    request: FeaturesInput, crs: CRS, default_crs: CRS
+    request: FeaturesInput, terrain: Terrain, default_crs: CRS
 ) -> tuple[geopandas.GeoDataFrame | None, list[str], list[Operation], list[InputFile]]:
     """Map features, notes, operations and files; refuses what is about features where none are given."""
     evidence = request.evidence if isinstance(request, EvidenceInput) else None
     if request.features:
         table = EvidenceTable.load(evidence)
         features, notes, operations = read_features(
-            request.features, request.feature_layer, crs, default_crs=default_crs, table=table
+            request.features,
+            request.feature_layer,
+            terrain.crs,
+            default_crs=default_crs,
+            table=table,
+            near=terrain.near,
         )
         files = [_described(source) for source in request.features]
         if evidence is not None:
@@ -216,7 +186,11 @@ def _places(request: TerrainAndPlaces, default_crs: CRS, *, needed: bool) -> lis
             parameters=("station_layer", "stations"),
         )
     if request.at:
-        at_crs = default_crs if request.at_crs is None else parse_crs(request.at_crs, "at_crs")
+        at_crs = (
+            default_crs
+            if request.at_crs is None
+            else parse_crs(request.at_crs, "the CRS of the places", ("at_crs",))
+        )
         places += [parse_at(text, at_crs) for text in request.at]
     elif request.at_crs is not None:
         raise CallError(
@@ -231,29 +205,3 @@ def _places(request: TerrainAndPlaces, default_crs: CRS, *, needed: bool) -> lis
             parameters=("stations", "at"),
         )
     return places
-
-
-def _middle(places: list[Place]) -> tuple[float, float]:
-    """Longitude and latitude (WGS 84) amid the places; it picks the working grid when one is needed."""
-    from pyproj import CRS
-
-    wgs84 = CRS(4326)
-    found = []
-    ways: dict[int, CheckedTransformer] = {}  # making one takes long; a file's places share one CRS
-    for place in places:
-        try:
-            if id(place.crs) not in ways:
-                ways[id(place.crs)] = transformer(place.crs, wgs84)
-            longitude, latitude = ways[id(place.crs)](place.x, place.y)
-        except HillsightError as error:
-            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
-        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
-            raise StationError(
-                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
-                where=place.source,
-                remedy="Easting or longitude comes first; name another CRS for it",
-                parameters=("at_crs",),
-            )
-        found.append((longitude[0], latitude[0]))
-    middle = np.median(found, axis=0)
-    return float(middle[0]), float(middle[1])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -147,16 +146,9 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
         parameters["features"] = [named(source) for source in parameters["features"]]
     if not isinstance(parameters.get("landforms"), str | None):
         parameters["landforms"] = named(parameters["landforms"])
-    operations = [asdict(operation) for operation in inputs.operations]
-    if inputs.terrain.crs_operation:
-        operations.insert(
-            0,
-            {
-                "name": inputs.terrain.crs_operation,
-                "accuracy_m": inputs.terrain.crs_operation_accuracy_m,
-                "of": "terrain",
-            },
-        )
+    operations = [operation.record() for operation in inputs.operations]
+    if inputs.terrain.operation is not None:
+        operations.insert(0, {**inputs.terrain.operation.record(), "of": "terrain"})
     return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
 
 

@@ -9,12 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pyproj import CRS
 
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
-from hillsight.ground.transform import transformer
 from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.settling import COMPUTED
 from hillsight.jobs.wanted import amid, landforms_about, viewing_of
@@ -113,7 +111,7 @@ def scene_of(
     north = [station.northing_m for station in inputs.stations]
     looker = Looker.over(terrain, geodesy, viewing_of(request, 0.0), errors, east, north, margin_m)
     middle = float(np.mean(east)), float(np.mean(north))
-    longitude, latitude = (float(v[0]) for v in transformer(terrain.crs, CRS(4326))(*middle))
+    longitude, latitude = (float(v[0]) for v in terrain.to_wgs84(*middle))
     return Scene(
         inputs,
         looker,

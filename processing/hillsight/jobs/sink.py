@@ -103,6 +103,7 @@ class MemorySink:
     layers: Sequence[str]
     out_crs: CRS | None
     rasters_wanted: bool = True
+    near: tuple[float, float] | None = None
     _parts: dict[str, list[geopandas.GeoDataFrame]] = field(default_factory=dict)
     _rasters: dict[str, Raster] = field(default_factory=dict)
 
@@ -115,7 +116,7 @@ class MemorySink:
     def add_raster(self, raster: MadeRaster) -> None:
         """Keep a raster."""
         if self.rasters_wanted:
-            at = placed(raster.array, raster.grid, self.out_crs)
+            at = placed(raster.array, raster.grid, self.out_crs, self.near)
             name = raster.table(set(self._rasters))
             self._rasters[name] = Raster(
                 at.array, at.transform(), at.crs.to_wkt(), NO_DATA[at.array.dtype.name]
@@ -128,7 +129,7 @@ class MemorySink:
     def frames(self) -> Frames:
         """The layers that anything was added to."""
         return {
-            layer: conform(_joined(parts), LAYERS[layer], self.out_crs)
+            layer: conform(_joined(parts), LAYERS[layer], self.out_crs, self.near)
             for layer, parts in self._parts.items()
         }
 
@@ -203,9 +204,12 @@ def sink_for(
     *,
     inputs: Sequence[str],
     out_crs: CRS | None,
+    near: tuple[float, float],
     rasters_wanted: bool,
 ) -> Iterator[MemorySink | PackageSink]:
     """A sink for what a request asks: a file, which appears when the block ends well, or memory.
+
+    near : longitude and latitude of the work, where the way to ``out_crs`` is chosen
 
     Entered before the work, so that a place that cannot be written to is known at once.
 
@@ -214,9 +218,9 @@ def sink_for(
     OutputError : as ``layers.package.package``
     """
     if out is None:
-        yield MemorySink(layers, out_crs, rasters_wanted)
+        yield MemorySink(layers, out_crs, rasters_wanted, near)
         return
-    with package(out, provenance, inputs=inputs, out_crs=out_crs) as file:
+    with package(out, provenance, inputs=inputs, out_crs=out_crs, near=near) as file:
         yield PackageSink(file, out, layers, rasters_wanted=rasters_wanted)
 
 

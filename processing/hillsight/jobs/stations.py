@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Mapping
 from contextlib import ExitStack, closing
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from hillsight.ground.transform import transformer
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import say_if_compiling
 from hillsight.jobs.outputs import (
@@ -23,6 +20,7 @@ from hillsight.jobs.outputs import (
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import PackageSink, sink_for
 from hillsight.layers.bearing_csv import bearing_csv
+from hillsight.layers.frames import out_operation
 
 if TYPE_CHECKING:
     import geopandas
@@ -107,6 +105,7 @@ def run_stations(
                     provenance,
                     inputs=inputs.paths,
                     out_crs=out_crs,
+                    near=inputs.terrain.near,
                     rasters_wanted=rasters_wanted,
                 )
             )
@@ -127,7 +126,7 @@ def run_stations(
                             add_to_csv(reading.frames["bearing_list"])
                     if reading.frames:
                         listener.station_read(reading.frames)
-            used = [asdict(operation) for operation in operations]
+            used = [operation.record() for operation in operations]
             if out_crs is not None:
                 used += _written_with(inputs, out_crs, tell)
             provenance = replace(provenance, operations=(*provenance.operations, *used), notes=tuple(notes))
@@ -152,13 +151,10 @@ def run_stations(
 
 def _written_with(inputs: Inputs, out_crs: CRS, tell: Callable[[str], None]) -> list[dict[str, object]]:
     """The operation that brings results into the CRS asked for, told of where it needs caution."""
-    written = transformer(inputs.terrain.crs, out_crs)
-    written.attempt(*np.transpose([(s.easting_m, s.northing_m) for s in inputs.stations]))
-    if not written.used:  # the layers cannot be written either, and say so
-        return []
-    if written.operation.caution:
-        tell(f"output: {written.operation.caution}")
-    return [{**asdict(written.operation), "of": "output"}]
+    written = out_operation(inputs.terrain.crs, out_crs, inputs.terrain.near)
+    if written.note:
+        tell(written.note)
+    return [{**written.record(), "of": "output"}]
 
 
 def _draw(out: Path, folder: Path, reach_m: float, inputs: Inputs) -> list[Path]:

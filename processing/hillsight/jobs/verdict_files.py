@@ -116,7 +116,13 @@ def write_verdict(
     # Pictures first, so that the report can hold them.
     maps, drawn = _draw(request, scene, found)
     with sink_for(
-        request.out, LAYERS, provenance, inputs=paths, out_crs=out_crs, rasters_wanted=True
+        request.out,
+        LAYERS,
+        provenance,
+        inputs=paths,
+        out_crs=out_crs,
+        near=scene.inputs.terrain.near,
+        rasters_wanted=True,
     ) as sink:
         convergence = {glance.label: glance.convergence_deg for glance in found.glances}
         sink.add(

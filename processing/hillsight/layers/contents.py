@@ -13,6 +13,8 @@ import numpy as np
 
 from hillsight.errors import HillsightError, StationError
 from hillsight.ground.grid import between_posts
+from hillsight.ground.transform import middle_near, operation_between
+from hillsight.ground.vector import carried
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
@@ -60,7 +62,7 @@ class Content:
 
     def in_crs(self, crs: CRS) -> Content:
         """The same with the vector layers in a CRS; the rasters keep their own."""
-        frames = {name: f if f.empty else f.to_crs(crs) for name, f in self.frames.items()}
+        frames = {name: carried(f, crs) for name, f in self.frames.items()}
         return replace(self, frames=frames)
 
 
@@ -191,11 +193,10 @@ def sampled(raster: Raster, easting: AnyArray, northing: AnyArray, crs: CRS, *, 
     smooth : bilinear between cell centres, by the rule for ground between posts; otherwise
         the cell that holds the place
     """
-    from pyproj import Transformer
-
-    if not raster.crs.equals(crs, ignore_axis_order=True):
-        easting, northing = Transformer.from_crs(crs, raster.crs, always_xy=True).transform(easting, northing)
     west, south, east, north = raster.edges
+    if not raster.crs.equals(crs, ignore_axis_order=True):
+        near = middle_near(raster.crs, [west, east], [south, north])
+        easting, northing = operation_between(crs, raster.crs, near).forward(easting, northing)
     rows, columns = raster.array.shape
     at_row = (north - northing) / (north - south) * rows - 0.5
     at_column = (easting - west) / (east - west) * columns - 0.5

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.errors import OutputError
+from hillsight.errors import HillsightError, OutputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyproj
 
-    from hillsight.arrays import Objects
+    from hillsight.arrays import Floats, Objects
+    from hillsight.ground.transform import Operation
     from hillsight.schema.columns import Column, Layer
 
 GEOMETRY_COLUMN = "geom"
@@ -27,7 +28,10 @@ _UNWRITABLE = re.compile("[\0\ud800-\udfff]")
 
 
 def conform(
-    frame: geopandas.GeoDataFrame, layer: Layer, out_crs: pyproj.CRS | None
+    frame: geopandas.GeoDataFrame,
+    layer: Layer,
+    out_crs: pyproj.CRS | None,
+    near: tuple[float, float] | None = None,
 ) -> geopandas.GeoDataFrame:
     """Frame with exactly the layer's columns in order, their types, its geometry type and the CRS asked for.
 
@@ -36,6 +40,8 @@ def conform(
     frame : columns of the layer in its order, a geometry column and a CRS; rows may be none
     layer : what the frame claims to be
     out_crs : CRS to write in, or None for the frame's own; heights are never touched
+    near : longitude and latitude of the work, where the way to ``out_crs`` is chosen; the frame's middle if
+        not given
 
     Returns
     -------
@@ -66,7 +72,7 @@ def conform(
     crs = pyproj.CRS.from_user_input(frame.crs)
     shapes = _shapes(np.asarray(frame.geometry.array, dtype=object), layer)
     if out_crs is not None and out_crs != crs:
-        shapes, crs = _reproject(shapes, crs, out_crs, layer), out_crs
+        shapes, crs = _reproject(shapes, crs, out_crs, layer, near), out_crs
         if shapely.get_type_id(shapes[:1]).tolist() in ([3], [6]):
             shapes = np.array([_still_valid(shape, layer) for shape in shapes], dtype=object)
     return geopandas.GeoDataFrame(
@@ -172,26 +178,83 @@ def _shapes(shapes: Objects, layer: Layer) -> Objects:
     return shapes
 
 
-def _reproject(shapes: Objects, crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer) -> Objects:
+def _reproject(
+    shapes: Objects, crs: pyproj.CRS, out_crs: pyproj.CRS, layer: Layer, near: tuple[float, float] | None
+) -> Objects:
     """The same shapes in another CRS; z stays what it is, since heights keep the terrain's own datum."""
     import shapely
 
-    from hillsight.ground.transform import steady_transformer
+    from hillsight.ground.transform import tears
 
     if not len(shapes):
         return shapes
-    transformer = steady_transformer(crs, out_crs)
     with_z = bool(shapely.has_z(shapes).any())
     coordinates = shapely.get_coordinates(shapes, include_z=with_z)
-    x, y = transformer.transform(coordinates[:, 0], coordinates[:, 1])
-    if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise OutputError(
-            f"layer {layer.name} reaches beyond where {out_crs.name} is defined",
-            where="output CRS",
-            remedy="Name another CRS, or leave the terrain's own",
-        )
-    coordinates[:, 0], coordinates[:, 1] = x, y
+    x, y = coordinates[:, 0].copy(), coordinates[:, 1].copy()
+    what = f"layer {layer.name}"
+    operation = out_operation(crs, out_crs, near if near is not None else _amid(crs, x, y, what))
+    coordinates[:, 0], coordinates[:, 1] = operation.forward(x, y)
+    if not np.isfinite(coordinates[:, :2]).all():
+        raise beyond(what, out_crs)
+    places, run = shapely.get_coordinates(_runs(shapes), return_index=True)
+    if tears(operation, places[:, 0], places[:, 1], run):
+        raise torn(what, out_crs)
     return np.asarray(shapely.set_coordinates(shapes.copy(), coordinates), dtype=object)
+
+
+def _runs(shapes: Objects) -> Objects:
+    """Lines and rings of all shapes, each one run of neighbouring places; points are none."""
+    import shapely
+
+    parts = shapely.get_parts(shapes)
+    dimensions = shapely.get_dimensions(parts)
+    return np.concatenate((parts[dimensions == 1], shapely.get_rings(parts[dimensions == 2])))
+
+
+def out_operation(crs: pyproj.CRS, out_crs: pyproj.CRS, near: tuple[float, float]) -> Operation:
+    """The way to the CRS that results are written in.
+
+    Raises
+    ------
+    OutputError : there is none
+    """
+    from hillsight.ground.transform import operation_between
+
+    try:
+        return operation_between(crs, out_crs, near)
+    except HillsightError as error:
+        raise OutputError(
+            error.what, where="output CRS", remedy=error.remedy, parameters=("out_crs",)
+        ) from error
+
+
+def _amid(crs: pyproj.CRS, x: Floats, y: Floats, what: str) -> tuple[float, float]:
+    from hillsight.ground.transform import middle_near
+
+    try:
+        return middle_near(crs, x, y)
+    except HillsightError:
+        raise beyond(what, crs) from None
+
+
+def beyond(what: str, crs: pyproj.CRS) -> OutputError:
+    """The error where results lie outside what a CRS can show."""
+    return OutputError(
+        f"{what} reaches beyond where {crs.name} is defined",
+        where="output CRS",
+        remedy="Name another CRS, or leave the terrain's own",
+        parameters=("out_crs",),
+    )
+
+
+def torn(what: str, out_crs: pyproj.CRS) -> OutputError:
+    """The error where results lie on both sides of a line at which coordinates jump."""
+    return OutputError(
+        f"{what} lies across a line where the coordinates of {out_crs.name} jump, such as the 180th meridian",
+        where="output CRS",
+        remedy="Name a CRS without such a line there, or leave the terrain's own",
+        parameters=("out_crs",),
+    )
 
 
 def _still_valid(shape: Any, layer: Layer) -> Any:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from hillsight.errors import FeatureError
-from hillsight.ground.vector import IN_MEMORY, list_layers
+from hillsight.ground.vector import IN_MEMORY, carried, list_layers
 from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def read_landforms(
         for name in texts:
             frame[name] = [value if isinstance(value, str) else None for value in frame[name]]
             frame[name] = frame[name].astype(object)
-        frames[layer.name] = frame.to_crs(crs)
+        frames[layer.name] = carried(frame, crs)
     if not frames:
         raise FeatureError(
             "the file holds no landforms",

@@ -44,6 +44,7 @@ def package(
     *,
     inputs: Sequence[str | Path] = (),
     out_crs: pyproj.CRS | None = None,
+    near: tuple[float, float] | None = None,
 ) -> Iterator[Package]:
     """GeoPackage to write layers and rasters into; it takes its name when the block ends well, or never.
 
@@ -55,6 +56,7 @@ def package(
     provenance : goes into the file's metadata; its time becomes the time of every table
     inputs : files that must not be overwritten
     out_crs : CRS to write in, or None to keep each layer's own
+    near : longitude and latitude of the work, where the way to ``out_crs`` is chosen
 
     Raises
     ------
@@ -75,7 +77,7 @@ def package(
             remedy="Name another folder",
         )
     with replacing(path, inputs=inputs) as temporary, _fixed_settings(f"{provenance.written_at[:19]}.000Z"):
-        made = Package(temporary, path, provenance, out_crs)
+        made = Package(temporary, path, provenance, out_crs, near)
         yield made
         made.finish()
 
@@ -87,13 +89,18 @@ class Package:
     """
 
     def __init__(
-        self, temporary: Path, path: Path, provenance: Provenance, out_crs: pyproj.CRS | None
+        self,
+        temporary: Path,
+        path: Path,
+        provenance: Provenance,
+        out_crs: pyproj.CRS | None,
+        near: tuple[float, float] | None,
     ) -> None:
         self.provenance = provenance
         self._written_at = provenance.written_at
         self._temporary = temporary
         self._path = path
-        self._out_crs = out_crs
+        self._out_crs, self._near = out_crs, near
         self._tables: list[Table] = []
         self._places: dict[str, Placed] = {}  # of the rasters, without their values
 
@@ -127,7 +134,7 @@ class Package:
             place = self.tables.index(layer)
         else:
             self._refuse_twice(layer)
-        fitting = conform(frame, declared, self._out_crs)
+        fitting = conform(frame, declared, self._out_crs, self._near)
         shapes = np.asarray(fitting.geometry.array, dtype=object)
         try:
             # Not write_dataframe(): it would search the registry for the CRS of each layer.
@@ -186,7 +193,7 @@ class Package:
         import rasterio
 
         self._refuse_twice(table)
-        raster = placed(array, grid, self._out_crs)
+        raster = placed(array, grid, self._out_crs, self._near)
         is_byte = raster.array.dtype == np.uint8
         profile = raster_profile(raster)
         code = epsg_code(raster.crs)

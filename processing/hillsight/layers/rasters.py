@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import OutputError
+from hillsight.ground.transform import middle_near, tears
 from hillsight.layers.atomic import disk_trouble, replacing
+from hillsight.layers.frames import beyond, out_operation, torn
 from hillsight.schema.rasters import NO_DATA
 
 if TYPE_CHECKING:
@@ -52,10 +54,17 @@ class Placed:
         return from_origin(*self.corner, *self.cell)
 
 
-def placed(array: AnyArray, grid: Grid, out_crs: pyproj.CRS | None = None) -> Placed:
+def placed(
+    array: AnyArray,
+    grid: Grid,
+    out_crs: pyproj.CRS | None = None,
+    near: tuple[float, float] | None = None,
+) -> Placed:
     """Put an array on its grid, or on a grid in another CRS by the nearest post.
 
     Cells of the other grid that hold no post of this one get the value that is no data.
+    ``near``, the longitude and latitude of the work, is where the way to ``out_crs`` is chosen; the grid's
+    middle if not given.
 
     Raises
     ------
@@ -71,7 +80,7 @@ def placed(array: AnyArray, grid: Grid, out_crs: pyproj.CRS | None = None) -> Pl
         return Placed(
             np.ascontiguousarray(array), grid.crs, (west, north), (grid.spacing_x_m, grid.spacing_y_m)
         )
-    return _nearest(array, grid, out_crs)
+    return _nearest(array, grid, out_crs, near)
 
 
 def write_cog(
@@ -85,6 +94,7 @@ def write_cog(
     unit: str = "",
     inputs: Sequence[str | Path] = (),
     out_crs: pyproj.CRS | None = None,
+    near: tuple[float, float] | None = None,
 ) -> None:
     """Write a cloud-optimised GeoTIFF: DEFLATE, tiles of 512, overviews, provenance in a metadata item.
 
@@ -100,7 +110,7 @@ def write_cog(
     nodata : value that means "no answer", NaN for floats, or None
     meaning, unit : description and unit of the band
     inputs : files that must not be overwritten
-    out_crs : CRS to write in, by the nearest post; None for the grid's own
+    out_crs, near : CRS to write in, by the nearest post, None for the grid's own; as :func:`placed`
 
     Raises
     ------
@@ -108,7 +118,7 @@ def write_cog(
     """
     write_placed_cog(
         path,
-        placed(array, grid, out_crs),
+        placed(array, grid, out_crs, near),
         nodata=nodata,
         provenance=provenance,
         meaning=meaning,
@@ -220,21 +230,25 @@ def _same_bits(one: AnyArray, other: AnyArray) -> bool:
     return bool(np.array_equal(one, other))
 
 
-def _nearest(array: AnyArray, grid: Grid, out_crs: pyproj.CRS) -> Placed:
+def _nearest(array: AnyArray, grid: Grid, out_crs: pyproj.CRS, near: tuple[float, float] | None) -> Placed:
     """The array on a grid in another CRS, each cell with the value of the nearest post.
 
-    Worked with the transformer of the vector layers, so that both take the same coordinate operation.
+    Worked with the operation of the vector layers, so that both lie alike.
     """
-    from hillsight.ground.transform import steady_transformer
-
-    there, back = steady_transformer(grid.crs, out_crs), steady_transformer(out_crs, grid.crs)
-    west, south, east, north = there.transform_bounds(*grid.cell_edges_m, densify_pts=_EDGE_POINTS)
-    if not all(math.isfinite(edge) for edge in (west, south, east, north)) or east <= west or north <= south:
-        raise OutputError(
-            f"the raster reaches beyond where {out_crs.name} is defined",
-            where="output CRS",
-            remedy="Name another CRS, or leave the terrain's own",
-        )
+    edges = grid.cell_edges_m
+    if near is None:
+        near = middle_near(grid.crs, edges[::2], edges[1::2])
+    operation = out_operation(grid.crs, out_crs, near)
+    along = np.linspace(0.0, 1.0, _EDGE_POINTS + 2)
+    corners = [(edges[0], edges[1]), (edges[2], edges[1]), (edges[2], edges[3]), (edges[0], edges[3])]
+    sides = zip(corners, [*corners[1:], corners[0]], strict=True)
+    x, y = np.hstack([[a + (b - a) * along for a, b in zip(*side, strict=True)] for side in sides])
+    out_x, out_y = operation.forward(x, y)
+    if not (np.isfinite(out_x).all() and np.isfinite(out_y).all()):
+        raise beyond("the raster", out_crs)
+    if tears(operation, x, y):
+        raise torn("the raster", out_crs)
+    west, south, east, north = (float(v) for v in (out_x.min(), out_y.min(), out_x.max(), out_y.max()))
     if out_crs.is_geographic:  # a degree of longitude is shorter than one of latitude: one cell a post
         rows, columns = grid.rows, grid.columns
         width, height = (east - west) / columns, (north - south) / rows
@@ -245,7 +259,7 @@ def _nearest(array: AnyArray, grid: Grid, out_crs: pyproj.CRS) -> Placed:
     x = west + (np.arange(columns) + 0.5) * width
     for start in range(0, rows, _ROWS_AT_ONCE):
         y = north - (np.arange(start, min(start + _ROWS_AT_ONCE, rows)) + 0.5) * height
-        easting_m, northing_m = back.transform(*(axis.ravel() for axis in np.meshgrid(x, y)))
+        easting_m, northing_m = operation.backward(*(axis.ravel() for axis in np.meshgrid(x, y)))
         row, column = grid.to_array(easting_m, northing_m)
         fine = np.isfinite(row) & np.isfinite(column)
         row, column = (np.floor(np.where(fine, axis, -1) + 0.5) for axis in (row, column))

@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING
 import geopandas
 import numpy as np
 import shapely
-from pyproj import CRS
 
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.standing import ground_height_m
-from hillsight.ground.transform import transformer
 from hillsight.landform.map_names import named
 from hillsight.landform.survey import LandformOptions, survey, worth_seeing
 from hillsight.reading.doubt.trust import Limits
@@ -143,7 +141,7 @@ def look_out(
     listed = pockets(view, ground, lines, request.least_pocket_ha)
     behind = behind_crests(view, listed, lines, follow_cells=request.follow_cells)
     outline = skyline(view, request.skyline_step_deg)
-    to_wgs84 = transformer(terrain.crs, CRS(4326))
+    to_wgs84 = terrain.to_wgs84
     longitude, latitude = (float(v[0]) for v in to_wgs84(station.easting_m, station.northing_m))
     magnetic = None
     if request.declination_date is not None:
@@ -197,9 +195,7 @@ def look_out(
     # No cell, no area.
     unknown_share = areas["unknown_ha"] / areas["reach_ha"] if areas["reach_ha"] > 0 else 0.0
     notes += reach_notes(station.label, viewing, max(terrain.spacing_x_m, terrain.spacing_y_m), unknown_share)
-    return Outlook(
-        station.label, frames, _states(view), view.depth_m, view.grid, tuple(notes), to_wgs84.operation
-    )
+    return Outlook(station.label, frames, _states(view), view.depth_m, view.grid, tuple(notes), to_wgs84)
 
 
 def _features(view: View, request: Request) -> geopandas.GeoDataFrame | None:

@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hillsight.ground.geodesy import Geodesy, clockwise_deg, drop_coefficient_per_m
+from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
+from hillsight.words.angles import clockwise_deg
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

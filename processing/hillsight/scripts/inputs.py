@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.errors import CallError
+from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
-from hillsight.ground.stations import parse_at, read_places, settle_stations
+from hillsight.ground.stations import middle_of, parse_at, read_places, settle_stations
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.ground.transform import Operation, horizontal_crs, transformer
+from hillsight.ground.transform import Operation
 from hillsight.layers.provenance import InputFile, input_file
 
 if TYPE_CHECKING:
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
 
     from hillsight.ground.stations import Place, Station
     from hillsight.ground.terrain import Terrain
-    from hillsight.ground.transform import CheckedTransformer
 
 
 _ABOUT_FEATURES = ("feature_layer", "evidence", "csv", "to_bearing", "show_hidden")
@@ -46,30 +44,6 @@ class Inputs:
     operations: tuple[Operation, ...]
 
 
-def parse_crs(text: str, option: str) -> CRS:
-    """A CRS of the map plane, projected or geographic, from any text PROJ understands.
-
-    Raises
-    ------
-    CallError : PROJ does not understand it, or it has no two axes of a map (heights, earth-centred)
-    """
-    from pyproj import CRS
-    from pyproj.exceptions import CRSError
-
-    remedy = "Give one such as EPSG:27700"
-    try:
-        crs = CRS.from_user_input(text)
-    except CRSError:
-        raise CallError(f"{option} {text!r} is no coordinate reference system", remedy=remedy) from None
-    flat = horizontal_crs(crs)
-    if not (flat.is_projected or flat.is_geographic):
-        raise CallError(
-            f"{option} {text!r} ({crs.name}) gives no eastings and northings or longitude and latitude",
-            remedy=remedy,
-        )
-    return crs
-
-
 def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inputs:
     """Open everything that the shared options name.
 
@@ -79,9 +53,6 @@ def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inpu
     ------
     HillsightError : anything that is missing, unreadable or ambiguous
     """
-    for option in ("terrain_crs", "grid_crs"):
-        if given[option] is not None:
-            parse_crs(given[option], f"--{option.replace('_', '-')}")
     source = open_terrain(
         given["terrain"],
         TerrainOptions(
@@ -94,12 +65,14 @@ def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inpu
     )
     default_crs = horizontal_crs(source.source_crs)
     places = _places(given, default_crs, needed=places_needed)
-    longitude, latitude = _middle(places) if places else source.middle()
+    longitude, latitude = middle_of(places) if places else source.middle()
     terrain = source.on_metric_grid(longitude, latitude)
     stations: list[Station] = []
     notes, operations = list(terrain.notes), list[Operation]()
     if places:
-        stations, station_notes, operations = settle_stations(places, terrain.crs, terrain.bounds_m)
+        stations, station_notes, operations = settle_stations(
+            places, terrain.crs, terrain.bounds_m, terrain.near
+        )
         notes += station_notes
     files = [input_file(given["terrain"])]
     if given["stations"] is not None:
@@ -108,7 +81,12 @@ def open_inputs(given: Mapping[str, Any], *, places_needed: bool = True) -> Inpu
     if given.get("features"):
         table = EvidenceTable.load(given["evidence"])
         features, feature_notes, feature_operations = read_features(
-            given["features"], given["feature_layer"], terrain.crs, default_crs=default_crs, table=table
+            given["features"],
+            given["feature_layer"],
+            terrain.crs,
+            default_crs=default_crs,
+            table=table,
+            near=terrain.near,
         )
         notes += feature_notes
         operations += feature_operations
@@ -142,7 +120,11 @@ def _places(given: Mapping[str, Any], default_crs: CRS, *, needed: bool) -> list
     elif given["station_layer"] is not None:
         raise CallError("--station-layer needs --stations", remedy="Name the file with --stations FILE")
     if given["at"]:
-        at_crs = default_crs if given["at_crs"] is None else parse_crs(given["at_crs"], "--at-crs")
+        at_crs = (
+            default_crs
+            if given["at_crs"] is None
+            else parse_crs(given["at_crs"], "the CRS of the places", ("at_crs",))
+        )
         places += [parse_at(text, at_crs) for text in given["at"]]
     elif given["at_crs"] is not None:
         raise CallError("--at-crs needs --at", remedy='Give places with --at "E,N,name"')
@@ -151,28 +133,3 @@ def _places(given: Mapping[str, Any], default_crs: CRS, *, needed: bool) -> list
             "no place to look from is given", remedy='Name a file with --stations, or give --at "E,N,name"'
         )
     return places
-
-
-def _middle(places: list[Place]) -> tuple[float, float]:
-    """Longitude and latitude (WGS 84) amid the places; it picks the working grid when one is needed."""
-    from pyproj import CRS
-
-    wgs84 = CRS(4326)
-    found = []
-    ways: dict[int, CheckedTransformer] = {}  # making one takes long; a file's places share one CRS
-    for place in places:
-        try:
-            if id(place.crs) not in ways:
-                ways[id(place.crs)] = transformer(place.crs, wgs84)
-            longitude, latitude = ways[id(place.crs)](place.x, place.y)
-        except HillsightError as error:
-            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
-        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90):
-            raise StationError(
-                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
-                where=place.source,
-                remedy="Easting or longitude comes first; name another system with --at-crs",
-            )
-        found.append((longitude[0], latitude[0]))
-    middle = np.median(found, axis=0)
-    return float(middle[0]), float(middle[1])

@@ -5,18 +5,18 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-import numpy as np
 
 from hillsight.errors import CallError, OutputError
 from hillsight.ground.magnetic import declination
-from hillsight.ground.transform import horizontal_crs, transformer
+from hillsight.jobs.inputs import settled_out_crs
 from hillsight.layers.atomic import check_place
 from hillsight.layers.bearing_csv import bearing_csv
+from hillsight.layers.frames import out_operation
 from hillsight.layers.landform_file import read_landforms
 from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
@@ -29,7 +29,7 @@ from hillsight.reading.things.relative_height import HeightWords
 from hillsight.schema.rasters import RASTERS
 from hillsight.scripts.asked import check_bearing
 from hillsight.scripts.bearing_table import bearing_table
-from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.inputs import open_inputs
 from hillsight.scripts.landform_job import landforms_in_common
 from hillsight.scripts.landform_options import COMPUTED
 from hillsight.scripts.read_stations import read_stations
@@ -83,9 +83,7 @@ def run_job(
     HillsightError : bad input, or the output cannot be written; nothing is left behind
     """
     request = _request(given) if see is None else None
-    out_crs = (
-        None if given.get("out_crs") is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
-    )
+    out_crs = settled_out_crs(given.get("out_crs"))
     check_outputs(given, named_files(given))
     _check_landforms(script, given)
     inputs = open_inputs(given)
@@ -113,7 +111,7 @@ def run_job(
             frames = read_all(progress, None).frames
         else:
             # Entered before the work, so that a place that cannot be written to is known at once.
-            with package(out, provenance, inputs=paths, out_crs=out_crs) as file:
+            with package(out, provenance, inputs=paths, out_crs=out_crs, near=inputs.terrain.near) as file:
                 read = read_all(progress, file)
                 frames = read.frames
                 provenance = file.provenance = _with_readings(provenance, read, inputs, out_crs)
@@ -302,31 +300,22 @@ def provenance_of(script: str, given: Mapping[str, Any], inputs: Inputs) -> Prov
         parameters["target_height_m"] = list(given["target_height"])
     if "features" in parameters:
         parameters["features"] = [file_name(path) for path in parameters["features"]]
-    operations = [asdict(operation) for operation in inputs.operations]
-    if inputs.terrain.crs_operation:
-        operations.insert(
-            0,
-            {
-                "name": inputs.terrain.crs_operation,
-                "accuracy_m": inputs.terrain.crs_operation_accuracy_m,
-                "of": "terrain",
-            },
-        )
+    operations = [operation.record() for operation in inputs.operations]
+    if inputs.terrain.operation is not None:
+        operations.insert(0, {**inputs.terrain.operation.record(), "of": "terrain"})
     return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
 
 
 def _with_readings(provenance: Provenance, read: Readings, inputs: Inputs, out_crs: CRS | None) -> Provenance:
     """What only the work itself brought to light, added."""
-    operations = [asdict(found) for found in read.operations]
+    operations = [found.record() for found in read.operations]
     notes = list(read.notes)
     if out_crs is not None:
-        written = transformer(inputs.terrain.crs, out_crs)
-        written.attempt(*np.transpose([(s.easting_m, s.northing_m) for s in inputs.stations]))
-        if written.used:  # else the layers cannot be written either, and say so
-            operations.append({**asdict(written.operation), "of": "output"})
-            if written.operation.caution:
-                notes.append(f"output: {written.operation.caution}")
-                note(notes[-1])
+        written = out_operation(inputs.terrain.crs, out_crs, inputs.terrain.near)
+        operations.append({**written.record(), "of": "output"})
+        if written.note:
+            notes.append(written.note)
+            note(notes[-1])
     return replace(
         provenance,
         operations=(*provenance.operations, *operations),

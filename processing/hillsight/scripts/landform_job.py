@@ -10,13 +10,13 @@ import numpy as np
 
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
-from hillsight.ground.transform import horizontal_crs
+from hillsight.jobs.inputs import settled_out_crs
 from hillsight.landform.map_names import named
 from hillsight.landform.scale import settle_scales
 from hillsight.landform.survey import LandformOptions, survey
 from hillsight.layers.package import package
 from hillsight.reading.outlook import Landforms
-from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.inputs import open_inputs
 from hillsight.scripts.report import Progress, note
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def run_landforms(given: Mapping[str, Any]) -> None:
 
     thresholds = landform_options(given)
     given = {**given, "evidence": None}
-    out_crs = None if given["out_crs"] is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
+    out_crs = settled_out_crs(given["out_crs"])
     check_outputs(given, named_files(given))
     inputs = open_inputs(given, places_needed=False)
     surface = _ground(given, inputs)
@@ -53,7 +53,8 @@ def run_landforms(given: Mapping[str, Any]) -> None:
     with Progress(quiet=given["quiet"]) as progress:
         provenance = provenance_of("landforms", {**given, "scales": scales_m}, inputs)
         paths = [file.path for file in inputs.files]
-        with package(given["out"], provenance, inputs=paths, out_crs=out_crs) as file:
+        near = inputs.terrain.near
+        with package(given["out"], provenance, inputs=paths, out_crs=out_crs, near=near) as file:
             with progress.station("landforms") as advance:
                 frames = survey(surface, scales_m, thresholds, Geodesy(surface.grid.crs), advance)
             if inputs.features is not None:

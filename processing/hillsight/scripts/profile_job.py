@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from hillsight.errors import CallError, OutputError
-from hillsight.ground.transform import horizontal_crs
+from hillsight.jobs.inputs import settled_out_crs
 from hillsight.layers.atomic import check_place
 from hillsight.layers.package import package, raster_table
 from hillsight.layers.profile_csv import write_profile_csv
@@ -24,7 +24,7 @@ from hillsight.reading.section.section_words import (
     target_words,
     title_words,
 )
-from hillsight.scripts.inputs import open_inputs, parse_crs
+from hillsight.scripts.inputs import open_inputs
 from hillsight.scripts.job import check_outputs, named_files, provenance_of, write_style_folder
 from hillsight.scripts.profile_targets import check_call, settle_targets
 from hillsight.scripts.report import Progress, note, say_if_compiling
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
+    from hillsight.ground.terrain import Terrain
     from hillsight.layers.provenance import Provenance
     from hillsight.reading.section.features import Passed
     from hillsight.reading.section.profile import Section, Target
@@ -55,7 +56,7 @@ def run_profile(given: Mapping[str, Any]) -> None:
     HillsightError : bad input, or an output cannot be written; nothing is left behind
     """
     check_call(given)
-    out_crs = None if given["out_crs"] is None else horizontal_crs(parse_crs(given["out_crs"], "--out-crs"))
+    out_crs = settled_out_crs(given["out_crs"])
     reach_m = _REACH_M if given["reach"] is None else given["reach"]
     viewing = Viewing(given["eye_height"], 0.0, reach_m, given["refraction"])
     named = named_files(given)
@@ -82,11 +83,11 @@ def run_profile(given: Mapping[str, Any]) -> None:
     provenance = _provenance(given, inputs, beside_m, viewing)
     provenance = replace(
         provenance,
-        operations=(*provenance.operations, *(asdict(operation) for operation in operations)),
+        operations=(*provenance.operations, *(operation.record() for operation in operations)),
         notes=(*provenance.notes, *notes),
     )
     paths = [file.path for file in inputs.files]
-    _write(given, cuts, provenance, paths, inputs.terrain.crs, out_crs)
+    _write(given, cuts, provenance, paths, inputs.terrain, out_crs)
     drawn = _draw(given, cuts, file_name(given["terrain"]))
     if not given["quiet"]:
         for line in _summary(cuts):
@@ -154,13 +155,13 @@ def _write(
     cuts: list[Cut],
     provenance: Provenance,
     paths: list[str],
-    crs: CRS,
+    terrain: Terrain,
     out_crs: CRS | None,
 ) -> None:
     sections = [section for section, _ in cuts]
     if given["out"] is not None:
-        frames = profile_frames(sections, [along for _, along in cuts], crs)
-        with package(given["out"], provenance, inputs=paths, out_crs=out_crs) as file:
+        frames = profile_frames(sections, [along for _, along in cuts], terrain.crs)
+        with package(given["out"], provenance, inputs=paths, out_crs=out_crs, near=terrain.near) as file:
             for layer, frame in frames.items():
                 file.write(layer, frame)
     if given["csv"] is not None:

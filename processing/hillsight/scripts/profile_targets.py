@@ -10,10 +10,10 @@ import numpy as np
 import shapely
 
 from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.stations import parse_at, plain_label
-from hillsight.ground.transform import horizontal_crs, transformer
+from hillsight.ground.transform import operation_between
 from hillsight.reading.section.profile import Target
-from hillsight.scripts.inputs import parse_crs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,7 +94,7 @@ def settle_targets(given: Mapping[str, Any], inputs: Inputs) -> tuple[list[Targe
     height_m = given["target_height"]
     crs = horizontal_crs(inputs.terrain.source_crs)
     if given["at_crs"] is not None:
-        crs = parse_crs(given["at_crs"], "--at-crs")
+        crs = parse_crs(given["at_crs"], "the CRS of the places", ("at_crs",))
     targets: list[Target] = []
     operations: dict[Operation, None] = {}
     for number, text in enumerate(given["to"], 1):
@@ -111,14 +111,14 @@ def _place(text: str, crs: CRS, inputs: Inputs, number: int, height_m: float) ->
     except StationError as error:
         raise CallError(error.what, where="--to", remedy=error.remedy) from error
     name = plain_label(place.name or "") or f"target {number}"
-    change = transformer(crs, inputs.terrain.crs)
     try:
+        change = operation_between(crs, inputs.terrain.crs, inputs.terrain.near)
         easting, northing = (float(v[0]) for v in change(place.x, place.y))
     except HillsightError as error:
         raise CallError(f"target {name!r}: {error.what}", where="--to", remedy=error.remedy) from error
     target = Target(name, easting, northing, height_m)
     _check_on_terrain(target, inputs, "--to")
-    return target, change.operation
+    return target, change
 
 
 def _check_on_terrain(target: Target, inputs: Inputs, where: str) -> None:

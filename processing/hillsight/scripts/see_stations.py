@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from pyproj import CRS
 
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.ground.grid import Surface
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
-from hillsight.ground.transform import transformer
 from hillsight.layers.package import raster_table
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
 from hillsight.schema.frames import frame_of_rows
@@ -44,7 +42,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.stations import Station
-    from hillsight.ground.transform import CheckedTransformer
+    from hillsight.ground.transform import Operation
     from hillsight.layers.package import Package
     from hillsight.reading.doubt.ground_doubt import GroundDoubt
     from hillsight.scripts.asked import Asked
@@ -107,7 +105,7 @@ def see_stations(
     notes: list[str] = []
     with ExitStack() as stack:
         read = stack.enter_context(inputs.terrain.reading())
-        geodesy, to_wgs84 = Geodesy(inputs.terrain.crs), transformer(inputs.terrain.crs, CRS(4326))
+        geodesy, to_wgs84 = Geodesy(inputs.terrain.crs), inputs.terrain.to_wgs84
         stands = [
             _stand(inputs, read, station, asked, geodesy, to_wgs84, notes) for station in inputs.stations
         ]
@@ -140,7 +138,7 @@ def see_stations(
         note(text)
     places = [shapely.Point(row["easting_m"], row["northing_m"]) for row in rows]
     frame = frame_of_rows("stations", rows, places, inputs.terrain.crs)
-    return Readings({"stations": frame}, notes, [to_wgs84.operation], rasters)
+    return Readings({"stations": frame}, notes, [to_wgs84], rasters)
 
 
 def _expected(doubt: GroundDoubt | None) -> dict[str, float]:
@@ -160,7 +158,7 @@ def _stand(
     station: Station,
     asked: Asked,
     geodesy: Geodesy,
-    to_wgs84: CheckedTransformer,
+    to_wgs84: Operation,
     notes: list[str],
 ) -> _Stand:
     terrain, viewing = inputs.terrain, asked.viewing

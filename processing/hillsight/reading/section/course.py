@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import CallError, TerrainError
-from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m, grid_bearing_deg, wrap_deg
+from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m, grid_bearing_deg
 from hillsight.ground.grid import Surface
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.section.profile import Course, cut_section
+from hillsight.words.angles import wrap_deg
 
 if TYPE_CHECKING:
     from collections.abc import Callable

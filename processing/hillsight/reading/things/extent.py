@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.geodesy import wrap_deg
+from hillsight.words.angles import wrap_deg
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats

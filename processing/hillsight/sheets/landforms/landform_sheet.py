@@ -11,6 +11,7 @@ from matplotlib.colors import to_rgb
 
 from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
+from hillsight.ground.vector import carried
 from hillsight.sheets.landforms import landform_marks as signs
 from hillsight.sheets.landforms.landform_names import label_landforms
 from hillsight.sheets.paper import palette, relief
@@ -93,7 +94,7 @@ def draw_landforms(surface: Surface, frames: Frames, folder: Path) -> list[Path]
     except OSError as error:
         raise OutputError(f"the folder cannot be made ({error.strerror})", where=str(folder)) from error
     here = {
-        layer: frame if frame.crs is None or frame.crs == surface.grid.crs else frame.to_crs(surface.grid.crs)
+        layer: frame if frame.crs is None else carried(frame, surface.grid.crs)
         for layer, frame in frames.items()
         if len(frame)
     }
