@@ -24,6 +24,7 @@ from hillsight.plan.look.glance import Glance, glance
 from hillsight.plan.look.things import Things
 from hillsight.plan.relocation.nearby_places import nearby_places
 from hillsight.reading.things.landforms_in_view import landform_features
+from hillsight.sight.doubt import ErringGround
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.viewing import Viewing
 
@@ -73,6 +74,7 @@ def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | No
     # The ground itself is not quite what the terrain model says.
     true_surface = replace(surface, height_m=surface.height_m + _error_field(surface, errors, random))
     true_maxima = Maxima.of(true_surface.height_m)
+    erring, truly = (ErringGround(one, errors, feature=True) for one in (surface, true_surface))
     glances, twins, beside = [], [], []
     # Places lie close enough together to look alike, far enough apart to be told on a map.
     middle = random.uniform(0.35, 0.65, 2) * (grid.rows - 1, grid.columns - 1)
@@ -86,15 +88,13 @@ def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | No
         if np.isnan(heights_m).any():
             continue
         for place, height_m, kept, over, blocks in zip(
-            both, heights_m, (glances, twins), (surface, true_surface), (maxima, true_maxima), strict=True
+            both, heights_m, (glances, twins), (erring, truly), (maxima, true_maxima), strict=True
         ):
-            kept.append(
-                glance(over, geodesy, f"{len(kept)}", *place, height_m, VIEWING, things, errors, blocks)
-            )
+            kept.append(glance(over, geodesy, f"{len(kept)}", *place, height_m, VIEWING, things, blocks))
         around = []
         for place in nearby_places(east, north):
             height_m = surface.height_at_m(*place)
-            around.append(glance(surface, geodesy, "", *place, height_m, VIEWING, things, errors, maxima))
+            around.append(glance(erring, geodesy, "", *place, height_m, VIEWING, things, maxima))
         beside.append(around)
     return Pool(ground, glances, beside, twins, things)
 

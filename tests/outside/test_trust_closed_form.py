@@ -12,14 +12,15 @@ import math
 import numpy as np
 import pytest
 
+from doubts import exactly_placed, probability_at
 from hillsight.ground.accuracy import ErrorModel
-from hillsight.sight.doubt import probability_at, probability_of_posts
+from hillsight.sight.doubt import probability_of_posts
 from hillsight.sight.viewing import Eye
 from views import surface_of
 
 SIGMA_M = 4.0 / 1.645
 #: Errors of posts 10 m apart that have nothing to do with each other, and nothing else that errs.
-ALONE = ErrorModel(SIGMA_M, 1e-3).exactly_placed()
+ALONE = exactly_placed(ErrorModel(SIGMA_M, 1e-3))
 PUBLISHED = {-5.0: 0.2006, 0.0: 0.5, 5.0: 0.7994, 10.0: 0.9534}
 MIDDLE, LAST = 20, 40
 
@@ -45,7 +46,7 @@ def test_one_ridge_half_way(margin_m):
 @pytest.mark.parametrize("shape", ["exponential", "gaussian"])
 def test_one_ridge_anywhere_under_alike_errors(share, shape):
     """Closed form: the margin's variance is w' C w with w = (1, 1/t - 1, -1/t) and C by distance."""
-    errors = ErrorModel(3.0, 150.0, shape, 0.1).exactly_placed()
+    errors = exactly_placed(ErrorModel(3.0, 150.0, shape, 0.1))
     at = round(share * LAST)
     height_m = np.full((3, LAST + 1), -500.0, np.float32)
     height_m[1, [0, at, LAST]] = 0.0, -1.0, 0.0

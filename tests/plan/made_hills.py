@@ -26,6 +26,7 @@ from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
 from hillsight.plan.statement import Statement
 from hillsight.plan.weighing.statements import Weighing
+from hillsight.sight.doubt import ErringGround
 from hillsight.sight.viewing import Viewing
 
 Formula = Callable[[Floats, Floats], Floats]
@@ -35,7 +36,9 @@ CRS = pyproj.CRS("EPSG:27700")
 EAST_M, NORTH_M = 400_000.0, 300_000.0
 SPACING_M = 10.0
 GEODESY = Geodesy(CRS)
-EXACT = ErrorModel(0.05, 10.0, eye_height_m=0.0)
+EXACT = ErrorModel(
+    0.05, 10.0, station_position_m=0.0, eye_height_m=0.0, refraction=0.0, feature_position_m=0.0
+)
 """A terrain model with hardly an error."""
 
 EYE_M = 1.6
@@ -157,7 +160,7 @@ def look(
     easting_m = (grid.west_m + grid.east_m) / 2 + east_m
     northing_m = NORTH_M + north_m
     return glance(
-        surface,
+        ErringGround(surface, errors, feature=True),
         Geodesy(grid.crs),
         label,
         easting_m,
@@ -165,7 +168,6 @@ def look(
         surface.height_at_m(easting_m, northing_m),
         Viewing(eye_height_m, 0.0, reach_m, 1.0),
         things,
-        errors,
     )
 
 

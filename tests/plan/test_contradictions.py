@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from hillsight.errors import SightingError
-from hillsight.plan.kinds.height import HEIGHT_BOUNDS
+from hillsight.plan.kinds.height import HEIGHTS
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.statement import Sighting, Statement
@@ -166,8 +166,8 @@ def test_heights_exclude_each_other_or_not() -> None:
         )
     }
     for what in ("Raven Crag", "knoll"):
-        for one in HEIGHT_BOUNDS:
-            for two in HEIGHT_BOUNDS:
+        for one in HEIGHTS:
+            for two in HEIGHTS:
                 pair = height(what, one, part="left"), height(what, two, part="left")
                 if one == two or frozenset((one, two)) in together:
                     assert_held(*pair)

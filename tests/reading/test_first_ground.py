@@ -32,7 +32,8 @@ def test_a_cliff_edge(plateau):
     assert east.brow_nearest_m == pytest.approx(200.0, rel=2e-5)
     assert east.brow_farthest_m == pytest.approx(200 / np.sin(np.radians(80)), rel=2e-5)
     assert east.slope_to_brow_deg == pytest.approx(0.0, abs=1e-6)
-    assert east.slope_beyond_deg < -60  # 50 m down within the 20 m looked at
+    # 50 m down within the 60 m of ground that the slope is taken over.
+    assert east.slope_beyond_deg == pytest.approx(-np.degrees(np.arctan(50 / 60)), abs=0.1)
     assert east.drop_m == pytest.approx(50.0, abs=1e-3)
     # From 2 m above the edge 200 m off, ground 50 m lower shows at 200 * 52 / 2 = 5,200 m: beyond the reach.
     assert np.isnan(east.out_again_m)
@@ -81,5 +82,5 @@ def test_polygons_tile_the_ground_at_the_feet(plateau):
 
 @pytest.mark.parametrize("width_deg", [0.0, -10.0, 7.0, 361.0, 0.5, 720.0])
 def test_sectors_that_do_not_go_round_are_refused(width_deg):
-    with pytest.raises(CallError, match="--sector-width"):
+    with pytest.raises(CallError, match="do not go round"):
         check_sector_width(width_deg)

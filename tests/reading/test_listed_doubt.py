@@ -7,16 +7,18 @@ import numpy as np
 import pytest
 import shapely
 
+from doubts import exactly_placed
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.reading.doubt.trust import Limits
 from hillsight.reading.things.against_sky import sky_shares
 from hillsight.reading.things.bearing_list import bearing_list
 from hillsight.reading.things.judged import judge
+from hillsight.sight.doubt import Doubtful
 from hillsight.sight.doubt_shares import seen_of_feature
 from terrains import plane
 from views import reading_of, view_of
 
-ERRORS = ErrorModel(1.0, 30.0).exactly_placed()
+ERRORS = exactly_placed(ErrorModel(1.0, 30.0))
 
 
 def points(view, *places):
@@ -105,7 +107,7 @@ def test_of_a_long_thing_a_fifth_of_which_is_surely_seen_the_share_is_a_fifth(ha
     things.geometry = [line if half_width_m == 0 else line.buffer(half_width_m, cap_style="flat")]
     assert judge(view, things)[0].weight.size > 200
     listed = bearing_list(
-        view, things, reading_of(view).lines, errors=ErrorModel(0.2, 30.0).exactly_placed()
+        view, things, reading_of(view).lines, errors=exactly_placed(ErrorModel(0.2, 30.0))
     ).frame.iloc[0]
     assert listed["state"] == "partly"
     assert listed["seen_probability"] > 0.99
@@ -116,8 +118,7 @@ def test_of_a_long_thing_a_fifth_of_which_is_surely_seen_the_share_is_a_fifth(ha
 def test_a_sample_without_weight_counts_for_anything_seen_and_not_for_the_share():
     view = walled()
     row, column = np.array([view.eye.row - 10.0, view.eye.row - 38.0]), np.full(2, view.eye.column)
-    share = seen_of_feature(
-        view.surface, view.eye, row, column, np.array([9.0, 0.0]), np.array([0.0, 1.0]), ErrorModel(0.1, 30.0)
-    )
+    doubtful = Doubtful.of(view.surface, view.eye, ErrorModel(0.1, 30.0), feature=True)
+    share = seen_of_feature(doubtful, row, column, np.array([9.0, 0.0]), np.array([0.0, 1.0]))
     assert share.any_seen > 0.99
     assert share.high < 0.01

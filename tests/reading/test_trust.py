@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from doubts import exactly_placed
 from hillsight.errors import CallError
 from hillsight.ground.accuracy import LE90_SIGMAS, PRODUCTS, ErrorModel
 from hillsight.reading.doubt.trust import Limits, bearing_plus_minus_deg, plus_minus
@@ -93,7 +94,7 @@ def test_near_ground_errs_with_the_station():
     """Closed form: the variance of a difference is twice the variance less twice the covariance."""
     surface, _ = _place()
     eye = Eye(30.0, 28.0, 100.0)
-    found = plus_minus(surface, eye, 30.0, [29.0, 36.0], ERRORS.exactly_placed())
+    found = plus_minus(surface, eye, 30.0, [29.0, 36.0], exactly_placed(ERRORS))
     expected = 1.959964 * np.sqrt(2 * 4.0 * (1 - np.exp(-np.array([10.0, 80.0]) / 80.0)))
     assert found.height_difference_m == pytest.approx(expected, rel=1e-6)
     assert found.bearing_deg.tolist() == found.distance_m.tolist() == [0.0, 0.0]

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 import terrains
+from doubts import exactly_placed, probability_at
 from hillsight.ground.accuracy import ErrorModel
-from hillsight.sight.doubt import Doubtful, probability_at, probability_of_posts
+from hillsight.sight.doubt import Doubtful, probability_of_posts
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.posts import see_posts, see_states
 from hillsight.sight.viewing import Eye
@@ -17,7 +18,7 @@ from hillsight.words.states import GroundState
 from trust_simulation import simulate
 from views import surface_of
 
-EXACT = ErrorModel(0.0, 50.0).exactly_placed()
+EXACT = exactly_placed(ErrorModel(0.0, 50.0))
 USUAL = ErrorModel(1.5, 60.0)
 ROWS, COLUMNS = 41, 57
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from doubts import exactly_placed
 from hillsight.ground.accuracy import ErrorModel
-from hillsight.sight.doubt import probability_of_posts
+from hillsight.sight.doubt import Doubtful, probability_of_posts
 from hillsight.sight.doubt_shares import seen_number, seen_of_feature
 from hillsight.sight.points import see_points
 from hillsight.sight.viewing import Eye
@@ -36,9 +37,8 @@ def test_features_against_simulation():
     """Mean over twelve lines of 400 draws: chance of seeing anything, share seen, and its interval."""
     surface, eye = _place()
     lines = list(_features())
-    stated = [
-        seen_of_feature(surface, eye, line[:, 0], line[:, 1], 1.0, np.ones(30), ERRORS) for line in lines
-    ]
+    doubtful = Doubtful.of(surface, eye, ERRORS, feature=True)
+    stated = [seen_of_feature(doubtful, line[:, 0], line[:, 1], 1.0, np.ones(30)) for line in lines]
     seen = np.zeros((400, len(lines), 30), bool)
     for k, draw in enumerate(draws(surface, eye, 1.6, ERRORS, 400, 5)):
         for i, line in enumerate(lines):
@@ -57,9 +57,11 @@ def test_features_against_simulation():
 
 def test_shares_of_what_is_certain():
     surface, eye = _place()
-    exact = ErrorModel(0.0, 60.0).exactly_placed()
+    exact = exactly_placed(ErrorModel(0.0, 60.0))
     line = next(_features())
-    stated = seen_of_feature(surface, eye, line[:, 0], line[:, 1], 0.0, np.ones(30), exact)
+    stated = seen_of_feature(
+        Doubtful.of(surface, eye, exact, feature=True), line[:, 0], line[:, 1], 0.0, np.ones(30)
+    )
     seen = (see_points(surface, eye, line[:, 0], line[:, 1], 0.0).clearance_m >= 0).mean()
     assert stated.expected == stated.low == stated.high == pytest.approx(seen)
     assert stated.any_seen == float(seen > 0)
@@ -67,13 +69,15 @@ def test_shares_of_what_is_certain():
 
 def test_a_feature_off_the_terrain_is_unknown():
     surface, eye = _place()
-    stated = seen_of_feature(surface, eye, np.array([-5.0]), np.array([3.0]), 0.0, np.ones(1), ERRORS)
+    stated = seen_of_feature(
+        Doubtful.of(surface, eye, ERRORS, feature=True), np.array([-5.0]), np.array([3.0]), 0.0, np.ones(1)
+    )
     assert np.isnan([stated.expected, stated.low, stated.high, stated.any_seen, stated.best]).all()
 
 
 def test_area_of_what_is_certain():
     surface, eye = _place()
-    exact = ErrorModel(0.0, 60.0).exactly_placed()
+    exact = exactly_placed(ErrorModel(0.0, 60.0))
     probability = probability_of_posts(surface, eye, np.inf, 0.0, exact)
     stated = seen_number(surface, eye, 0.0, exact, probability)
     assert stated.expected == stated.low == stated.high == np.count_nonzero(probability == 1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -166,10 +166,6 @@ class ErrorModel:
         rmse_m, length_m = min(max(0.1 * spacing_m, 0.15), 10.0), max(3.0 * spacing_m, 10.0)
         source = f"guessed from posts {spacing_m:g} m apart: RMSE {rmse_m:.2g} m, alike over {length_m:.3g} m"
         return cls(rmse_m, length_m, source=source, is_guess=True)
-
-    def exactly_placed(self) -> ErrorModel:
-        """The same terrain, with station, eye, ray and feature without error."""
-        return replace(self, station_position_m=0.0, eye_height_m=0.0, refraction=0.0, feature_position_m=0.0)
 
     def covariance_m2(
         self, distance_m: np.ndarray[tuple[int, ...], np.dtype[np.float64]]

@@ -96,7 +96,7 @@ BEARING_LIST = Layer(
             "relative_height",
             "text",
             "well above us, a little above us, level with us, a little below us or well below us",
-            "how high the listed point stands, in words",
+            "how high its highest seen point stands, in words; of a hidden one, the listed point",
             optional=True,
         ),
         Column("left_edge_true_deg", "real", TRUE_DEG, "left edge of what is seen", optional=True),
@@ -117,6 +117,13 @@ BEARING_LIST = Layer(
         ),
         Column("nearest_seen_m", "real", ELLIPSOID_M, "nearest seen point", optional=True),
         Column("highest_seen_m", "real", DATUM_M, "highest seen point", optional=True),
+        Column(
+            "highest_seen_angle_deg",
+            "real",
+            ABOVE_LEVEL_DEG,
+            "apparent, to the top of the feature at its highest seen point",
+            optional=True,
+        ),
         Column(
             "sky_share", "real", "0 to 1", "share of what is seen that stands against the sky", optional=True
         ),

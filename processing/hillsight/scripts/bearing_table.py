@@ -138,10 +138,13 @@ def _degrees_either_way(row: Any) -> str:
 
 
 def _above_eye(row: Any) -> str:
-    if np.isnan(row.height_difference_m):
+    above_m = row.height_difference_m
+    if np.isnan(above_m):
         return "-"
+    if not np.isnan(row.highest_seen_m):  # what the word beside it is about
+        above_m += row.highest_seen_m - row.height_m
     half = row.height_difference_plus_minus_m
-    return f"{row.height_difference_m:+.0f}{'' if np.isnan(half) else f' ±{np.ceil(half):.0f}'} m"
+    return f"{above_m:+.0f}{'' if np.isnan(half) else f' ±{np.ceil(half):.0f}'} m"
 
 
 def _height_word(word: str | None) -> str:

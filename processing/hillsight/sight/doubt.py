@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,7 +33,7 @@ from hillsight.sight.viewing import Eye
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hillsight.arrays import Flags, Floats, Floats32
+    from hillsight.arrays import Flags, Floats, Floats32, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
     from hillsight.sight.field import FieldOfView
@@ -57,9 +58,51 @@ class Chances:
     blame: Floats
     blamed: Floats
 
-    def some(self, chosen: Flags) -> Chances:
+    def some(self, chosen: Flags | Integers | slice) -> Chances:
         """Those of some targets."""
         return Chances(self.chance[chosen], self.blame[chosen], self.blamed[chosen])
+
+
+@dataclass(frozen=True)
+class ErringGround:
+    """Ground and its errors, whoever looks at it; what all eyes share is worked out once, when it is needed.
+
+    surface : heights
+    errors : standard deviations of all that errs
+    feature : whether targets are map features, whose places err, and not posts
+    """
+
+    surface: Surface
+    errors: ErrorModel
+    feature: bool = False
+
+    @cached_property
+    def height_m(self) -> Floats32:
+        """(rows, columns), metres."""
+        return np.ascontiguousarray(self.surface.height_m, np.float32)
+
+    @cached_property
+    def smooth_m(self) -> Floats32:
+        """(posts,), heights smoothed as far as places are uncertain; of no posts where none is."""
+        errors = self.errors
+        return smoothed(
+            self.surface, max(errors.station_position_m, errors.feature_position_m if self.feature else 0.0)
+        )
+
+    @cached_property
+    def steep(self) -> Floats32:
+        """(posts,), no less than the smoothed slope about each post."""
+        return slope_bounds(self.surface.grid, self.smooth_m)
+
+    @cached_property
+    def steepest(self) -> float:
+        """No less than the smoothed slope about any post."""
+        return float(self.steep.max(initial=0.0))
+
+    @cached_property
+    def lags_m2(self) -> Floats32:
+        """(p, q), covariance of the errors of two posts p rows and q columns apart; none beyond it."""
+        return lag_table(self.surface.grid, self.errors)
 
 
 @dataclass(frozen=True)
@@ -85,9 +128,17 @@ class Doubtful:
 
     @classmethod
     def of(cls, surface: Surface, eye: Eye, errors: ErrorModel, *, feature: bool = False) -> Doubtful:
-        """Prepare the errors of a view.
+        """Prepare the errors of a view of posts, or of map features, whose places err.
 
-        feature : whether targets are map features, whose places err, and not posts
+        Raises
+        ------
+        ValueError : the eye's position, level or drop is not a number
+        """
+        return cls.over(ErringGround(surface, errors, feature), eye)
+
+    @classmethod
+    def over(cls, ground: ErringGround, eye: Eye) -> Doubtful:
+        """The same over ground that several eyes look at.
 
         Raises
         ------
@@ -95,8 +146,8 @@ class Doubtful:
         """
         if not np.isfinite([eye.row, eye.column, eye.level_m, eye.drop_per_m]).all():
             raise ValueError(f"an eye must stand somewhere: {eye}")
+        surface, errors, lags_m2 = ground.surface, ground.errors, ground.lags_m2
         grid = surface.grid
-        lags_m2 = lag_table(grid, errors)
         surveyed = errors.station_height_m is not None
         corners = [] if surveyed else posts_bearing(grid, eye.row, eye.column)
         with_eye_m2 = np.zeros((grid.rows, grid.columns), np.float32)
@@ -104,13 +155,11 @@ class Doubtful:
             add_lags(with_eye_m2, lags_m2, row, column, weight)
         numbers = np.zeros(gaps.E_NUMBERS)
         numbers[: gaps.E_RISE_DOWN] = eye.row, eye.column, eye.level_m, eye.drop_per_m
-        astray_m = max(errors.station_position_m, errors.feature_position_m if feature else 0.0)
-        smooth_m = smoothed(surface, astray_m)
         if corners and errors.station_position_m > 0:
             here = np.array([[eye.row, eye.column]])
-            ground = mean_ground(surface, here, errors.station_position_m)[0]
-            numbers[gaps.E_RISE_DOWN : gaps.E_HEIGHT_VARIANCE] = ground[:2]
-            numbers[gaps.E_OVER] = ground[2]
+            mean = mean_ground(surface, here, errors.station_position_m)[0]
+            numbers[gaps.E_RISE_DOWN : gaps.E_HEIGHT_VARIANCE] = mean[:2]
+            numbers[gaps.E_OVER] = mean[2]
         if corners:
             numbers[gaps.E_GROUND_VARIANCE] = sum(w * float(with_eye_m2[r, c]) for r, c, w in corners)
         else:
@@ -124,16 +173,22 @@ class Doubtful:
             numbers[gaps.E_HEIGHT_VARIANCE] += astray_variance_m2(grid, lags_m2, eye, errors)
         numbers[gaps.E_DROP_SIGMA] = errors.refraction / (2.0 * _EARTH_M)
         numbers[gaps.E_PLACE_SIGMA] = errors.station_position_m
-        numbers[gaps.E_TARGET_SIGMA] = errors.feature_position_m if feature else 0.0
+        numbers[gaps.E_TARGET_SIGMA] = errors.feature_position_m if ground.feature else 0.0
         # Errors of the ground are never less alike than independent ones: two independent ones are the worst.
         ground_m2 = float(lags_m2[0, 0])
         numbers[gaps.E_FIXED_VARIANCE] = (
             ground_m2 + max(ground_m2, numbers[gaps.E_GROUND_VARIANCE]) + numbers[gaps.E_HEIGHT_VARIANCE]
         )
-        steep = slope_bounds(grid, smooth_m)
-        steepest = float(steep.max(initial=0.0))
-        height_m = np.ascontiguousarray(surface.height_m, np.float32)
-        return cls(grid, height_m, smooth_m, steep, steepest, lags_m2, with_eye_m2, numbers)
+        return cls(
+            grid,
+            ground.height_m,
+            ground.smooth_m,
+            ground.steep,
+            ground.steepest,
+            lags_m2,
+            with_eye_m2,
+            numbers,
+        )
 
     def surely_hidden(self, posts: PostSight, target_height_m: float) -> Flags:
         """Posts whose line passes so far below its crest that no error brings them into sight."""
@@ -238,26 +293,6 @@ def probability_of_posts(
     targets = np.column_stack((rows, columns, np.full(rows.size, target_height_m)))
     probability[rows, columns] = doubtful.chances(targets, progress).chance
     return probability
-
-
-def probability_at(
-    surface: Surface,
-    eye: Eye,
-    rows: Floats,
-    columns: Floats,
-    target_heights_m: Floats | float,
-    errors: ErrorModel,
-) -> Floats:
-    """Probability that single targets at fractional rows and columns are seen, (n,); NaN off the terrain.
-
-    Parameters are those of ``sight.points.see_points``; the targets are map features, so that
-    ``errors.feature_position_m`` counts.
-    """
-    targets = targets_of(rows, columns, target_heights_m)
-    inside = on_terrain(surface.grid, targets)
-    chance = np.full(len(targets), np.nan)
-    chance[inside] = Doubtful.of(surface, eye, errors, feature=True).chances(targets[inside]).chance
-    return chance
 
 
 def targets_of(rows: Floats, columns: Floats, target_heights_m: Floats | float) -> Floats:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,8 +50,8 @@ if TYPE_CHECKING:
 #: Posts in doubt that the spread of an area is worked out from, and samples of a feature.
 MOST_POSTS, MOST_SAMPLES = 192, 256
 
-#: Draws of what is seen of a feature: shares are known to about 0.01.
-_DRAWS = 4000
+#: Draws of what is seen of a feature: shares are known to about 0.01, or at a glance to 0.02.
+_DRAWS, _FEW_DRAWS = 4000, 1000
 _SEED = 20_260_101
 
 _LEGENDRE_NODES, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(8)
@@ -78,7 +79,11 @@ def _between(lags_m2: Floats32, one: Floats, ones: int, other: Floats, others: i
     """Covariance of the errors of two weighted sums of posts."""
     total = 0.0
     for i in range(ones):
+        if one[i, 2] == 0.0:
+            continue  # most chances hang on fewer posts than there is room for
         for j in range(others):
+            if other[j, 2] == 0.0:
+                continue
             row, column = np.int64(one[i, 0]), np.int64(one[i, 1])
             shared = lag_covariance(lags_m2, row, column, np.int64(other[j, 0]), np.int64(other[j, 1]))
             total += one[i, 2] * other[j, 2] * shared
@@ -218,23 +223,16 @@ def _beta_interval(mean: float, variance: float, most: float) -> tuple[float, fl
 
 
 def seen_of_feature(
-    surface: Surface,
-    eye: Eye,
-    rows: Floats,
-    columns: Floats,
-    target_heights_m: Floats | float,
-    weights: Floats,
-    errors: ErrorModel,
-    doubtful: Doubtful | None = None,
+    doubtful: Doubtful, rows: Floats, columns: Floats, target_heights_m: Floats | float, weights: Floats
 ) -> ShareSeen:
     """How much of a map feature is seen, from samples of it; its place errs as a whole.
 
     Parameters
     ----------
+    doubtful : of map features (``feature=True``)
     rows, columns : (n,) fractional, samples
     target_heights_m : (n,) or one, metres above the ground
     weights : (n,) share of the feature each sample stands for; those off the terrain or unknown do not count
-    doubtful : ``Doubtful.of(surface, eye, errors, feature=True)``, if there are several features
 
     Returns
     -------
@@ -242,12 +240,11 @@ def seen_of_feature(
     many are taken, evenly.
     """
     targets, weights = targets_of(rows, columns, target_heights_m), np.asarray(weights, np.float64)
-    inside = on_terrain(surface.grid, targets)
+    inside = on_terrain(doubtful.grid, targets)
     targets, weights = targets[inside], weights[inside]
     if len(targets) > MOST_SAMPLES:
         taken = np.linspace(0, len(targets) - 1, MOST_SAMPLES).round().astype(int)
         targets, weights = targets[taken], weights[taken]
-    doubtful = Doubtful.of(surface, eye, errors, feature=True) if doubtful is None else doubtful
     chances = doubtful.chances(targets, blaming=True)
     known = np.isfinite(chances.chance)
     if not known.any():
@@ -268,3 +265,65 @@ def seen_of_feature(
     low, high = np.quantile(shares, [0.025, 0.975])
     any_seen = max(float(seen.any(axis=1).mean()), float(chance.max()))
     return ShareSeen(float(chance @ weights), float(low), float(high), any_seen, float(chance.max()))
+
+
+def any_of_samples(doubtful: Doubtful, targets: Floats, chances: Chances) -> float:
+    """Probability that any target is seen, to 0.02 that of ``seen_of_feature``; NaN if none is known.
+
+    Parameters
+    ----------
+    targets, chances : (n, 3) and what ``Doubtful.chances`` says of them with ``blaming``; n <= MOST_SAMPLES
+    """
+    known = np.isfinite(chances.chance)
+    if not known.any():
+        return math.nan
+    best = float(chances.chance[known].max())
+    doubt = np.flatnonzero(known & (chances.chance > 0))
+    if best in (0.0, 1.0) or doubt.size == 1:
+        return best
+    doubt = doubt[np.argsort(-chances.chance[doubt], kind="stable")]
+    alike = correlations(doubtful, targets[doubt], chances.some(doubt))
+    return max(_any_below(alike, special.ndtri(chances.chance[doubt]), _few_normals()), best)
+
+
+@lru_cache(maxsize=1)
+def _few_normals() -> Floats:
+    """Draws of independent normal variables, each with its mirror image: (draws, MOST_SAMPLES)."""
+    half = np.random.default_rng(_SEED).standard_normal((_FEW_DRAWS // 2, MOST_SAMPLES))
+    return np.concatenate((half, -half))
+
+
+@compiled
+def _any_below(alike: Floats, limits: Floats, normals: Floats) -> float:
+    """Share of draws in which any of n correlated normal variables lies below its limit, the likeliest first.
+
+    The variables are made of the independent ones by Cholesky's triangle, row by row, so that a draw stops
+    at the first that is below.
+    """
+    n = limits.size
+    triangle = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i):
+            total = alike[i, j]
+            for k in range(j):
+                total -= triangle[i, k] * triangle[j, k]
+            triangle[i, j] = total / triangle[j, j]
+        left = 1.0
+        for k in range(i):
+            left -= triangle[i, k] * triangle[i, k]
+        # Correlations that were worked out pair by pair need not fit together: what is over is shared out.
+        triangle[i, i] = math.sqrt(max(left, 1e-4))
+        length = math.sqrt(1.0 - left + max(left, 1e-4))
+        for k in range(i + 1):
+            triangle[i, k] /= length
+    found = 0
+    for draw in range(normals.shape[0]):
+        for i in range(n):
+            value = 0.0
+            for k in range(i + 1):
+                value += triangle[i, k] * normals[draw, k]
+            if value < limits[i]:
+                found += 1
+                break
+    share: float = found / normals.shape[0]
+    return share

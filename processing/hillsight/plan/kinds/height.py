@@ -14,6 +14,7 @@ from hillsight.plan.kinds.shared.nouns import in_part, spread_words
 from hillsight.plan.kinds.shared.things import SHOWS_FROM, WHAT, absent, definite, fact_of, likeliest
 from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import SightingField
+from hillsight.reading.things.relative_height import HeightWords
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -22,19 +23,8 @@ if TYPE_CHECKING:
     from hillsight.plan.kinds.shared.nouns import Nouns
     from hillsight.plan.verdict import Fact
 
-#: Where level ends and well above begins, degrees either way; as in reading.things.relative_height.
-LEVEL_DEG, WELL_DEG = 0.5, 3.0
-
-HEIGHT_BOUNDS = {
-    "well above": (WELL_DEG, np.inf),
-    "a little above": (LEVEL_DEG, WELL_DEG),
-    "level": (-LEVEL_DEG, LEVEL_DEG),
-    "a little below": (-WELL_DEG, -LEVEL_DEG),
-    "well below": (-np.inf, -WELL_DEG),
-    "above": (LEVEL_DEG, np.inf),
-    "below": (-np.inf, -LEVEL_DEG),
-}
-"""Heights in words, with the vertical angles, in degrees, between which each is said."""
+HEIGHTS = ("well above", "a little above", "level", "a little below", "well below", "above", "below")
+"""Heights in words that a sighting may have."""
 
 #: Steps from well below to well above that each word may mean.
 _STEPS = {
@@ -51,6 +41,12 @@ _STEPS = {
 _ANSWERS = ("well above", "a little above", "level", "a little below", "well below")
 
 
+def _far_off_deg() -> dict[str, tuple[float, float]]:
+    """The vertical angles between which each word is said of what is not near."""
+    spans = {word: HeightWords().angles_deg(word) for word in HEIGHTS}
+    return {word: (float(low), float(high)) for word, (low, high) in spans.items()}
+
+
 def fit(case: Case) -> Floats:
     """Chance that a thing there would be said to stand so high, (h,)."""
     what, values, seen = case.values["what"], case.values, case.glance.things
@@ -62,7 +58,7 @@ def fit(case: Case) -> Floats:
         spread = np.hypot(own, seen.height_spread_m[rows])
         fits = own / spread * np.exp(-0.5 * ((difference - given) / spread) ** 2)
     else:
-        low, high = HEIGHT_BOUNDS[values["stands"]]
+        low, high = HeightWords().angles_deg(values["stands"], seen.highest_m[rows])
         angle = seen.vertical_deg[rows]
         spread = np.hypot(case.observer.vertical_deg, seen.vertical_spread_deg[rows])
         fits = special.ndtr((high - angle) / spread) - special.ndtr((low - angle) / spread)
@@ -76,17 +72,9 @@ def fact(case: Case) -> Fact:
     if chance < SHOWS_FROM:
         return absent(case, what)
     angle, difference_m = float(seen.vertical_deg[one]), float(seen.height_difference_m[one])
-    words = f"{definite(what, case.things)} stands {height_words(angle)}"
+    words = f"{definite(what, case.things)} stands {HeightWords().word(angle, difference_m)}"
     words += f" ({angle:+.1f} degrees, {difference_m:+.0f} m)"
     return fact_of(case, one, words, angle, "degrees above level")
-
-
-def height_words(angle_deg: float) -> str:
-    """Words for a vertical angle."""
-    if abs(angle_deg) <= LEVEL_DEG:
-        return "level with us"
-    much = "well" if abs(angle_deg) > WELL_DEG else "a little"
-    return f"{much} {'above' if angle_deg > 0 else 'below'} us"
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:
@@ -132,7 +120,7 @@ KIND = StatementKind(
     section="The far ground",
     fields=(
         WHAT,
-        SightingField("stands", "word", "in words", tuple(HEIGHT_BOUNDS)),
+        SightingField("stands", "word", "in words", HEIGHTS),
         SightingField(
             "metres_above",
             "number",
@@ -149,7 +137,7 @@ KIND = StatementKind(
     one_of=("stands", "metres_above"),
     either_or=("stands", "metres_above"),
     rests_on={"give_or_take_m": "metres_above"},
-    figures=(WordFigures("vertical angle of a thing", "degrees", HEIGHT_BOUNDS),),
+    figures=(WordFigures("vertical angle of a thing", "degrees", _far_off_deg()),),
     fit=fit,
     fact=fact,
     sentence=sentence,

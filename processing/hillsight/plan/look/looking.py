@@ -10,6 +10,7 @@ import numpy as np
 from hillsight.errors import StationError
 from hillsight.ground.standing import ground_height_m
 from hillsight.plan.look.glance import glance
+from hillsight.sight.doubt import ErringGround
 from hillsight.sight.maxima import Maxima
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class Looker:
     viewing: Viewing
     errors: ErrorModel
     spread_m: float = 0.0
-    _held: tuple[float, float, Surface, Maxima] | None = field(default=None, repr=False)
+    _held: tuple[float, float, ErringGround, Maxima] | None = field(default=None, repr=False)
 
     @classmethod
     def over(
@@ -72,7 +73,7 @@ class Looker:
 
     def surface(self, easting_m: float, northing_m: float) -> Surface:
         """Terrain about a place, to the reach at least."""
-        return self._at(easting_m, northing_m)[0]
+        return self._at(easting_m, northing_m)[0].surface
 
     def look(self, station: Station, things: Things, eye_height_m: float | None = None) -> Glance:
         """Look from a station.
@@ -81,9 +82,9 @@ class Looker:
         ------
         StationError : it stands off the terrain or on a void, or its surveyed height puts the eye underground
         """
-        surface, maxima = self._at(station.easting_m, station.northing_m)
+        erring, maxima = self._at(station.easting_m, station.northing_m)
         try:
-            terrain_m = surface.height_at_m(station.easting_m, station.northing_m)
+            terrain_m = erring.surface.height_at_m(station.easting_m, station.northing_m)
         except ValueError as error:
             raise StationError(
                 str(error), where=station.source or station.label, remedy="Move it onto the terrain"
@@ -92,7 +93,7 @@ class Looker:
         viewing = self.viewing
         raised_m = 0.0 if eye_height_m is None else eye_height_m - viewing.eye_height_m
         return glance(
-            surface,
+            erring,
             self.geodesy,
             station.label,
             station.easting_m,
@@ -100,7 +101,6 @@ class Looker:
             ground_m,
             viewing,
             things,
-            self.errors,
             maxima,
             raised_m=raised_m,
         )
@@ -119,16 +119,16 @@ class Looker:
                 progress(k / len(stations))
         return found
 
-    def _at(self, easting_m: float, northing_m: float) -> tuple[Surface, Maxima]:
+    def _at(self, easting_m: float, northing_m: float) -> tuple[ErringGround, Maxima]:
         if self._held is not None:
-            east, north, surface, maxima = self._held
+            east, north, erring, maxima = self._held
             if max(abs(easting_m - east), abs(northing_m - north)) <= self.spread_m + 1e-6:
-                return surface, maxima
+                return erring, maxima
         return self._hold(easting_m, northing_m)
 
-    def _hold(self, easting_m: float, northing_m: float) -> tuple[Surface, Maxima]:
+    def _hold(self, easting_m: float, northing_m: float) -> tuple[ErringGround, Maxima]:
         margin_m = 3 * max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
         surface = self.terrain.window(easting_m, northing_m, self.spread_m + self.viewing.reach_m + margin_m)
-        maxima = Maxima.of(surface.height_m)
-        self._held = easting_m, northing_m, surface, maxima
-        return surface, maxima
+        erring, maxima = ErringGround(surface, self.errors, feature=True), Maxima.of(surface.height_m)
+        self._held = easting_m, northing_m, erring, maxima
+        return erring, maxima

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import geopandas
@@ -10,36 +9,22 @@ import numpy as np
 import shapely
 
 from hillsight.errors import CallError
+from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
 from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.arrays import AnyArray, Floats, Integers
+    from hillsight.reading.ground.brows import Brows
     from hillsight.reading.view import View
+    from hillsight.sight.bearings import BearingSight
 
-
-#: Ground that dips out of view by less (m) at its deepest makes no brow: terrain models are wrong by metres.
-#: Common practice, no source.
-LEAST_DEPTH_M = 1.0
 
 #: Bearings looked along are at most this far apart.
 STEP_DEG = 0.5
 
-#: The slope beyond a brow is taken over this many post spacings.
-_BEYOND_POSTS = 2.0
-
 #: Places looked at for the lowest ground of a pocket, on each bearing.
 _MOST_PLACES = 400
-
-
-@dataclass(frozen=True)
-class _Brows:
-    """What each bearing meets first; all (n,), NaN where it meets no brow or, of ``out_m``, never again."""
-
-    brow_m: Floats
-    out_m: Floats
-    depth_m: Floats
-    end_m: Floats
 
 
 def check_sector_width(width_deg: float) -> None:
@@ -52,15 +37,16 @@ def check_sector_width(width_deg: float) -> None:
     sectors = 360.0 / width_deg if width_deg > 0 else 0.0
     if width_deg < 1 or width_deg > 360 or abs(sectors - round(sectors)) > 1e-9:
         raise CallError(
-            f"--sector-width is {width_deg:g}",
+            f"sectors {width_deg:g} degrees wide do not go round",
             remedy="Give degrees that divide 360 evenly, 1 or more: 5, 10, 30, 45 ...",
+            parameters=("sector_width",),
         )
 
 
 def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDataFrame:
     """The ground before the first brow of each sector, clockwise from true north.
 
-    A brow is the nearest place on a bearing behind which ground is hidden by at least LEAST_DEPTH_M. The
+    A brow is the nearest place on a bearing behind which ground is hidden by a metre or more (``brows``). The
     figures of a sector are those of one of its bearings, that with the middle brow distance, so that they
     belong together; the nearest and the farthest brow are told too. The polygon is the ground itself, from
     the feet out to the brow on every bearing, or where there is none to the end of what is seen: it has a
@@ -75,13 +61,14 @@ def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDat
     steps = max(2, int(np.ceil(sector_width_deg / STEP_DEG)))
     true_deg = np.arange(sectors * steps) * (360.0 / (sectors * steps))
     grid_deg = true_deg - float(view.geodesy.convergence_deg(view.easting_m, view.northing_m))
-    brows = _brows(view, grid_deg)
+    along = view.along(np.asarray(grid_deg, np.float64))
+    brows = first_brows(along.crests)
     spacing_m = max(view.grid.spacing_x_m, view.grid.spacing_y_m)
     there = np.isfinite(brows.brow_m)
-    until_m = np.maximum(np.where(there, brows.brow_m, brows.end_m), spacing_m / 100)
+    until_m = np.maximum(np.where(there, brows.brow_m, _end_m(along)), spacing_m / 100)
     east, north = np.sin(np.radians(grid_deg)), np.cos(np.radians(grid_deg))
     rim = np.column_stack((view.easting_m + until_m * east, view.northing_m + until_m * north))
-    figures = _figures(view, brows, east, north, _BEYOND_POSTS * spacing_m)
+    figures = _figures(view, brows, east, north, spacing_m)
     rows, shapes = [], []
     for sector in range(sectors):
         at = np.arange(sector * steps, (sector + 1) * steps + 1) % true_deg.size
@@ -92,34 +79,27 @@ def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDat
     return frame_of_rows("first_ground", rows, shapes, view.grid.crs, but=BUT_STATION)
 
 
-def _brows(view: View, grid_deg: AnyArray) -> _Brows:
-    along = view.along(np.asarray(grid_deg, np.float64))
-    deep = along.crests[:, :, 2] >= LEAST_DEPTH_M
-    first = np.argmax(deep, axis=1)
-    chosen = along.crests[np.arange(grid_deg.size), first]
-    chosen = np.where(deep.any(axis=1)[:, None], chosen, np.nan)
-    # Without a brow ground rises to the eye all the way: its end stands highest, or small dips follow.
+def _end_m(along: BearingSight) -> Floats:
+    """Where the ground ends on a bearing without a brow.
+
+    It rises to the eye all the way: its end stands highest, or small dips follow.
+    """
     ends = np.column_stack((along.skyline_distance_m, along.crests[:, :, 1]))
-    end_m = np.max(np.where(np.isfinite(ends), ends, 0.0), axis=1)
-    return _Brows(chosen[:, 0], chosen[:, 1], chosen[:, 2], end_m)
+    end_m: Floats = np.max(np.where(np.isfinite(ends), ends, 0.0), axis=1)
+    return end_m
 
 
-def _figures(view: View, brows: _Brows, east: Floats, north: Floats, beyond_m: float) -> dict[str, Floats]:
+def _figures(view: View, brows: Brows, east: Floats, north: Floats, spacing_m: float) -> dict[str, Floats]:
     """Slopes and heights on every bearing; NaN where there is no brow."""
 
-    def ground_m(bearings: Any, distance_m: Floats) -> Floats:
+    def height_m(distance_m: Floats) -> Floats:
         return view.surface.heights_at_m(
-            view.easting_m + distance_m * east[bearings],
-            view.northing_m + distance_m * north[bearings],
+            view.easting_m + distance_m * east, view.northing_m + distance_m * north
         )
 
-    every = slice(None)
-    brow_height_m = ground_m(every, brows.brow_m)
-    until_m = np.where(np.isfinite(brows.out_m), brows.out_m, view.viewing.reach_m)
-    run_m = np.minimum(beyond_m, until_m - brows.brow_m)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        before = np.degrees(np.arctan((brow_height_m - view.ground_height_m) / brows.brow_m))
-        behind = np.degrees(np.arctan((ground_m(every, brows.brow_m + run_m) - brow_height_m) / run_m))
+    reach_m = view.viewing.reach_m
+    slopes = brow_slopes(brows, view.ground_height_m, height_m, spacing_m, reach_m)
+    until_m = np.where(np.isfinite(brows.out_again_m), brows.out_again_m, reach_m)
     floor_m = np.full(east.size, np.nan)
     there = np.flatnonzero(np.isfinite(brows.brow_m))
     if there.size:
@@ -133,8 +113,13 @@ def _figures(view: View, brows: _Brows, east: Floats, north: Floats, beyond_m: f
             view.easting_m + where_m * east[there, None],
             view.northing_m + where_m * north[there, None],
         )
-        floor_m[there] = np.nanmin(np.column_stack((heights_m, brow_height_m[there])), axis=1)
-    return {"before": before, "behind": behind, "brow_height": brow_height_m, "floor": floor_m}
+        floor_m[there] = np.nanmin(np.column_stack((heights_m, slopes.height_m[there])), axis=1)
+    return {
+        "before": slopes.before_deg,
+        "behind": slopes.beyond_deg,
+        "brow_height": slopes.height_m,
+        "floor": floor_m,
+    }
 
 
 def _sector(
@@ -142,7 +127,7 @@ def _sector(
     sectors: int,
     at: Integers,
     true_deg: AnyArray,
-    brows: _Brows,
+    brows: Brows,
     figures: dict[str, Floats],
 ) -> dict[str, Any]:
     """One row: the bearing with the middle brow distance speaks for the sector."""
@@ -179,7 +164,7 @@ def _sector(
         figures["behind"][one],
         brows.depth_m[one],
         figures["brow_height"][one] - figures["floor"][one],
-        brows.out_m[one],
+        brows.out_again_m[one],
     )
     row |= {name: float(value) for name, value in zip(names, values, strict=True)}
     row["description"] = _description(row)

@@ -9,6 +9,7 @@ import geopandas
 import numpy as np
 import shapely
 
+from hillsight.reading.ground.brows import goes_on
 from hillsight.reading.things.extent import line_extent_deg
 from hillsight.schema.frames import BUT_STATION, frame_of, frame_of_rows
 from hillsight.sight.bearings import SKYLINE_ENDS
@@ -16,12 +17,6 @@ from hillsight.sight.bearings import SKYLINE_ENDS
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats
     from hillsight.reading.view import View
-
-#: Neighbouring bearings belong to one piece of skyline while their distance changes by less than this share.
-_JUMP_SHARE = 0.1
-
-#: ... or by less than this many post spacings.
-_JUMP_POSTS = 6.0
 
 
 @dataclass(frozen=True)
@@ -93,9 +88,7 @@ def _pieces(
     n = distance_m.size
     spacing_m = max(view.grid.spacing_x_m, view.grid.spacing_y_m)
     after = np.roll(distance_m, -1)
-    jump_m = np.abs(after - distance_m)
-    allowed_m = np.maximum(_JUMP_SHARE * np.minimum(after, distance_m), _JUMP_POSTS * spacing_m)
-    breaks = (jump_m > allowed_m) | (np.roll(end, -1) != end) | ~follows
+    breaks = ~goes_on(distance_m, after, spacing_m) | (np.roll(end, -1) != end) | ~follows
     cuts = np.flatnonzero(breaks)
     if n == 0:
         runs = []

@@ -82,8 +82,9 @@ def bearing_list(
     sector = None
     if to_bearing_deg is not None and (to_bearing_deg - from_bearing_deg) % 360.0 != 0.0:
         sector = (from_bearing_deg, to_bearing_deg)
+    words = height_words or HeightWords()
     entries = [
-        _entry(view, feature, judged, lines) | {"place": place, "judged": judged}
+        _entry(view, feature, judged, lines, words) | {"place": place, "judged": judged}
         for place, (feature, judged) in enumerate(
             zip(features.itertuples(index=False), judge(view, features, sector), strict=True)
         )
@@ -101,10 +102,8 @@ def bearing_list(
         own_m = [float(heights_m[e["place"]]) for e in entries]
         add_doubt(view, entries, [e["judged"] for e in entries], own_m, errors, limits or Limits())
     _fill_gaps(entries, round_the_circle=sector is None)
-    words = height_words or HeightWords()
     for rank, entry in enumerate(entries, 1):
         entry["rank"] = rank
-        entry["relative_height"] = words.word(entry["vertical_angle_deg"], entry["height_difference_m"])
         true_deg = entry["bearing_true_deg"]
         entry["bearing_magnetic_deg"] = (
             None
@@ -128,7 +127,7 @@ def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None
             here["gap_to_next_deg"] = (after["bearing_true_deg"] - here["bearing_true_deg"]) % 360.0
 
 
-def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[str, Any]:
+def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines, words: HeightWords) -> dict[str, Any]:
     """Everything about one feature."""
     state = _state(judged)
     at = _listed(state, judged)
@@ -147,6 +146,7 @@ def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines) -> dict[
     }
     entry.update(_heights(view, judged.ground_m[at], judged.slope[at], judged.distance_m[at]))
     entry.update(_seen_part(judged))
+    entry["relative_height"] = _height_word(words, view, feature, judged, at)
     if state == "hidden":
         share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)[0]
         entry["crest_easting_m"] = float(view.easting_m + share * (here_e[0] - view.easting_m))
@@ -206,6 +206,7 @@ def _seen_part(judged: Judged) -> dict[str, float | None]:
         "right_edge_true_deg": None,
         "nearest_seen_m": None,
         "highest_seen_m": None,
+        "highest_seen_angle_deg": None,
     }
     if seen.any():
         left, right = scattered_extent_deg(judged.bearing_deg[seen])
@@ -213,8 +214,24 @@ def _seen_part(judged: Judged) -> dict[str, float | None]:
             left, right = 0.0, 360.0  # it surrounds the station: it has no edges
         part["left_edge_true_deg"], part["right_edge_true_deg"] = left, right
         part["nearest_seen_m"] = float(judged.distance_m[seen].min())
-        part["highest_seen_m"] = float(judged.ground_m[seen].max())
+        highest = _highest(judged)
+        part["highest_seen_m"] = float(judged.ground_m[highest])
+        part["highest_seen_angle_deg"] = float(np.degrees(np.arctan(judged.slope[highest])))
     return part
+
+
+def _highest(judged: Judged) -> int:
+    """Index of the highest sample that is seen."""
+    return int(np.argmax(np.where(judged.seen, judged.ground_m, -np.inf)))
+
+
+def _height_word(words: HeightWords, view: View, feature: Any, judged: Judged, listed: int) -> str | None:
+    """Word for the top of its highest part that is seen; where nothing is, of the listed point."""
+    at = _highest(judged) if judged.seen.any() else listed
+    tall_m = feature.target_height_m
+    tall_m = view.viewing.target_height_m if np.isnan(tall_m) else tall_m
+    above_m = float(judged.ground_m[at] + tall_m - view.eye.level_m)
+    return words.word(float(np.degrees(np.arctan(judged.slope[at]))), above_m)
 
 
 def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -> None:

@@ -8,19 +8,14 @@ import numpy as np
 
 from hillsight.reading.doubt.trust import Limits, bearing_plus_minus_deg, plus_minus
 from hillsight.sight.doubt import Doubtful
-from hillsight.sight.doubt_shares import seen_of_feature
+from hillsight.sight.probability import ThingSamples, seen_of_things
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Floats, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.reading.things.judged import Judged
     from hillsight.reading.view import View
-
-#: Samples of a feature whose chances are worked out: as many spread evenly, and as many of those likeliest to
-#: be seen.
-_SAMPLES = 24
 
 
 def add_doubt(
@@ -48,6 +43,7 @@ def add_doubt(
     )
     place_m = float(np.hypot(errors.station_position_m, errors.feature_position_m))
     doubtful = Doubtful.of(view.surface, view.eye, errors, feature=True)
+    seen = seen_of_things(doubtful, _samples(view, judged, heights_m))
     for k, (entry, samples) in enumerate(zip(entries, judged, strict=True)):
         for name, values in (
             ("bearing_plus_minus_deg", half.bearing_deg),
@@ -57,44 +53,24 @@ def add_doubt(
         ):
             entry[name] = float(values[k]) if np.isfinite(values[k]) else None
         _add_edges(entry, samples, place_m)
-        if entry["state"] in ("out_of_reach", "unknown"):
+        if np.isnan(seen.chance[k]):
             continue
-        chosen, weight = _chosen(samples)
-        row, column = view.grid.to_array(samples.easting_m[chosen], samples.northing_m[chosen])
-        share = seen_of_feature(view.surface, view.eye, row, column, heights_m[k], weight, errors, doubtful)
-        if np.isnan(share.any_seen):
-            continue
-        entry["seen_probability"] = share.any_seen
-        entry["visible_share_low"], entry["visible_share_high"] = share.low, share.high
-        if limits.state_word(share.any_seen) == "uncertain":
+        entry["seen_probability"] = float(seen.chance[k])
+        entry["visible_share_low"], entry["visible_share_high"] = float(seen.low[k]), float(seen.high[k])
+        if limits.state_word(entry["seen_probability"]) == "uncertain":
             entry["state"] = "uncertain"
 
 
-def _chosen(samples: Judged) -> tuple[Integers, Floats]:
-    """Indices of the samples within the reach to look at, and the weight that each stands for.
-
-    Shares rest on samples spread evenly over what the terrain as it is shows, hides and leaves unknown, so
-    that of each as much is kept as there is. Those likeliest to be seen are added for the chance that
-    anything is seen, without weight.
-    """
-    near = np.flatnonzero(samples.near)
-    if near.size <= 2 * _SAMPLES:
-        return near, samples.weight[near]
-    weight = samples.weight if samples.weight[near].any() else np.ones_like(samples.weight)
-    whole = float(weight[near].sum())
-    kept = np.zeros(weight.size)
-    for state in (samples.seen, samples.hidden, samples.unknown):
-        members = np.flatnonzero(state & (weight > 0))
-        if not members.size:
-            continue
-        upto = np.cumsum(weight[members])
-        count = max(1, round(_SAMPLES * float(upto[-1]) / whole))
-        middles = (np.arange(count) + 0.5) / count * upto[-1]
-        np.add.at(kept, members[np.searchsorted(upto, middles)], upto[-1] / count)
-    clearance = np.nan_to_num(samples.clearance_m[near], nan=-np.inf)
-    best = near[np.argsort(-clearance, kind="stable")[:_SAMPLES]]
-    chosen = np.union1d(np.flatnonzero(kept), best)
-    return chosen, kept[chosen]
+def _samples(view: View, judged: Sequence[Judged], heights_m: Sequence[float]) -> ThingSamples:
+    """The samples of all entries together."""
+    counts = [one.weight.size for one in judged]
+    east, north, weight, near, clearance_m = (
+        np.concatenate([getattr(one, name) for one in judged])
+        for name in ("easting_m", "northing_m", "weight", "near", "clearance_m")
+    )
+    row, column = view.grid.to_array(east, north)
+    starts = np.concatenate(([0], np.cumsum(counts)))
+    return ThingSamples(row, column, np.repeat(heights_m, counts), weight, near, clearance_m, starts)
 
 
 def _add_edges(entry: dict[str, Any], samples: Judged, place_m: float) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from hillsight.plan.look.glance import STEP_DEG
+from hillsight.reading.ground.brows import goes_on
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -20,10 +21,6 @@ GROUND_PARTS = ("left", "middle", "right")
 """Parts of the picture in which the near ground is asked for."""
 
 IN_PART = {"left": "On the left", "middle": "In the middle", "right": "On the right"}
-
-#: A brow or skyline goes on from one bearing to the next while its distance changes by less than this share,
-#: or this length.
-_JUMP_SHARE, _JUMP_M = 0.15, 60.0
 
 #: What holds of more than this share of a part of the picture holds of all of it.
 _ALL_BUT = 0.9
@@ -40,10 +37,7 @@ def line_along(glance: Glance, at: Integers, distance_m: Floats) -> shapely.Geom
     places = np.column_stack(
         (glance.easting_m + distance_m * np.sin(turn), glance.northing_m + distance_m * np.cos(turn))
     )
-    with np.errstate(invalid="ignore"):
-        jump_m = np.abs(np.diff(distance_m))
-        allowed_m = np.maximum(_JUMP_SHARE * np.minimum(distance_m[1:], distance_m[:-1]), _JUMP_M)
-        cuts = np.flatnonzero(~(jump_m <= allowed_m)) + 1
+    cuts = np.flatnonzero(~goes_on(distance_m[:-1], distance_m[1:], glance.spacing_m)) + 1
     runs = [run for run in np.split(np.arange(at.size), cuts) if np.isfinite(distance_m[run]).all()]
     lines = [shapely.LineString(places[run]) for run in runs if run.size >= 2]
     return shapely.MultiLineString(lines) if lines else None
