@@ -14,7 +14,7 @@ import pytest
 import rasterio
 
 from hillsight.arrays import AnyArray
-from hillsight.scripts import see_stations
+from hillsight.reading import coverage
 from hillsight.words.states import GroundState
 
 from scripts.commands import AT, REACH, Ended, done, assert_refused, terrain  # isort: skip
@@ -251,10 +251,10 @@ def test_by_bands_as_in_memory(
     given = (*at, "--only-states", "--target-height", "0", "--target-height", "3", *more)
     ended = viewshed(tmp_path, path, *given, reach="550")
     assert warped == any("Warped" in text for text in ended.notes)
-    monkeypatch.setattr(see_stations, "MOST_POSTS", 500)
-    monkeypatch.setattr(see_stations, "_BAND_POSTS", 3000)
+    monkeypatch.setattr(coverage, "MOST_POSTS", 500)
+    monkeypatch.setattr(coverage, "_BAND_POSTS", 3000)
     read_at_once = []
-    bands = see_stations.see_in_bands
+    bands = coverage.see_in_bands
 
     def watched(read: Any, *rest: Any, **options: Any) -> Any:
         def reading(window: Any) -> Any:
@@ -263,7 +263,7 @@ def test_by_bands_as_in_memory(
 
         return bands(reading, *rest, **options)
 
-    monkeypatch.setattr(see_stations, "see_in_bands", watched)
+    monkeypatch.setattr(coverage, "see_in_bands", watched)
     viewshed(tmp_path, path, *given, name="bands", reach="550")
     assert len(read_at_once) > 8 and max(read_at_once) < raster(tmp_path, "viewshed_cairn_0m").size
     for table in ("viewshed_cairn_0m", "viewshed_cairn_3m"):
@@ -275,7 +275,7 @@ def test_by_bands_as_in_memory(
 def test_depths_of_a_view_larger_than_memory_are_refused(
     ground: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(see_stations, "MOST_POSTS", 500)
+    monkeypatch.setattr(coverage, "MOST_POSTS", 500)
     words = ("viewshed", "--terrain", ground, "--at", AT, "--reach", REACH, "--out", tmp_path / "out.gpkg")
     assert_refused(tmp_path, *words, says=("Cairn", "--only-states", "--reach"))
 
@@ -283,12 +283,12 @@ def test_depths_of_a_view_larger_than_memory_are_refused(
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--inner-distance", "200"), ("--inner-distance 200 m", "--reach 200 m")),
+        (("--inner-distance", "200"), ("--inner-distance", "--reach", "the reach of 200 m")),
         (("--inner-distance", "-1"), ("--inner-distance", "-1 m")),
         (("--inner-distance", "nan"), ("--inner-distance", "finite")),
         (("--from-bearing", "361", "--to-bearing", "10"), ("--from-bearing", "361")),
         (("--to-bearing", "-400"), ("--to-bearing", "-400")),
-        (("--from-bearing", "90"), ("--from-bearing 90", "--to-bearing")),
+        (("--from-bearing", "90"), ("--from-bearing", "the bearing 90", "--to-bearing")),
         (("--from-bearing", "90", "--to-bearing", "90"), ("from bearing 90 to 90",)),
         (("--target-height", "2", "--target-height", "-2"), ("--target-height", "-2 m")),
         (("--count", "--only-states"), ("--count", "--only-states")),
@@ -304,7 +304,7 @@ def test_nonsense_is_refused(
 def test_stations_too_far_apart_to_count(
     ground: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(see_stations, "_MOST_COUNTED_POSTS", 500)
+    monkeypatch.setattr(coverage, "_MOST_COUNTED_POSTS", 500)
     given = ("viewshed", "--terrain", ground, "--at", AT, "--at", TARN, "--reach", "100", "--count")
     assert_refused(tmp_path, *given, "--out", tmp_path / "out.gpkg", says=("nearer to each other", "(500)"))
 

@@ -172,6 +172,19 @@ def check_shown(show_hidden: bool, *, features: Any, landforms: Any, **_: Any) -
         raise no_features("show_hidden")
 
 
+def field_words(
+    *, inner_distance: float, reach: float, from_bearing: float, to_bearing: float | None, **_: Any
+) -> str:
+    """A field of view for the summary; empty if it is all within the reach."""
+    words = []
+    if inner_distance > 0:
+        words.append(f"From {inner_distance:,.0f} to {reach:,.0f} m")
+    if to_bearing is not None and (to_bearing - from_bearing) % 360.0 != 0.0:
+        words += [] if words else [f"Within {reach:,.0f} m"]
+        words.append(f"between bearings {from_bearing:g} and {to_bearing:g}")
+    return ", ".join(words)
+
+
 def written_lines(result: Result) -> list[str]:
     """What was written, one line a file or folder."""
     lines = []

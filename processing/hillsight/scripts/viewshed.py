@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import click
@@ -41,7 +40,7 @@ from hillsight.scripts.running import script
 @options.output()
 @options.rasters
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, **given: Any) -> None:
     """Write which posts each station sees, and how deep the hidden ones lie.
 
     Two rasters a station: viewshed (0 beyond the reach, 1 hidden, 2 uncertain, 3 visible, 4 unknown) and
@@ -49,13 +48,12 @@ def command(**given: Any) -> None:
     depth for the first. With --probability one more: how likely each post is seen if the terrain model errs
     as it is known to. Trees, walls and buildings that it leaves out are not modelled.
     """
-    from hillsight.scripts.asked import Asked
-    from hillsight.scripts.job import run_job
-    from hillsight.scripts.see_stations import see_stations
+    from hillsight.jobs.viewshed import viewshed
+    from hillsight.scripts.report import StationReport, field_words
 
-    asked = Asked.of(given)
-    see = partial(see_stations, asked=asked)
-    run_job("viewshed", given, layers=("stations",), rasters=True, see=see, field=asked.field_words)
+    with StationReport(quiet=quiet, field=field_words(**given)) as report:
+        result = viewshed(**given, listener=report)
+    report.tell(result)
 
 
 if __name__ == "__main__":
