@@ -13,7 +13,7 @@ from hillsight.jobs.look_out import readings
 from hillsight.jobs.settling import COMPUTED
 from hillsight.jobs.stations import run_stations
 from hillsight.jobs.wanted import amid, check_bearing, check_scales, landforms_about, viewing_of
-from hillsight.layers.landform_file import read_landforms
+from hillsight.layers.contents import read_landforms
 from hillsight.reading.outlook import Landforms, Request
 from hillsight.reading.things.relative_height import HeightWords
 

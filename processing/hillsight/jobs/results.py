@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
     from hillsight.layers.provenance import Provenance
 
-#: Value of a raster where it says nothing, by the type of its values.
-
 
 @dataclass(frozen=True, eq=False)
 class Result:
@@ -50,18 +48,13 @@ class WrittenFrames(Mapping[str, "geopandas.GeoDataFrame"]):
     names: tuple[str, ...]
 
     def __getitem__(self, name: str) -> geopandas.GeoDataFrame:
-        import pyogrio
-
+        from hillsight.layers.contents import read_layer
         from hillsight.layers.frames import GEOMETRY_COLUMN, conform
         from hillsight.schema.layers import LAYERS
 
         if name not in self.names:
             raise KeyError(name)
-        frame = pyogrio.read_dataframe(self.path, layer=name)
-        columns = [column.name for column in LAYERS[name].columns]
-        return conform(
-            frame.rename_geometry(GEOMETRY_COLUMN)[[*columns, GEOMETRY_COLUMN]], LAYERS[name], None
-        )
+        return conform(read_layer(self.path, name).rename_geometry(GEOMETRY_COLUMN), LAYERS[name], None)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.names)

@@ -17,7 +17,7 @@ from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.settling import COMPUTED
 from hillsight.jobs.wanted import amid, landforms_about, viewing_of
 from hillsight.landform.survey import worth_seeing
-from hillsight.layers.landform_file import read_landforms
+from hillsight.layers.contents import read_landforms
 from hillsight.plan.look.looking import Looker
 from hillsight.plan.observer import Observer
 from hillsight.plan.vocabulary import COMPASS

@@ -1,9 +1,10 @@
-"""What a GeoPackage of hillsight holds for one station, read back for drawing; absent layers stay absent."""
+"""What a GeoPackage of hillsight holds, read back: layers as the schema has them, stations, landforms."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,10 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.errors import HillsightError, StationError
+from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground.grid import between_posts
 from hillsight.ground.transform import middle_near, operation_between
-from hillsight.ground.vector import carried
+from hillsight.ground.vector import IN_MEMORY, carried, list_layers
+from hillsight.schema.frames import in_order
+from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
@@ -77,17 +80,18 @@ def read_contents(package: Path) -> Iterator[Content]:
     ------
     HillsightError : it is no GeoPackage with stations
     """
-    import pyogrio
-
-    stations = _stations(package)
-    present = {str(name) for name in pyogrio.list_layers(package)[:, 0]}
-    frames = {
-        name: stations if name == "stations" else pyogrio.read_dataframe(package, layer=name)
-        for name in LAYERS
-        if name in present
-    }
+    if not Path(package).is_file():
+        raise HillsightError("there is no such file", where=str(package))
+    present = _layers_in(package)
+    if "stations" not in present:
+        raise HillsightError(
+            "this is no GeoPackage with stations",
+            where=str(package),
+            remedy="Give a file that hillsight wrote",
+        )
+    frames = {name: read_layer(package, name) for name in LAYERS if name in present}
     document, tables = _documents(package)
-    for label in stations["station"]:
+    for label in frames["stations"]["station"]:
         yield Content(
             str(label),
             {name: frame[frame["station"] == label].reset_index(drop=True) for name, frame in frames.items()},
@@ -97,44 +101,64 @@ def read_contents(package: Path) -> Iterator[Content]:
         )
 
 
-def read_content(package: Path, station: str, crs: CRS | None = None) -> Content:
-    """Read what the file holds for one station.
-
-    Parameters
-    ----------
-    package : GeoPackage that hillsight wrote
-    station : the station's label
-    crs : to bring the vector layers into; None leaves them as they are. Rasters keep their own
+def read_landforms(
+    source: str | Mapping[str, geopandas.GeoDataFrame], crs: CRS
+) -> dict[str, geopandas.GeoDataFrame]:
+    """Layers of landforms in a file or in memory, in a CRS.
 
     Raises
     ------
-    HillsightError : the file cannot be read; StationError : it has no such station
+    FeatureError : no such file, or none of its layers holds landforms with their columns
     """
-    labels = []
-    for content in read_contents(package):
-        if content.label == station:
-            return content if crs is None else content.in_crs(crs)
-        labels.append(content.label)
-    raise StationError(
-        f"there is no station {station!r}",
-        where=str(package),
-        remedy=f"The stations are: {', '.join(repr(label) for label in labels)}",
-    )
+    there = set(source if isinstance(source, Mapping) else list_layers(source))
+    frames = {}
+    for name in (layer.name for layer in LANDFORM_LAYERS if layer.name in there):
+        frame = (
+            fitted(source[name], name, IN_MEMORY) if isinstance(source, Mapping) else read_layer(source, name)
+        )
+        frames[name] = carried(frame, crs)
+    if not frames:
+        raise FeatureError(
+            "the file holds no landforms",
+            where=IN_MEMORY if isinstance(source, Mapping) else source,
+            remedy="Give a file that hillsight landforms wrote, or name no file to have them read",
+            parameters=("landforms",),
+        )
+    return frames
 
 
-def _stations(package: Path) -> Any:
+def read_layer(path: str | Path, name: str) -> geopandas.GeoDataFrame:
+    """One layer of a file, as :func:`fitted` makes it."""
     import pyogrio
 
-    if not Path(package).is_file():
-        raise HillsightError("there is no such file", where=str(package))
-    try:
-        return pyogrio.read_dataframe(package, layer="stations")
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise HillsightError(
-            "this is no GeoPackage with stations",
-            where=str(package),
+    return fitted(pyogrio.read_dataframe(path, layer=name), name, str(path))
+
+
+def fitted(frame: geopandas.GeoDataFrame, name: str, where: str) -> geopandas.GeoDataFrame:
+    """A layer's columns of a frame, in order and of their types, with its geometry; others are left out.
+
+    Raises
+    ------
+    FeatureError : columns of the layer are missing
+    """
+    layer = LAYERS[name]
+    missing = [column.name for column in layer.columns if column.name not in frame.columns]
+    if missing:
+        raise FeatureError(
+            f"this is no layer {name} as hillsight writes it: it lacks {', '.join(missing)}",
+            where=f"{where}, layer {name}",
             remedy="Give a file that hillsight wrote",
-        ) from error
+        )
+    return in_order(frame, layer)
+
+
+def _layers_in(package: Path) -> set[str]:
+    import pyogrio
+
+    try:
+        return {str(name) for name in pyogrio.list_layers(package)[:, 0]}
+    except pyogrio.errors.DataSourceError:
+        return set()
 
 
 def _tables_of(documents: list[dict[str, Any]], station: str) -> dict[str, str]:

@@ -16,8 +16,8 @@ from hillsight.ground.magnetic import declination
 from hillsight.jobs.inputs import settled_out_crs
 from hillsight.layers.atomic import check_place
 from hillsight.layers.bearing_csv import bearing_csv
+from hillsight.layers.contents import read_landforms
 from hillsight.layers.frames import out_operation
-from hillsight.layers.landform_file import read_landforms
 from hillsight.layers.package import package
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
