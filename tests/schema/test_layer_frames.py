@@ -84,5 +84,8 @@ def test_what_a_file_gives_back_gets_the_order_and_the_types():
     again = in_order(shuffled.astype({"rank": float})[list(reversed(shuffled.columns))], LAYERS["relations"])
     assert list(again.columns) == list(shuffled.columns)
     assert again.dtypes.tolist() == shuffled.dtypes.tolist()
+    older = in_order(shuffled.drop(columns="nearer_by_m"), LAYERS["relations"])
+    assert older.dtypes.tolist() == shuffled.dtypes.tolist()
+    assert older["nearer_by_m"].isna().all()
     with pytest.raises(KeyError, match="gap_deg"):
         in_order(shuffled.drop(columns="gap_deg"), LAYERS["relations"])

@@ -139,10 +139,10 @@ def fitted(frame: geopandas.GeoDataFrame, name: str, where: str) -> geopandas.Ge
 
     Raises
     ------
-    FeatureError : columns of the layer are missing
+    FeatureError : columns of the layer are missing; those that may be null become null instead
     """
     layer = LAYERS[name]
-    missing = [column.name for column in layer.columns if column.name not in frame.columns]
+    missing = [c.name for c in layer.columns if not c.optional and c.name not in frame.columns]
     if missing:
         raise FeatureError(
             f"this is no layer {name} as hillsight writes it: it lacks {', '.join(missing)}",

@@ -71,11 +71,17 @@ def with_station(frame: geopandas.GeoDataFrame, label: str) -> geopandas.GeoData
 def in_order(frame: geopandas.GeoDataFrame, layer: Layer) -> geopandas.GeoDataFrame:
     """A frame read back from a file, with the layer's columns in order and of their types.
 
+    Optional columns that it lacks are null: a file of an older version may not have them.
+
     Raises
     ------
-    KeyError : a column is missing
+    KeyError : another column is missing
     """
-    columns = {column.name: typed(frame[column.name], column) for column in layer.columns}
+    nothing = [None] * len(frame)
+    columns = {
+        c.name: typed(nothing if c.optional and c.name not in frame else frame[c.name], c)
+        for c in layer.columns
+    }
     shapes = frame.geometry.reset_index(drop=True)
     return geopandas.GeoDataFrame(columns, geometry=shapes, crs=frame.crs).set_index(frame.index)
 
