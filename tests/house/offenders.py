@@ -39,7 +39,6 @@ UNUSED_NAMES = {
     "hillsight.plan.relocation.decision:STATES",
     "hillsight.reading.things.relative_height:WORDS",
     "hillsight.schema.frames:column_names",
-    "hillsight.sheets.paper.palette:ALL_COLOURS",
     "hillsight.sight.doubt:probability_at",
     "hillsight.sight.many:count_visible",
 }
