@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from hillsight.scripts.bearing_table import bearing_table, whole_degrees
-from hillsight.scripts.report import station_lines
+from hillsight.scripts.summary_lines import station_lines
 
 
 @pytest.mark.parametrize(

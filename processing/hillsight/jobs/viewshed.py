@@ -9,11 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pyproj import CRS
 
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
-from hillsight.ground.transform import transformer
 from hillsight.jobs.doubts import error_model, error_note, uncertain_limits
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.requests import ViewshedRequest
@@ -29,7 +27,7 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.ground.grid import Grid
-    from hillsight.ground.transform import CheckedTransformer
+    from hillsight.ground.transform import Operation
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.results import Result
     from hillsight.reading.coverage import Seen, Stand
@@ -204,7 +202,7 @@ def _readings(inputs: Inputs, question: Question, listener: Listener, *, counted
     terrain = inputs.terrain
     if counted and len(inputs.stations) > _MOST_COUNTED:
         raise CallError(f"{len(inputs.stations):,} stations are more than a raster of 16 bits counts")
-    geodesy, to_wgs84 = Geodesy(terrain.crs), transformer(terrain.crs, CRS(4326))
+    geodesy, to_wgs84 = Geodesy(terrain.crs), terrain.to_wgs84
     with terrain.reading() as read:
         stands = []
         for station in inputs.stations:
@@ -235,7 +233,7 @@ def _readings(inputs: Inputs, question: Question, listener: Listener, *, counted
                     for height_m, one in zip(question.target_heights_m, counts, strict=True)
                 )
             )
-    yield Reading(operations=(to_wgs84.operation,))
+    yield Reading(operations=(to_wgs84,))
 
 
 def _row(
@@ -244,7 +242,7 @@ def _row(
     areas: dict[str, float],
     question: Question,
     geodesy: Geodesy,
-    to_wgs84: CheckedTransformer,
+    to_wgs84: Operation,
 ) -> geopandas.GeoDataFrame:
     station, doubt = at.station, seen.doubt
     longitude, latitude = (float(v[0]) for v in to_wgs84(station.easting_m, station.northing_m))

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import click
 
+from hillsight.jobs.settling import COMPUTED
 from hillsight.scripts import options
-from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
-
-#: What --landforms holds when it is given without a file.
-COMPUTED = "computed"
+from hillsight.scripts.options import NUMBER, PATH, stack
 
 scales = click.option(
     "--scale",
@@ -53,13 +51,7 @@ around = click.option(
 )
 
 map_names = stack(
-    click.option(
-        "--features",
-        multiple=True,
-        type=TEXT,
-        metavar="FILE",
-        help="Map features whose names landforms take: any vector file; may be repeated.",
-    ),
+    options.map_features("Map features whose names landforms take"),
     options.feature_layer,
 )
 

@@ -24,16 +24,19 @@ from hillsight.scripts.running import script
 @options.output()
 @landform_options.pictures
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, **given: Any) -> None:
     """Read the shape of the ground: what a hill navigator argues from.
 
     Tops with their prominence, saddles, ridges, valley lines, spurs, re-entrants, breaks of slope, level and
     steep ground, hollows. Terrain models are smoothed and wrong by metres in places: a landform smaller than
     a few of their posts may be missing, and a crag is gentler in them than on the hill.
     """
-    from hillsight.scripts.landform_job import run_landforms
+    from hillsight.jobs.landforms import landforms
+    from hillsight.scripts.report import LandformReport
 
-    run_landforms(given)
+    with LandformReport(quiet=quiet) as report:
+        result = landforms(**given, listener=report)
+    report.tell(result)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,9 @@ from typing import Any, TypeVar
 
 import click
 
+from hillsight.errors import CallError
+from hillsight.jobs.settling import a_day
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -47,13 +50,9 @@ class Day(click.ParamType):  # type: ignore[type-arg, unused-ignore]
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime.date:
         """The day, or a usage error."""
-        if isinstance(value, datetime.date):
-            return value
-        if str(value).strip().lower() == "today":
-            return datetime.datetime.now(datetime.UTC).date()
         try:
-            return datetime.date.fromisoformat(str(value).strip())
-        except ValueError:
+            return a_day("date", value)
+        except CallError:
             self.fail(f"{value!r} is no date; write YYYY-MM-DD or today", param, ctx)
 
 
@@ -219,6 +218,18 @@ first_ground = click.option(
 )
 
 
+def map_features(what: str, *, required: bool = False) -> Callable[[F], F]:
+    """The option for files of map features; ``what`` they are for begins its help."""
+    return click.option(
+        "--features",
+        multiple=True,
+        required=required,
+        type=TEXT,
+        metavar="FILE",
+        help=f"{what}: any vector file; may be repeated.",
+    )
+
+
 feature_layer = click.option(
     "--feature-layer",
     multiple=True,
@@ -238,14 +249,7 @@ evidence = click.option(
 def features(*, required: bool = False) -> Callable[[F], F]:
     """Options for map features and the bearing list."""
     return stack(
-        click.option(
-            "--features",
-            multiple=True,
-            required=required,
-            type=TEXT,
-            metavar="FILE",
-            help="Map features to list by bearing: any vector file; may be repeated.",
-        ),
+        map_features("Map features to list by bearing", required=required),
         feature_layer,
         evidence,
         click.option(

@@ -23,16 +23,20 @@ from hillsight.scripts.running import script
 @profile_options.section
 @options.output(required=False)
 @options.quiet
-def command(**given: Any) -> None:
+def command(quiet: bool, **given: Any) -> None:
     """Cut the ground along a sight line: from each station to a target, or out on a true bearing.
 
     Tells where ground turns out of view and where it comes back, how deep the dead ground between lies, by
     how much a target is clear or hidden, and what is crossed on the way. --out, --csv and --drawing write
     it. A section says nothing of the ground to its left and right, nor of trees, walls and buildings.
     """
-    from hillsight.scripts.profile_job import run_profile
+    from hillsight.jobs.profile import profile
+    from hillsight.scripts.report import Terminal
+    from hillsight.scripts.summary_lines import section_lines
 
-    run_profile(given)
+    with Terminal(quiet=quiet) as terminal:
+        result = profile(**given, listener=terminal)
+    terminal.say(section_lines(result.sections), result)
 
 
 if __name__ == "__main__":

@@ -43,13 +43,7 @@ section = stack(
         help="Target above the ground, m. Without it: 0, or what a feature says of itself.",
     ),
     options.refraction,
-    click.option(
-        "--features",
-        multiple=True,
-        type=TEXT,
-        metavar="FILE",
-        help="Map features to tell of along the section: any vector file; may be repeated.",
-    ),
+    options.map_features("Map features to tell of along the section"),
     options.feature_layer,
     options.evidence,
     click.option(

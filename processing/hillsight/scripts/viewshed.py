@@ -49,7 +49,8 @@ def command(quiet: bool, **given: Any) -> None:
     as it is known to. Trees, walls and buildings that it leaves out are not modelled.
     """
     from hillsight.jobs.viewshed import viewshed
-    from hillsight.scripts.report import StationReport, field_words
+    from hillsight.scripts.report import StationReport
+    from hillsight.scripts.summary_lines import field_words
 
     with StationReport(quiet=quiet, field=field_words(**given)) as report:
         result = viewshed(**given, listener=report)

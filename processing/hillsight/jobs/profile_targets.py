@@ -1,4 +1,4 @@
-"""What sections lead to: places and features of the command line, settled on the working grid."""
+"""What sections lead to: places and features, settled on the working grid."""
 
 from __future__ import annotations
 
@@ -13,77 +13,99 @@ from hillsight.errors import CallError, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.stations import parse_at, plain_label
 from hillsight.ground.transform import operation_between
+from hillsight.jobs.inputs import no_features
 from hillsight.reading.section.profile import Target
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from pyproj import CRS
 
     from hillsight.ground.transform import Operation
-    from hillsight.scripts.inputs import Inputs
+    from hillsight.jobs.inputs import Inputs
+    from hillsight.jobs.requests import ProfileRequest
 
 _TALLEST_M = 500.0
 #: Names offered in place of one that is not there.
 _NAMES_OFFERED = 6
 
 
-def check_call(given: Mapping[str, Any]) -> None:
-    """Refuse options that make no sense, before any file is read.
+def check_call(request: ProfileRequest) -> None:
+    """Refuse what makes no sense, before any file is read.
 
     Raises
     ------
     CallError : out of bounds, or several that do not go together
     """
-    targets, bearings = [*given["to"], *given["to_feature"]], given["bearing"]
+    targets, bearings = [*request.to, *request.to_feature], request.bearing
     if not targets and not bearings:
         raise CallError(
             "nothing to look at is given",
-            remedy='Give --to "E,N,name", --to-feature NAME or --bearing DEGREES',
+            remedy='Give a place "E,N,name", the name of a feature, or a bearing in degrees',
+            parameters=("to", "to_feature", "bearing"),
         )
     if targets and bearings:
         raise CallError(
-            "--bearing and a target are given",
-            remedy="Give either --bearing, or --to and --to-feature; run twice for both",
+            "a bearing and a target are given",
+            remedy="Give either bearings or targets; run twice for both",
+            parameters=("bearing", "to", "to_feature"),
         )
     for bearing in bearings:
         if not 0 <= bearing <= 360:
-            raise CallError(f"--bearing is {bearing:g}", remedy="Give degrees from true north, 0 to 360")
-    for option, about, absent in (
-        ("--reach", "--bearing", given["reach"] is None or bool(bearings)),
-        ("--target-height", "a target", given["target_height"] is None or bool(targets)),
-    ):
-        if not absent:
-            raise CallError(f"{option} is about {about}, and none is given", remedy="Leave it out")
-    if given["target_height"] is not None and not 0 <= given["target_height"] <= _TALLEST_M:
+            raise CallError(
+                f"the bearing is {bearing:g}",
+                remedy="Give degrees from true north, 0 to 360",
+                parameters=("bearing",),
+            )
+    if request.reach is not None and not bearings:
         raise CallError(
-            f"--target-height is {given['target_height']:g} m",
-            remedy=f"Give metres above the ground, from 0 to {_TALLEST_M:g}",
+            "a reach is about a bearing, and none is given",
+            remedy="Leave it out",
+            parameters=("reach", "bearing"),
         )
-    if not given["features"]:
-        for option, value in (
-            ("--to-feature", given["to_feature"]),
-            ("--beside", given["beside"] is not None),
-        ):
-            if value:
-                raise CallError(
-                    f"{option} is about map features, and none are given", remedy="Add --features FILE"
-                )
-    if given["beside"] is not None and given["beside"] < 0:
-        raise CallError(f"--beside is {given['beside']:g} m", remedy="Give a distance of 0 or more")
-    if given["exaggeration"] is not None:
-        if not 0.1 <= given["exaggeration"] <= 1000:
-            raise CallError(
-                f"--exaggeration is {given['exaggeration']:g}", remedy="Give 0.1 to 1000; 1 is none"
-            )
-        if given["drawing"] is None and given["pictures"] is None:
-            raise CallError(
-                "--exaggeration is about a drawing, and none is asked for", remedy="Add --drawing FILE"
-            )
+    if request.target_height is not None and not targets:
+        raise CallError(
+            "a target height is about a target, and none is given",
+            remedy="Leave it out",
+            parameters=("target_height",),
+        )
+    if request.target_height is not None and not 0 <= request.target_height <= _TALLEST_M:
+        raise CallError(
+            f"the target height is {request.target_height:g} m",
+            remedy=f"Give metres above the ground, from 0 to {_TALLEST_M:g}",
+            parameters=("target_height",),
+        )
+    if not request.features:
+        wanted = ["to_feature"] if request.to_feature else []
+        wanted += ["beside"] if request.beside is not None else []
+        if wanted:
+            raise no_features(*wanted)
+    if request.beside is not None and request.beside < 0:
+        raise CallError(
+            f"the distance beside the section is {request.beside:g} m",
+            remedy="Give a distance of 0 or more",
+            parameters=("beside",),
+        )
+    _check_exaggeration(request)
 
 
-def settle_targets(given: Mapping[str, Any], inputs: Inputs) -> tuple[list[Target], list[Operation]]:
-    """Targets in the order --to, --to-feature, each on the terrain and under a name of its own.
+def _check_exaggeration(request: ProfileRequest) -> None:
+    if request.exaggeration is None:
+        return
+    if not 0.1 <= request.exaggeration <= 1000:
+        raise CallError(
+            f"the exaggeration is {request.exaggeration:g}",
+            remedy="Give 0.1 to 1000; 1 is none",
+            parameters=("exaggeration",),
+        )
+    if request.drawing is None and request.pictures is None:
+        raise CallError(
+            "an exaggeration is about a drawing, and none is asked for",
+            remedy="Name a drawing too",
+            parameters=("exaggeration", "drawing"),
+        )
+
+
+def settle_targets(request: ProfileRequest, inputs: Inputs) -> tuple[list[Target], list[Operation]]:
+    """Targets in the order places, features, each on the terrain and under a name of its own.
 
     Returns them with the distinct coordinate operations used.
 
@@ -91,17 +113,17 @@ def settle_targets(given: Mapping[str, Any], inputs: Inputs) -> tuple[list[Targe
     ------
     HillsightError : no place, off the terrain, no such feature or several
     """
-    height_m = given["target_height"]
+    height_m = request.target_height
     crs = horizontal_crs(inputs.terrain.source_crs)
-    if given["at_crs"] is not None:
-        crs = parse_crs(given["at_crs"], "the CRS of the places", ("at_crs",))
+    if request.at_crs is not None:
+        crs = parse_crs(request.at_crs, "the CRS of the places", ("at_crs",))
     targets: list[Target] = []
     operations: dict[Operation, None] = {}
-    for number, text in enumerate(given["to"], 1):
+    for number, text in enumerate(request.to, 1):
         target, operation = _place(text, crs, inputs, number, height_m or 0.0)
         targets.append(target)
         operations[operation] = None
-    targets += [_feature(name, inputs, height_m) for name in given["to_feature"]]
+    targets += [_feature(name, inputs, height_m) for name in request.to_feature]
     return _renamed(targets), list(operations)
 
 
@@ -109,27 +131,29 @@ def _place(text: str, crs: CRS, inputs: Inputs, number: int, height_m: float) ->
     try:
         place = parse_at(text, crs)
     except StationError as error:
-        raise CallError(error.what, where="--to", remedy=error.remedy) from error
+        raise CallError(error.what, where="target", remedy=error.remedy, parameters=("to",)) from error
     name = plain_label(place.name or "") or f"target {number}"
     try:
         change = operation_between(crs, inputs.terrain.crs, inputs.terrain.near)
         easting, northing = (float(v[0]) for v in change(place.x, place.y))
     except HillsightError as error:
-        raise CallError(f"target {name!r}: {error.what}", where="--to", remedy=error.remedy) from error
+        raise CallError(
+            error.what, where=f"target {name!r}", remedy=error.remedy, parameters=("to",)
+        ) from error
     target = Target(name, easting, northing, height_m)
-    _check_on_terrain(target, inputs, "--to")
+    _check_on_terrain(target, inputs, "to")
     return target, change
 
 
-def _check_on_terrain(target: Target, inputs: Inputs, where: str) -> None:
+def _check_on_terrain(target: Target, inputs: Inputs, parameter: str) -> None:
     west, south, east, north = inputs.terrain.bounds_m
     if west <= target.easting_m <= east and south <= target.northing_m <= north:
         return
     raise CallError(
         f"the target {target.name!r} at E {target.easting_m:.1f} N {target.northing_m:.1f} lies off the "
         f"terrain, which spans E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
-        where=where,
-        remedy="Give a target on it, or terrain that covers it; --at-crs says in which CRS it is given",
+        remedy="Give a target on it, or terrain that covers it, or say in which CRS the target is given",
+        parameters=(parameter, "at_crs"),
     )
 
 
@@ -143,7 +167,9 @@ def _feature(wanted: str, inputs: Inputs, height_m: float | None) -> Target:
     rows = rows or [i for i, name in enumerate(names) if name.casefold() == key.casefold()]
     if not rows:
         raise CallError(
-            f"no feature is called {wanted!r}", where="--to-feature", remedy=_offer(key, names, inputs)
+            f"no feature is called {wanted!r}",
+            remedy=_offer(key, names, inputs),
+            parameters=("to_feature",),
         )
     places = [_standing_for(features.geometry.iloc[i]) for i in rows]
     if len(rows) > 1:
@@ -154,14 +180,14 @@ def _feature(wanted: str, inputs: Inputs, height_m: float | None) -> Target:
         more = "" if len(rows) <= _NAMES_OFFERED else " and more"
         raise CallError(
             f"{len(rows)} features are called {wanted!r}: {listed}{more}",
-            where="--to-feature",
-            remedy=f'Give the place itself, as --to "{places[0].x:.0f},{places[0].y:.0f},{key}"',
+            remedy=f'Give the place itself, as "{places[0].x:.0f},{places[0].y:.0f},{key}"',
+            parameters=("to",),
         )
     if height_m is None:
         own_m = float(features["target_height_m"].iloc[rows[0]])
         height_m = 0.0 if np.isnan(own_m) else own_m
     target = Target(names[rows[0]], places[0].x, places[0].y, height_m, rows[0])
-    _check_on_terrain(target, inputs, "--to-feature")
+    _check_on_terrain(target, inputs, "to_feature")
     return target
 
 
@@ -169,7 +195,7 @@ def _offer(wanted: str, names: list[str], inputs: Inputs) -> str:
     """Names like the one wanted, else those nearest to the stations."""
     folded = {name.casefold(): name for name in names if name}
     if not folded:
-        return "None of the features has a name; give --to"
+        return "None of the features has a name; give a place"
     like = get_close_matches(wanted.casefold(), folded, n=3, cutoff=0.6)
     like += [name for name in folded if wanted.casefold() in name and name not in like]
     if like:
