@@ -11,8 +11,8 @@ How a job goes, and where each step stands:
    ``requests`` declares the requests, made of parts that jobs share; ``settling`` turns each value into what
    its annotation says (floats, tuples, paths) or raises one clear error. A request pickles.
 2. ``run_some_job(request, listener)`` does the work, here or in another process. What makes no sense is
-   refused before a file is opened (``wanted``, ``outputs.check_outputs``). No text speaks of ``--options``:
-   an error names its ``parameters``, and the script adds how they are given.
+   refused before a file is opened (``wanted``, ``outputs.check_outputs``). An error speaks in plain words and
+   names its ``parameters``; the script adds how these are given on the command line.
 3. ``with inputs.opened(request) as inputs`` gives terrain, stations and features on one working grid.
    Each may be a file or in memory (``memory``: ``Raster``, xarray, GeoDataFrame).
 4. What is found goes into a ``sink`` as it comes: a GeoPackage, in which rows are written some stations at a

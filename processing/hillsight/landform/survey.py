@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
 import shapely
 
-from hillsight.kernels.threads import cores
+from hillsight.kernels.threads import workers
 from hillsight.landform.area_rows import break_rows, hollow_rows, level_rows, steep_rows
 from hillsight.landform.crossing import kept_apart
 from hillsight.landform.describing import described
@@ -114,9 +114,9 @@ def _read_all(
         if progress is not None:
             progress(share)
 
-    with ThreadPoolExecutor(cores()) as pool:
+    with workers(len(scales) + 1) as pool:
         peaks = pool.submit(raw_peaks, surface)
-        worked = [Worked.of(surface, scale_m) for scale_m in scales]
+        worked = list(pool.map(partial(Worked.of, surface), scales))
         risen = list(pool.map(rises, worked))
     done(0.1)
     found, which = tops(list(zip(worked, risen, strict=True)), surface, peaks.result())
@@ -132,10 +132,10 @@ def _read_all(
             ground, rise, numbers, over = _near(ground, rise, numbers, over, seen_from, spread_m)
         counted = numbers >= 0
         crossed = np.flatnonzero(counted & (rise.saddles >= 0))
-        with ThreadPoolExecutor(2) as pool:  # their kernels run without the interpreter lock
+        with workers(2) as pool:  # their kernels run without the interpreter lock
             flowing = pool.submit(valley_network, ground)
-            ridges = ridge_network(ground, rise.summits[counted], rise.saddles[crossed])
-            valleys = flowing.result()
+            rising = pool.submit(ridge_network, ground, rise.summits[counted], rise.saddles[crossed])
+            valleys, ridges = flowing.result(), rising.result()
         ridges = kept_apart(ridges, valleys, rise.saddles[crossed], ground.grid.columns)
         read = Read(
             ground,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from threading import Lock, local
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.kernels.threads import cores
+from hillsight.kernels.threads import budget, workers
 from hillsight.sight.answers import Answers
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import Maxima
@@ -159,14 +158,12 @@ def _add_visible(words: NDArray[np.uint64], states: Bytes, window: Window, total
 
 def _in_order[Found](work: Callable[[Eye], Found], eyes: Iterable[Eye]) -> Iterator[Found]:
     """Do the work for several eyes at a time and give the results in the eyes' order."""
-    pool = ThreadPoolExecutor(cores())
+    threads = budget()
     waiting: deque[Future[Found]] = deque()
-    try:
+    with workers(threads) as pool:
         for eye in eyes:
             waiting.append(pool.submit(work, eye))
-            if len(waiting) >= cores() + _WAITING:
+            if len(waiting) >= (1 if threads == 1 else threads + _WAITING):
                 yield waiting.popleft().result()
         while waiting:
             yield waiting.popleft().result()
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
