@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import terrains
+from hillsight.kernels.threads import VARIABLE
 from hillsight.sight import many
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.many import count_visible, see_many
@@ -116,7 +117,7 @@ def test_the_number_of_threads_changes_nothing(monkeypatch, workers):
     surface, eyes = _surface(voids=True), list(_eyes(20))
     views = [sight.states for sight in see_many(surface, eyes, 900.0)]
     count = count_visible(surface, eyes, 900.0)
-    monkeypatch.setattr(many, "cores", lambda: workers)
+    monkeypatch.setenv(VARIABLE, str(workers))
     for before, after in zip(views, see_many(surface, eyes, 900.0), strict=True):
         assert np.array_equal(after.states, before)
     assert np.array_equal(count_visible(surface, eyes, 900.0), count)
@@ -125,7 +126,7 @@ def test_the_number_of_threads_changes_nothing(monkeypatch, workers):
 @pytest.mark.parametrize("workers", [1, 3])
 def test_views_come_in_order_and_eyes_are_taken_as_needed(monkeypatch, workers):
     """Eyes whose views take unlike times; each is known by where its window begins."""
-    monkeypatch.setattr(many, "cores", lambda: workers)
+    monkeypatch.setenv(VARIABLE, str(workers))
     surface, taken = _surface(), []
 
     def endless():
@@ -144,7 +145,7 @@ def test_views_come_in_order_and_eyes_are_taken_as_needed(monkeypatch, workers):
 
 def test_a_slow_first_view_lets_no_other_by(monkeypatch):
     """Results wait for those before them, and no more eyes than agreed are taken meanwhile."""
-    monkeypatch.setattr(many, "cores", lambda: 3)
+    monkeypatch.setenv(VARIABLE, "3")
     began, order = [], []
 
     def work(eye):
@@ -166,7 +167,8 @@ def _interrupted(views):
 
 
 @pytest.mark.parametrize("how", ["closed", "dropped", "exception"])
-def test_an_interrupted_consumer_closes_the_pool(how):
+def test_an_interrupted_consumer_closes_the_pool(how, monkeypatch):
+    monkeypatch.setenv(VARIABLE, "2")
     before, surface = _pool_threads(), _surface()
     taken = []
 

@@ -20,6 +20,7 @@ from hillsight.jobs.stations import Reading, run_stations
 from hillsight.jobs.wanted import check_bearing, viewing_of
 from hillsight.reading.coverage import Question, add_to_counts, areas_ha, hull, no_counts, stand, views
 from hillsight.reading.station_row import reach_notes, station_frame
+from hillsight.schema.rasters import NOT_COUNTED
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -34,7 +35,8 @@ if TYPE_CHECKING:
 
 LAYERS = ("stations",)
 
-_MOST_COUNTED = np.iinfo(np.uint16).max
+#: One number of 16 bits says that nothing was counted.
+_MOST_COUNTED = NOT_COUNTED - 1
 
 
 def viewshed(

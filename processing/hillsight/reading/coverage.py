@@ -19,6 +19,7 @@ from hillsight.ground.grid import Surface
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
+from hillsight.schema.rasters import NOT_COUNTED
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.many import see_many
@@ -161,7 +162,7 @@ def hull(windows: Sequence[Window]) -> Window:
 
 
 def no_counts(terrain: Terrain, together: Window, targets: int) -> AnyArray:
-    """Counts of stations, all 0, of the posts of a window: (targets, rows, columns) uint16.
+    """Counts of stations of the posts of a window, (targets, rows, columns) uint16, all of them NOT_COUNTED.
 
     Raises
     ------
@@ -175,7 +176,7 @@ def no_counts(terrain: Terrain, together: Window, targets: int) -> AnyArray:
             remedy="Give a shorter reach, or stations nearer to each other",
             parameters=("reach",),
         )
-    return np.zeros((targets, together.rows, together.columns), np.uint16)
+    return np.full((targets, together.rows, together.columns), NOT_COUNTED, np.uint16)
 
 
 def add_to_counts(counts: AnyArray, together: Window, at: Window, states: Bytes) -> None:
@@ -186,6 +187,8 @@ def add_to_counts(counts: AnyArray, together: Window, at: Window, states: Bytes)
     """
     top, left = at.row - together.row, at.column - together.column
     there = counts[:, top : top + at.rows, left : left + at.columns]
+    asked = (states != GroundState.BEYOND) & (states != GroundState.UNKNOWN)
+    there[asked & (there == NOT_COUNTED)] = 0
     there += states == GroundState.VISIBLE
 
 
