@@ -33,7 +33,6 @@ UNUSED_NAMES = {
     "hillsight.plan.relocation.decision:STATES",
     "hillsight.reading.things.relative_height:WORDS",
     "hillsight.schema.frames:column_names",
-    "hillsight.sight.doubt:probability_at",
     "hillsight.sight.many:count_visible",
 }
 

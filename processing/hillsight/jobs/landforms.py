@@ -105,10 +105,13 @@ def run_landforms(request: LandformsRequest, listener: Listener = SILENT) -> Res
         provenance = provenance_of("landforms", told, inputs)
         files: dict[str, tuple[Path, ...]] = {}
         with sink_for(
-            request.out, layers, provenance, inputs=inputs.paths, out_crs=out_crs,
+            request.out,
+            layers,
+            provenance,
+            inputs=inputs.paths,
+            out_crs=out_crs,
             near=inputs.terrain.near,
             rasters_wanted=False,
-
         ) as sink:
             with listener.work("landforms") as advance:
                 frames = survey(surface, scales_m, thresholds, Geodesy(surface.grid.crs), advance)

@@ -157,10 +157,13 @@ def run_profile(request: ProfileRequest, listener: Listener = SILENT) -> Profile
             notes=notes,
         )
         with sink_for(
-            request.out, LAYERS, provenance, inputs=inputs.paths, out_crs=out_crs,
+            request.out,
+            LAYERS,
+            provenance,
+            inputs=inputs.paths,
+            out_crs=out_crs,
             near=inputs.terrain.near,
             rasters_wanted=False,
-
         ) as sink:
             sections = [section for section, _ in cuts]
             sink.add(profile_frames(sections, [along for _, along in cuts], inputs.terrain.crs))
