@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.kernels.compiled import compiled
+from hillsight.kernels.compiled import compiled, inlined
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers
@@ -30,6 +30,34 @@ def keep_to_slope(drainage: Drainage, spacing_x_m: float, spacing_y_m: float) ->
     receiver = drainage.receiver.ravel().copy()
     _follow(np.ascontiguousarray(drainage.filled_m), receiver, drainage.order, spacing_x_m, spacing_y_m)
     return replace(drainage, receiver=receiver.reshape(drainage.receiver.shape))
+
+
+@inlined
+def _facet(number: int) -> tuple[tuple[int, int], tuple[int, int], int]:
+    """Steps to the straight and to the diagonal neighbour of one of eight triangles; its turning sense."""
+    turn = number // 2
+    side = 1 if number % 2 == 0 else -1
+    if turn == 0:
+        return (0, 1), (side, 1), side
+    if turn == 1:
+        return (1, 0), (1, -side), side
+    if turn == 2:
+        return (0, -1), (-side, -1), side
+    return (-1, 0), (-1, side), side
+
+
+@inlined
+def _fall(along: float, across: float, widest: float, slant: float) -> tuple[float, float]:
+    """Steepest fall within a triangle, and its angle from the straight neighbour, 0 to ``widest``.
+
+    along, across : fall to the straight neighbour, and from it to the diagonal one; slant : to the latter
+    """
+    angle = min(max(math.atan2(across, along), 0.0), widest) if along > 0 or across > 0 else 0.0
+    if angle == 0.0:
+        return along, angle
+    if angle == widest:
+        return slant, angle
+    return math.hypot(along, across), angle
 
 
 @compiled
@@ -61,33 +89,16 @@ def _follow(
             steepest, tied = 0.0, False
             one, other, one_m, other_m = below, below, 0.0, 0.0
             for facet in range(8):
-                # The straight neighbour of the triangle, and the diagonal one beside it.
-                turn = facet // 2
-                side = 1 if facet % 2 == 0 else -1
-                if turn == 0:
-                    straight, slant = (0, 1), (side, 1)
-                elif turn == 1:
-                    straight, slant = (1, 0), (1, -side)
-                elif turn == 2:
-                    straight, slant = (0, -1), (-side, -1)
-                else:
-                    straight, slant = (-1, 0), (-1, side)
+                straight, slant, side = _facet(facet)
                 ahead_m = spacing_x_m if straight[0] == 0 else spacing_y_m
                 beside_m = spacing_y_m if straight[0] == 0 else spacing_x_m
                 straight_m = level_m[row + straight[0], column + straight[1]]
                 slant_m = level_m[row + slant[0], column + slant[1]]
                 if not (straight_m == straight_m and slant_m == slant_m):
                     continue
-                along = (here_m - straight_m) / ahead_m
-                across = (straight_m - slant_m) / beside_m
                 widest = math.atan2(beside_m, ahead_m)
-                angle = min(max(math.atan2(across, along), 0.0), widest) if along > 0 or across > 0 else 0.0
-                if angle == 0.0:
-                    slope = along
-                elif angle == widest:
-                    slope = (here_m - slant_m) / diagonal_m
-                else:
-                    slope = math.hypot(along, across)
+                along, across = (here_m - straight_m) / ahead_m, (straight_m - slant_m) / beside_m
+                slope, angle = _fall(along, across, widest, (here_m - slant_m) / diagonal_m)
                 first = (row + straight[0]) * columns + column + straight[1]
                 second = (row + slant[0]) * columns + column + slant[1]
                 # Along the lattice there is one way, and not another that depends on the triangle taken.

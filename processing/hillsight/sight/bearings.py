@@ -168,10 +168,17 @@ def _walk(
 
     Brow and crests are sought up to the first void only; a pocket that begins before it keeps the depth
     of hidden ground beyond it, but has no re-emergence there.
+
+    Stages, marked below by their numbers:
+    (1) where the bearing meets the terrain, and the first grid lines beyond; then crossing by crossing:
+    (2) the next crossing, of a row, a column or both; (3) the ground there;
+    (4) in view: close a pocket, raise the skyline; (5) out of view: open a pocket, deepen it;
+    (6) what the bearing has come to.
     """
     rows, columns = height_m.shape
     flat_m = height_m.reshape(height_m.size)
     for i in range(easts.size):
+        # (1)
         per_column = spacing_x_m / abs(easts[i]) if easts[i] != 0.0 else np.inf
         per_row = spacing_y_m / abs(norths[i]) if norths[i] != 0.0 else np.inf
         right, down = (1 if easts[i] > 0 else -1), (-1 if norths[i] > 0 else 1)
@@ -194,6 +201,7 @@ def _walk(
         previous_m, previous_gap = 0.0, np.inf
         hidden, counted, depth_m, void = False, False, 0.0, False
         while True:
+            # (2)
             along_column = abs(column - eye_column) * per_column if per_column < np.inf else np.inf
             along_row = abs(row - eye_row) * per_row if per_row < np.inf else np.inf
             distance_m = min(along_column, along_row)
@@ -218,6 +226,7 @@ def _walk(
                     continue
                 end = 2
                 break
+            # (3)
             if at_row == math.floor(at_row):
                 height = ground_on_line(
                     flat_m,
@@ -248,6 +257,7 @@ def _walk(
                 void = True
                 continue
             gap_m = height - eye_level_m - slope * distance_m
+            # (4)
             if gap_m >= -TIE_M:
                 if hidden:
                     # Between the last hidden and the first seen crossing the gap closes in a straight line.
@@ -259,6 +269,7 @@ def _walk(
                 if here > slope:
                     slope, best_m, best_lowered_m = here, distance_m, height
             else:
+                # (5)
                 if not hidden:
                     # Beyond a void nobody knows which ground is the first to hide this.
                     counted = not void
@@ -273,6 +284,7 @@ def _walk(
                 if counted and count <= crests.shape[1]:
                     crests[i, count - 1, 2] = depth_m
             previous_m, previous_gap = distance_m, gap_m
+        # (6)
         skyline_slope[i] = slope
         skyline_distance_m[i] = best_m
         skyline_lowered_m[i] = best_lowered_m

@@ -151,6 +151,10 @@ def merge_row(
     first, last : columns of ``rows`` whose grid lines cover start..end
     slack : ground less than this above the horizon (as rise) adds nothing to it
     gaps, crests : filled as by rises_above, over the horizon as it was before this row
+
+    Stages of each stretch between two posts of the row, marked below by their numbers:
+    (1) the line between the posts; (2) where the column's line back to the nearer row tops it, follow that
+    first; (3) whether the row's line stands above the horizon at its start; (4) follow it to its end.
     """
     if first < 0:
         return 0
@@ -161,10 +165,12 @@ def merge_row(
     crests[first] = horizons[which, 0, CREST]
     here = start
     for x in range(first, last):
+        # (1)
         next_at, next_height = first_across + (base + x + 1), rows[slot, x + 1]
         slope = next_height - height
         rise = (height - slope * at) * inverse
         until = min(next_at * inverse, end)
+        # (2)
         # The column's line from this row's post back to the nearer row's, where it tops the row's line.
         lean = rows[slot - 1, x] * along - height * nearer
         if at > 0.0 and lean > at * slope:
@@ -209,6 +215,7 @@ def merge_row(
                             horizons[which, k, SLOPE],
                             horizons[which, k, CREST],
                         )
+        # (3)
         if here == start:
             gap = (rise - horizons[which, k, RISE]) + (slope - horizons[which, k, SLOPE]) * start
             above = gap > slack
@@ -222,6 +229,7 @@ def merge_row(
                     horizons[which, k, SLOPE],
                     horizons[which, k, CREST],
                 )
+        # (4)
         if above:
             n = put(horizons, 1 - which, n, here, rise, slope, along)
         k, n, above, gap = _follow(horizons, which, k, rise, slope, along, here, until, slack, above, n)

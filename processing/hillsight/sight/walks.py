@@ -142,7 +142,14 @@ def grazing(
     rise_m : metres above the eye at the target's distance; -inf if no ground is nearer
     fraction : where that ground lies, 0 at the eye to 1 at the target; the nearest on ties; 0 if none
     crosses_void : whether a nearer crossing rests on a void; if the target is hidden, it need not be told
+
+    Stages, marked below by their numbers:
+    (1) turn the ground so that the sight line crosses at least as many lines as stiles;
+    (2) walk coarsely for a first grazing line; then, from the target to the eye, stretch by stretch:
+    (3) the stretch up to the far edge of a block of the ladder; (4) what the block can hold at most;
+    (5) unless that lies below the grazing line, the crossings of the stretch; (6) on to the next.
     """
+    # (1)
     entry = max(entry_share(eye_row, row, rows), entry_share(eye_column, column, columns))
     by_rows = abs(row - eye_row) >= abs(column - eye_column)
     # From here on the ground is turned so that the sight line crosses at least as many lines as stiles: the
@@ -164,6 +171,7 @@ def grazing(
     per_line = 1.0 / across if across != 0.0 else 0.0
     length_m = math.sqrt((across * line_spacing_m) ** 2 + (along * stile_spacing_m) ** 2)
     slack_m = max(line_spacing_m, stile_spacing_m)
+    # (2)
     levels = offsets.size if state_only or lines_left > _FEW else 0
     if not state_only and levels > 0:
         # A coarse walk first, so that most ground is then seen at once not to matter.
@@ -185,6 +193,7 @@ def grazing(
     back = 1 if line_step > 0 else 0
     share, place, rung = 1.0, to_stile, 0
     while lines_left > 0 or stiles_left > 0:
+        # (3)
         next_share, next_place = entry, eye_stile + entry * along
         lines_here, stiles_here = lines_left, stiles_left
         climb = False
@@ -201,6 +210,7 @@ def grazing(
                 passed = math.floor(next_place) - stile if stile_step > 0 else stile - math.ceil(next_place)
                 stiles_here = max(0, min(stiles_left, passed + 1))
                 climb = rung + 1 < levels and edge & ((4 << shift) - 1) == 0
+            # (4)
             low, high = min(place, next_place) + _SHARED, max(place, next_place) - _SHARED
             last = stiles - 1.0
             one = np.int64(max(0.0, min(last, low))) >> shift
@@ -224,6 +234,7 @@ def grazing(
                 continue
         else:
             below = False
+        # (5)
         if not below:
             found = _highest_of(
                 flat_m,
@@ -257,6 +268,7 @@ def grazing(
                 )
             if state_only and target_m - (level_m + found[0]) < -TIE_M:
                 break
+        # (6)
         share, place = next_share, next_place
         line += lines_here * line_step
         stile += stiles_here * stile_step
