@@ -10,11 +10,12 @@ import numpy as np
 from hillsight.plan.kinds.shared.exclusions import measured_apart
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.kinds.shared.nouns import in_part, number_with, spread_words
-from hillsight.plan.kinds.shared.pairs import any_pair, both_shown, near_angle, places, signed_deg
+from hillsight.plan.kinds.shared.pairs import any_pair, both_shown, near_angle, places
 from hillsight.plan.kinds.shared.things import OTHER, SPREAD_DEG, WHAT, definite
 from hillsight.plan.observer import Observer
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -39,7 +40,7 @@ def fact(case: Case) -> Fact:
         return both
     one, two = both
     middle = case.glance.things.middle_deg
-    turn = float((middle[two] - middle[one] + 180.0) % 360.0 - 180.0)
+    turn = float(signed_deg(middle[two] - middle[one]))
     name, other = (definite(case.values[key], case.things) for key in ("what", "other"))
     return Fact(
         f"{name} and {other} stand {abs(turn):.0f} degrees apart",

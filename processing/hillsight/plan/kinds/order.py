@@ -16,11 +16,11 @@ from hillsight.plan.kinds.shared.pairs import (
     MOST_OF_A_KIND,
     least_trusted_thing,
     places,
-    signed_deg,
 )
 from hillsight.plan.kinds.shared.things import SHOWS_FROM, absent, definite, from_middle, likeliest
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.words.angles import signed_deg
 from hillsight.words.english import listed
 
 if TYPE_CHECKING:

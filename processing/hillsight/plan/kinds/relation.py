@@ -10,11 +10,12 @@ from scipy import special
 from hillsight.plan.kinds.shared.exclusions import sides
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.nouns import in_part, number_with, spread_words
-from hillsight.plan.kinds.shared.pairs import BESIDE_DEG, any_pair, both_shown, near_angle, places, signed_deg
+from hillsight.plan.kinds.shared.pairs import BESIDE_DEG, any_pair, both_shown, near_angle, places
 from hillsight.plan.kinds.shared.things import OTHER, SPREAD_DEG, WHAT, bearing_deg, definite
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.words.angles import signed_deg
 from hillsight.words.quantities import rough_distance_words
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def fact(case: Case) -> Fact:
         return both
     one, two = both
     seen = case.glance.things
-    offset = float((seen.middle_deg[one] - seen.middle_deg[two] + 180.0) % 360.0 - 180.0)
+    offset = float(signed_deg(seen.middle_deg[one] - seen.middle_deg[two]))
     gap = abs(offset) - float(seen.width_deg[one] + seen.width_deg[two]) / 2.0
     name, other = (definite(case.values[key], case.things) for key in ("what", "other"))
     lines, bearing = places(case, both), bearing_deg(case, one)

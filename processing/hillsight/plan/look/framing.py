@@ -11,6 +11,7 @@ from scipy import special
 
 from hillsight.plan.look.glance import BEARINGS, STEP_DEG
 from hillsight.plan.vocabulary import PARTS
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers
@@ -47,7 +48,7 @@ class Framing:
         if looks_true_deg is None:
             return cls(every, np.full(every.size, 1.0 / every.size), width_deg, edge_share)
         spread_deg = float(np.hypot(give_or_take_deg, HEADING_STEP_DEG / 2))
-        off_deg = (every - looks_true_deg + 180.0) % 360.0 - 180.0
+        off_deg = signed_deg(every - looks_true_deg)
         kept = np.abs(off_deg) <= max(_SIGMAS * spread_deg, HEADING_STEP_DEG)
         weight = np.exp(-0.5 * (off_deg[kept] / spread_deg) ** 2)
         # In order across north too.
@@ -85,16 +86,10 @@ class Framing:
             return np.ones((self.heading_deg.size, left_deg.size))
         middle, half = (begins + ends) / 2.0, (ends - begins) / 2.0
         # Where it comes nearest to the middle of the part.
-        start = (left_deg[None, :] - self.heading_deg[:, None] - middle + 180.0) % 360.0 - 180.0
+        start = signed_deg(left_deg[None, :] - self.heading_deg[:, None] - middle)
         stop = start + width_deg[None, :]
         over = ((start <= 0) & (stop >= 0)) | (stop >= 360.0)
-        off = np.where(over, 0.0, np.fmin(np.abs(start), _round(stop)))
+        off = np.where(over, 0.0, np.fmin(np.abs(start), np.abs(signed_deg(stop))))
         spread = max(self.edge_share * self.width_deg, 0.5)
         inside: Floats = special.ndtr((half - off) / spread) * special.ndtr((half + off) / spread)
         return np.nan_to_num(inside)
-
-
-def _round(angle_deg: Floats) -> Floats:
-    """Angles as distances from zero on the circle."""
-    away: Floats = np.abs((angle_deg + 180.0) % 360.0 - 180.0)
-    return away

@@ -15,6 +15,7 @@ from hillsight.reading.doubt.trust import SIGMAS_95, plus_minus
 from hillsight.sight.doubt import Doubtful
 from hillsight.sight.points import see_points
 from hillsight.sight.probability import ThingSamples, seen_at_a_glance
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -177,7 +178,7 @@ def _below_sky_deg(skyline_deg: Floats, bearing_deg: Floats, vertical_deg: Float
 def _falls_right_deg(things: Things, groups: _Groups, bearing_deg: Floats, ground_m: Floats) -> Floats:
     """Angle from the higher to the lower end of what is seen of a line."""
     high, low = groups.at[groups.first_by(-ground_m)], groups.at[groups.first_by(ground_m)]
-    falls = (bearing_deg[low] - bearing_deg[high] + 180.0) % 360.0 - 180.0
+    falls = signed_deg(bearing_deg[low] - bearing_deg[high])
     return np.where(things.is_line & (groups.counts > 1), falls, np.nan)
 
 

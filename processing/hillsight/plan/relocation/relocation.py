@@ -21,6 +21,7 @@ from hillsight.plan.relocation.summary import cautions, headline
 from hillsight.plan.relocation.variations import Variations
 from hillsight.plan.verdict import Verdict, Weighed
 from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -300,7 +301,7 @@ def _weighed(
     directions = table.directions()
     best = directions.argmax(axis=1)
     looks = framing.heading_deg[best]
-    off = (framing.heading_deg[None, :] - looks[:, None] + 180.0) % 360.0 - 180.0
+    off = signed_deg(framing.heading_deg[None, :] - looks[:, None])
     spread = np.sqrt((directions * off**2).sum(axis=1))
     ranks = np.empty(len(stations), np.int64)
     ranks[order] = np.arange(1, len(stations) + 1)

@@ -26,12 +26,6 @@ MOST_OF_A_KIND = 60
 """Of a kind with more things than these the likeliest are paired with others: no picture shows so many."""
 
 
-def signed_deg(angle_deg: Floats) -> Floats:
-    """Angles as turns, -180 to 180, clockwise positive."""
-    signed: Floats = (angle_deg + 180.0) % 360.0 - 180.0
-    return signed
-
-
 def near_angle(case: Case, apart_deg: Floats, given_deg: float) -> Floats:
     """How well an angle between two things fits one given, 1 at best."""
     default = float(np.hypot(case.observer.angle_deg, case.observer.angle_share * given_deg))

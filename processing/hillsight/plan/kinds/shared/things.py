@@ -8,6 +8,7 @@ import numpy as np
 
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.words.angles import signed_deg
 from hillsight.words.english import with_article
 
 if TYPE_CHECKING:
@@ -101,8 +102,7 @@ def side_words(right_deg: float) -> str:
 
 def from_middle(case: Case, thing: int) -> float:
     """Middle of the part of a thing in the picture, from the picture's own middle; right positive."""
-    left = float(case.glance.things.left_deg[thing] - case.framing.heading_deg[case.direction])
-    left = (left + 180.0) % 360.0 - 180.0
+    left = float(signed_deg(case.glance.things.left_deg[thing] - case.heading_deg))
     right = left + float(case.glance.things.width_deg[thing])
     half = case.framing.width_deg / 2.0
     if right > 180.0 and left > half:  # it reaches in from the left, round the back
