@@ -17,11 +17,14 @@ if TYPE_CHECKING:
     from hillsight.jobs.demo import demo as demo
     from hillsight.jobs.describe import describe as describe
     from hillsight.jobs.doctor import doctor as doctor
+    from hillsight.jobs.landforms import landforms as landforms
     from hillsight.jobs.listener import Listener as Listener
     from hillsight.jobs.memory import Raster as Raster
     from hillsight.jobs.open_terrain import open_terrain as open_terrain
     from hillsight.jobs.outlook import outlook as outlook
+    from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
+    from hillsight.jobs.viewshed import viewshed as viewshed
 
 __version__ = "0.1.0"
 
