@@ -32,6 +32,26 @@ class Layer:
     columns: tuple[Column, ...]
 
 
+def text(name: str, unit: str, meaning: str, *, optional: bool = False) -> Column:
+    """A column of texts."""
+    return Column(name, "text", unit, meaning, optional)
+
+
+def real(name: str, unit: str, meaning: str, *, optional: bool = False) -> Column:
+    """A column of numbers."""
+    return Column(name, "real", unit, meaning, optional)
+
+
+def integer(name: str, unit: str, meaning: str, *, optional: bool = False) -> Column:
+    """A column of whole numbers."""
+    return Column(name, "integer", unit, meaning, optional)
+
+
+def boolean(name: str, unit: str, meaning: str, *, optional: bool = False) -> Column:
+    """A column of truth values."""
+    return Column(name, "boolean", unit, meaning, optional)
+
+
 #: Units with their frames, as columns name them.
 GRID_M = "m on the grid"
 ELLIPSOID_M = "m, ground distance on the ellipsoid"
@@ -41,11 +61,11 @@ TRUE_DEG = "degrees from true north"
 ABOVE_LEVEL_DEG = "degrees above the level"
 EVIDENCE_CLASSES = "ground_shape, water, man_made or unclassed"
 
-STATION = Column("station", "text", "", "the station's label, unique within the file")
-AREA = Column("area_ha", "real", PLANE_HA, "area")
-FROM = Column("bearing_from_true_deg", "real", TRUE_DEG, "left edge as seen from the station")
-TO = Column("bearing_to_true_deg", "real", TRUE_DEG, "right edge as seen from the station")
-DISTANCE_MIN = Column("distance_min_m", "real", ELLIPSOID_M, "nearest point")
-DISTANCE_MAX = Column("distance_max_m", "real", ELLIPSOID_M, "farthest point")
-HEIGHT_MIN = Column("height_min_m", "real", DATUM_M, "lowest ground along the line")
-HEIGHT_MAX = Column("height_max_m", "real", DATUM_M, "highest ground along the line")
+STATION = text("station", "", "the station's label, unique within the file")
+AREA = real("area_ha", PLANE_HA, "area")
+FROM = real("bearing_from_true_deg", TRUE_DEG, "left edge as seen from the station")
+TO = real("bearing_to_true_deg", TRUE_DEG, "right edge as seen from the station")
+DISTANCE_MIN = real("distance_min_m", ELLIPSOID_M, "nearest point")
+DISTANCE_MAX = real("distance_max_m", ELLIPSOID_M, "farthest point")
+HEIGHT_MIN = real("height_min_m", DATUM_M, "lowest ground along the line")
+HEIGHT_MAX = real("height_max_m", DATUM_M, "highest ground along the line")

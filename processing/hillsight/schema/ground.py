@@ -19,6 +19,9 @@ from hillsight.schema.columns import (
     TRUE_DEG,
     Column,
     Layer,
+    integer,
+    real,
+    text,
 )
 
 STATIONS = Layer(
@@ -27,49 +30,45 @@ STATIONS = Layer(
     "the places looked from, with the totals of what each sees",
     (
         STATION,
-        Column("name", "text", "", "the name as given, or null", optional=True),
-        Column("easting_m", "real", "m in the terrain's grid", "easting"),
-        Column("northing_m", "real", "m in the terrain's grid", "northing"),
-        Column("longitude", "real", "degrees, WGS 84", "longitude, east positive"),
-        Column("latitude", "real", "degrees, WGS 84", "latitude, north positive"),
-        Column("ground_height_m", "real", DATUM_M, "ground under the station"),
-        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
-        Column("convergence_deg", "real", "degrees", "grid north's true bearing: true = grid + convergence"),
-        Column(
+        text("name", "", "the name as given, or null", optional=True),
+        real("easting_m", "m in the terrain's grid", "easting"),
+        real("northing_m", "m in the terrain's grid", "northing"),
+        real("longitude", "degrees, WGS 84", "longitude, east positive"),
+        real("latitude", "degrees, WGS 84", "latitude, north positive"),
+        real("ground_height_m", DATUM_M, "ground under the station"),
+        real("eye_level_m", DATUM_M, "ground height plus eye height"),
+        real("convergence_deg", "degrees", "grid north's true bearing: true = grid + convergence"),
+        real(
             "declination_deg",
-            "real",
             "degrees, east positive",
             "magnetic north's true bearing: true = magnetic + declination; null if not asked for",
             optional=True,
         ),
-        Column(
+        real(
             "declination_uncertainty_deg",
-            "real",
             "degrees, one standard deviation",
             "uncertainty of the declination by the model's own error figures",
             optional=True,
         ),
-        Column("declination_date", "text", "ISO 8601 date", "day the declination is for", optional=True),
-        Column("reach_m", "real", GRID_M, "how far from the station the work went"),
-        Column("reach_ha", "real", PLANE_HA, "area of the reach: visible + hidden + unknown"),
-        Column("visible_ha", "real", PLANE_HA, "ground seen"),
-        Column("hidden_ha", "real", PLANE_HA, "dead ground, listed or not"),
-        Column("unknown_ha", "real", PLANE_HA, "void or off the terrain, or behind a void"),
-        Column(
+        text("declination_date", "ISO 8601 date", "day the declination is for", optional=True),
+        real("reach_m", GRID_M, "how far from the station the work went"),
+        real("reach_ha", PLANE_HA, "area of the reach: visible + hidden + unknown"),
+        real("visible_ha", PLANE_HA, "ground seen"),
+        real("hidden_ha", PLANE_HA, "dead ground, listed or not"),
+        real("unknown_ha", PLANE_HA, "void or off the terrain, or behind a void"),
+        real(
             "unlisted_hidden_ha",
-            "real",
             PLANE_HA,
             "part of hidden_ha in pockets smaller than the least area asked for, absent from dead_ground",
         ),
-        Column(
+        real(
             "expected_visible_ha",
-            "real",
             PLANE_HA,
             "mean of the ground seen under the error model; null unless probabilities are asked for",
             optional=True,
         ),
-        Column("expected_visible_low_ha", "real", PLANE_HA, "least, of a 95 % interval", optional=True),
-        Column("expected_visible_high_ha", "real", PLANE_HA, "greatest, of a 95 % interval", optional=True),
+        real("expected_visible_low_ha", PLANE_HA, "least, of a 95 % interval", optional=True),
+        real("expected_visible_high_ha", PLANE_HA, "greatest, of a 95 % interval", optional=True),
     ),
 )
 
@@ -83,12 +82,12 @@ UNKNOWN_GROUND = Layer(
 )
 
 _EXTENT_AND_DEPTH = (
-    Column("nearest_m", "real", ELLIPSOID_M, "near edge"),
-    Column("farthest_m", "real", ELLIPSOID_M, "far edge"),
+    real("nearest_m", ELLIPSOID_M, "near edge"),
+    real("farthest_m", ELLIPSOID_M, "far edge"),
     FROM,
     TO,
-    Column("depth_mean_m", "real", "m", "mean height that a thing must stand to show"),
-    Column("depth_max_m", "real", "m", "greatest height that a thing must stand to show"),
+    real("depth_mean_m", "m", "mean height that a thing must stand to show"),
+    real("depth_max_m", "m", "greatest height that a thing must stand to show"),
 )
 
 DEAD_GROUND = Layer(
@@ -97,12 +96,10 @@ DEAD_GROUND = Layer(
     "pockets of dead ground: connected ground that a station cannot see",
     (
         STATION,
-        Column("pocket", "integer", "", "number within the station, nearest first"),
+        integer("pocket", "", "number within the station, nearest first"),
         AREA,
         *_EXTENT_AND_DEPTH,
-        Column(
-            "crest", "integer", "", "the crest line that hides most of it; null for specks", optional=True
-        ),
+        integer("crest", "", "the crest line that hides most of it; null for specks", optional=True),
     ),
 )
 
@@ -112,9 +109,9 @@ DEAD_GROUND_BY_CREST = Layer(
     "dead ground cut up by what hides it: all that lies out of view behind one crest line",
     (
         STATION,
-        Column("crest", "integer", "", "the crest line that hides it; null for specks", optional=True),
-        Column("role", "text", "brow, crest or skyline", "role of that crest line", optional=True),
-        Column("pocket", "integer", "", "the pocket it is part of"),
+        integer("crest", "", "the crest line that hides it; null for specks", optional=True),
+        text("role", "brow, crest or skyline", "role of that crest line", optional=True),
+        integer("pocket", "", "the pocket it is part of"),
         AREA,
         *_EXTENT_AND_DEPTH,
     ),
@@ -126,36 +123,23 @@ CREST_LINES = Layer(
     "where ground turns out of view with hidden ground behind it",
     (
         STATION,
-        Column("crest", "integer", "", "number within the station, nearest first"),
-        Column(
-            "role",
-            "text",
-            "brow, crest or skyline",
-            "skyline: against the sky; brow: nearest on its bearings",
-        ),
-        Column(
-            "nearest_share",
-            "real",
-            "0 to 1",
-            "share of its width on which no nearer ground turns out of view",
-        ),
-        Column("sky_share", "real", "0 to 1", "share of its width on which it stands against the sky"),
+        integer("crest", "", "number within the station, nearest first"),
+        text("role", "brow, crest or skyline", "skyline: against the sky; brow: nearest on its bearings"),
+        real("nearest_share", "0 to 1", "share of its width on which no nearer ground turns out of view"),
+        real("sky_share", "0 to 1", "share of its width on which it stands against the sky"),
         DISTANCE_MIN,
         DISTANCE_MAX,
         FROM,
         TO,
         HEIGHT_MIN,
         HEIGHT_MAX,
-        Column("length_m", "real", GRID_M, "length along the ground plan"),
-        Column(
-            "hidden_ha", "real", PLANE_HA, "dead ground behind this crest line, as in dead_ground_by_crest"
-        ),
+        real("length_m", GRID_M, "length along the ground plan"),
+        real("hidden_ha", PLANE_HA, "dead ground behind this crest line, as in dead_ground_by_crest"),
     ),
 )
 
-_SKYLINE_STATE = Column(
+_SKYLINE_STATE = text(
     "state",
-    "text",
     "ground, reach, terrain_edge or void",
     "what ends the view: ground against the sky, or a skyline that may lie farther off, beyond "
     "the reach, the terrain's edge or a void",
@@ -167,7 +151,7 @@ SKYLINE = Layer(
     "the line where ground meets sky, in pieces that follow the ground",
     (
         STATION,
-        Column("piece", "integer", "", "number within the station, clockwise from north"),
+        integer("piece", "", "number within the station, clockwise from north"),
         _SKYLINE_STATE,
         FROM,
         TO,
@@ -184,22 +168,20 @@ SKYLINE_BEARINGS = Layer(
     "the skyline bearing by bearing",
     (
         STATION,
-        Column("bearing_true_deg", "real", TRUE_DEG, "bearing of the skyline point"),
-        Column("bearing_grid_deg", "real", "degrees from grid north", "bearing of the skyline point"),
-        Column("angle_deg", "real", ABOVE_LEVEL_DEG, "vertical angle with curvature and refraction"),
-        Column("distance_m", "real", ELLIPSOID_M, "distance of the skyline point"),
-        Column("height_m", "real", DATUM_M, "ground height of the skyline point"),
+        real("bearing_true_deg", TRUE_DEG, "bearing of the skyline point"),
+        real("bearing_grid_deg", "degrees from grid north", "bearing of the skyline point"),
+        real("angle_deg", ABOVE_LEVEL_DEG, "vertical angle with curvature and refraction"),
+        real("distance_m", ELLIPSOID_M, "distance of the skyline point"),
+        real("height_m", DATUM_M, "ground height of the skyline point"),
         _SKYLINE_STATE,
-        Column(
+        real(
             "brow_distance_m",
-            "real",
             GRID_M,
             "nearest place on this bearing where ground turns out of view, of any role; null if none does",
             optional=True,
         ),
-        Column(
+        real(
             "brow_angle_deg",
-            "real",
             ABOVE_LEVEL_DEG,
             "vertical angle of that place with curvature and refraction",
             optional=True,
@@ -219,10 +201,10 @@ FIRST_GROUND = Layer(
     "seen; the figures are those of the bearing with the middle brow distance, null without a brow",
     (
         STATION,
-        Column("sector", "integer", "", "number within the station, clockwise from true north"),
+        integer("sector", "", "number within the station, clockwise from true north"),
         FROM,
         TO,
-        Column("brow_share", "real", "0 to 1", "share of the sector's bearings that have a brow"),
+        real("brow_share", "0 to 1", "share of the sector's bearings that have a brow"),
         _of_brow("brow_bearing_true_deg", TRUE_DEG, "the bearing of the figures"),
         _of_brow("brow_distance_m", GRID_M, "how far ground stays in view"),
         _of_brow("brow_nearest_m", GRID_M, "nearest brow of the sector"),
@@ -234,7 +216,7 @@ FIRST_GROUND = Layer(
         _of_brow("depth_max_m", "m", "greatest height that a thing must stand to show over the brow"),
         _of_brow("drop_m", "m", "the brow above the lowest ground between it and where ground shows again"),
         _of_brow("out_again_m", GRID_M, "where ground shows again; null too if not within the reach"),
-        Column("description", "text", "", "the same in plain words"),
+        text("description", "", "the same in plain words"),
     ),
 )
 

@@ -10,17 +10,18 @@ from hillsight.schema.columns import (
     GRID_M,
     STATION,
     TRUE_DEG,
-    Column,
     Layer,
+    integer,
+    real,
+    text,
 )
 
 _LOWERED = "m, the terrain's own datum, lowered as the eye sees it"
 
-SECTION = Column("section", "integer", "", "number of the section within the file")
-_TARGET = Column("target", "text", "", "what the section leads to; null on a bearing", optional=True)
-_ROLE = Column(
+SECTION = integer("section", "", "number of the section within the file")
+_TARGET = text("target", "", "what the section leads to; null on a bearing", optional=True)
+_ROLE = text(
     "role",
-    "text",
     "brow, crest or skyline",
     "brow: the nearest; skyline: sky stands behind it, told only of sections out to the reach",
     optional=True,
@@ -34,48 +35,39 @@ PROFILE_LINE = Layer(
         STATION,
         SECTION,
         _TARGET,
-        Column("ends_at", "text", "target, reach or terrain_edge", "what ends the section"),
-        Column("bearing_true_deg", "real", TRUE_DEG, "bearing at the station"),
-        Column("bearing_grid_deg", "real", "degrees from grid north", "bearing at the station"),
-        Column("length_m", "real", ELLIPSOID_M, "length of the section"),
-        Column("ground_height_m", "real", DATUM_M, "ground under the station"),
-        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
-        Column("drop_m", "real", "m", "how much the far end is lowered for curvature and refraction"),
-        Column("visible_m", "real", ELLIPSOID_M, "length of ground that is seen"),
-        Column("hidden_m", "real", ELLIPSOID_M, "length of dead ground"),
-        Column(
-            "unknown_m", "real", ELLIPSOID_M, "length of ground that cannot be judged: on or behind a void"
-        ),
-        Column("depth_max_m", "real", "m", "greatest depth of dead ground; 0 without any"),
-        Column(
-            "state", "text", "visible, hidden or unknown", "of the target; null without one", optional=True
-        ),
-        Column(
+        text("ends_at", "target, reach or terrain_edge", "what ends the section"),
+        real("bearing_true_deg", TRUE_DEG, "bearing at the station"),
+        real("bearing_grid_deg", "degrees from grid north", "bearing at the station"),
+        real("length_m", ELLIPSOID_M, "length of the section"),
+        real("ground_height_m", DATUM_M, "ground under the station"),
+        real("eye_level_m", DATUM_M, "ground height plus eye height"),
+        real("drop_m", "m", "how much the far end is lowered for curvature and refraction"),
+        real("visible_m", ELLIPSOID_M, "length of ground that is seen"),
+        real("hidden_m", ELLIPSOID_M, "length of dead ground"),
+        real("unknown_m", ELLIPSOID_M, "length of ground that cannot be judged: on or behind a void"),
+        real("depth_max_m", "m", "greatest depth of dead ground; 0 without any"),
+        text("state", "visible, hidden or unknown", "of the target; null without one", optional=True),
+        real(
             "clearance_m",
-            "real",
             "m",
             "how far the target stands above the line grazing the highest nearer ground; hidden below 0",
             optional=True,
         ),
-        Column(
-            "crest_distance_m", "real", ELLIPSOID_M, "the ground that sets that grazing line", optional=True
-        ),
-        Column(
+        real("crest_distance_m", ELLIPSOID_M, "the ground that sets that grazing line", optional=True),
+        real(
             "vertical_angle_deg",
-            "real",
             ABOVE_LEVEL_DEG,
             "of the target, apparent, with curvature and refraction",
             optional=True,
         ),
-        Column(
+        real(
             "closest_m",
-            "real",
             "m",
             "least gap from the ground up to the line between eye and target, between its ends; below 0 the "
             "ground rises above it; null where the line only parts from one end and nears the other",
             optional=True,
         ),
-        Column("closest_distance_m", "real", ELLIPSOID_M, "where that is", optional=True),
+        real("closest_distance_m", ELLIPSOID_M, "where that is", optional=True),
     ),
 )
 
@@ -86,15 +78,15 @@ PROFILE_STRETCHES = Layer(
     (
         STATION,
         SECTION,
-        Column("stretch", "integer", "", "number within the section, nearest first"),
-        Column("state", "text", "visible, hidden or unknown", "of the ground, without any target height"),
-        Column("from_m", "real", ELLIPSOID_M, "near end"),
-        Column("to_m", "real", ELLIPSOID_M, "far end; of dead ground seen beyond it, the re-emergence"),
-        Column("length_m", "real", ELLIPSOID_M, "length"),
-        Column("crest", "integer", "", "the crest that hides it; null if seen or not known", optional=True),
+        integer("stretch", "", "number within the section, nearest first"),
+        text("state", "visible, hidden or unknown", "of the ground, without any target height"),
+        real("from_m", ELLIPSOID_M, "near end"),
+        real("to_m", ELLIPSOID_M, "far end; of dead ground seen beyond it, the re-emergence"),
+        real("length_m", ELLIPSOID_M, "length"),
+        integer("crest", "", "the crest that hides it; null if seen or not known", optional=True),
         _ROLE,
-        Column("depth_max_m", "real", "m", "greatest depth; null unless hidden", optional=True),
-        Column("depth_max_distance_m", "real", ELLIPSOID_M, "where that is", optional=True),
+        real("depth_max_m", "m", "greatest depth; null unless hidden", optional=True),
+        real("depth_max_distance_m", ELLIPSOID_M, "where that is", optional=True),
     ),
 )
 
@@ -105,30 +97,28 @@ PROFILE_POINTS = Layer(
     (
         STATION,
         SECTION,
-        Column(
+        text(
             "what",
-            "text",
             "crest, deepest, re_emergence, closest, target, crossed or beside",
             "what the point stands for",
         ),
-        Column("crest", "integer", "", "number of the crest, or of that before it", optional=True),
+        integer("crest", "", "number of the crest, or of that before it", optional=True),
         _ROLE,
-        Column("name", "text", "", "name of a feature or target, or null", optional=True),
-        Column("kind", "text", "", "the feature's kind as given, or null", optional=True),
-        Column("evidence_class", "text", EVIDENCE_CLASSES, "of a feature", optional=True),
-        Column("from_m", "real", ELLIPSOID_M, "where it is; of what is crossed, where that begins"),
-        Column("to_m", "real", ELLIPSOID_M, "where what is crossed ends; else as from_m"),
-        Column("offset_m", "real", "m on the grid, to the right positive", "how far beside the section"),
-        Column("height_m", "real", DATUM_M, "ground there; null on a void", optional=True),
-        Column("state", "text", "visible, partly, hidden or unknown", "whether it is seen"),
-        Column(
+        text("name", "", "name of a feature or target, or null", optional=True),
+        text("kind", "", "the feature's kind as given, or null", optional=True),
+        text("evidence_class", EVIDENCE_CLASSES, "of a feature", optional=True),
+        real("from_m", ELLIPSOID_M, "where it is; of what is crossed, where that begins"),
+        real("to_m", ELLIPSOID_M, "where what is crossed ends; else as from_m"),
+        real("offset_m", "m on the grid, to the right positive", "how far beside the section"),
+        real("height_m", DATUM_M, "ground there; null on a void", optional=True),
+        text("state", "visible, partly, hidden or unknown", "whether it is seen"),
+        real(
             "clearance_m",
-            "real",
             "m",
             "of the place that shows best; null where no ground is nearer, or unknown",
             optional=True,
         ),
-        Column("source", "text", "", "file and layer a feature came from", optional=True),
+        text("source", "", "file and layer a feature came from", optional=True),
     ),
 )
 
@@ -139,17 +129,15 @@ PROFILE_SAMPLES = (
     STATION,
     SECTION,
     _TARGET,
-    Column("sample", "integer", "", "number within the section, 0 at the station's feet"),
-    Column("distance_m", "real", ELLIPSOID_M, "from the station"),
-    Column("distance_grid_m", "real", GRID_M, "from the station"),
-    Column("easting_m", "real", "m in the terrain's grid", "easting"),
-    Column("northing_m", "real", "m in the terrain's grid", "northing"),
-    Column("height_m", "real", DATUM_M, "ground; null on a void", optional=True),
-    Column("lowered_m", "real", _LOWERED, "ground lowered for curvature and refraction", optional=True),
-    Column("grazing_m", "real", _LOWERED, "line grazing the highest nearer ground", optional=True),
-    Column("sight_line_m", "real", _LOWERED, "line from the eye to the target", optional=True),
-    Column(
-        "clearance_m", "real", "m", "ground above the grazing line; below 0 minus the depth", optional=True
-    ),
-    Column("state", "text", "visible, hidden or unknown", "of the ground"),
+    integer("sample", "", "number within the section, 0 at the station's feet"),
+    real("distance_m", ELLIPSOID_M, "from the station"),
+    real("distance_grid_m", GRID_M, "from the station"),
+    real("easting_m", "m in the terrain's grid", "easting"),
+    real("northing_m", "m in the terrain's grid", "northing"),
+    real("height_m", DATUM_M, "ground; null on a void", optional=True),
+    real("lowered_m", _LOWERED, "ground lowered for curvature and refraction", optional=True),
+    real("grazing_m", _LOWERED, "line grazing the highest nearer ground", optional=True),
+    real("sight_line_m", _LOWERED, "line from the eye to the target", optional=True),
+    real("clearance_m", "m", "ground above the grazing line; below 0 minus the depth", optional=True),
+    text("state", "visible, hidden or unknown", "of the ground"),
 )

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from hillsight.schema.columns import DATUM_M, ELLIPSOID_M, EVIDENCE_CLASSES, TRUE_DEG, Column, Layer
+from hillsight.schema.columns import (
+    DATUM_M,
+    ELLIPSOID_M,
+    EVIDENCE_CLASSES,
+    TRUE_DEG,
+    Layer,
+    integer,
+    real,
+    text,
+)
 
-_CANDIDATE = Column("station", "text", "", "the candidate's label, unique within the file")
-_ARGUMENT = Column("argument", "integer", "", "number of the statement, in the sighting's order")
-_LOOKS = Column("looks_true_deg", "real", TRUE_DEG, "where the picture's middle would lie, as it fits best")
-_PROBABILITY = Column("probability", "real", "0 to 1", "that the picture was taken there, by all statements")
+_CANDIDATE = text("station", "", "the candidate's label, unique within the file")
+_ARGUMENT = integer("argument", "", "number of the statement, in the sighting's order")
+_LOOKS = real("looks_true_deg", TRUE_DEG, "where the picture's middle would lie, as it fits best")
+_PROBABILITY = real("probability", "0 to 1", "that the picture was taken there, by all statements")
 
 CANDIDATES = Layer(
     "candidates",
@@ -15,40 +24,27 @@ CANDIDATES = Layer(
     "the places that a picture may have been taken from, weighed",
     (
         _CANDIDATE,
-        Column("easting_m", "real", "m in the terrain's grid", "easting"),
-        Column("northing_m", "real", "m in the terrain's grid", "northing"),
-        Column("ground_height_m", "real", DATUM_M, "ground under the candidate"),
-        Column("eye_level_m", "real", DATUM_M, "ground height plus eye height"),
-        Column(
+        real("easting_m", "m in the terrain's grid", "easting"),
+        real("northing_m", "m in the terrain's grid", "northing"),
+        real("ground_height_m", DATUM_M, "ground under the candidate"),
+        real("eye_level_m", DATUM_M, "ground height plus eye height"),
+        real(
             "prior",
-            "real",
             "0 to 1",
             "probability before anything was said of the picture; none of the candidates has the rest",
         ),
         _PROBABILITY,
-        Column(
-            "probability_by_ground",
-            "real",
-            "0 to 1",
-            "the same by the ground and water, without man-made features",
+        real(
+            "probability_by_ground", "0 to 1", "the same by the ground and water, without man-made features"
         ),
         _LOOKS,
-        Column(
-            "looks_plus_minus_deg",
-            "real",
-            "degrees, one standard deviation",
-            "of the direction that fits best",
+        real("looks_plus_minus_deg", "degrees, one standard deviation", "of the direction that fits best"),
+        integer("rank", "", "place among the candidates, likeliest first"),
+        text(
+            "state", "decided, undecided or none_fits", "the verdict on the sighting, the same in every row"
         ),
-        Column("rank", "integer", "", "place among the candidates, likeliest first"),
-        Column(
-            "state",
-            "text",
-            "decided, undecided or none_fits",
-            "the verdict on the sighting, the same in every row",
-        ),
-        Column(
+        real(
             "none_probability",
-            "real",
             "0 to 1",
             "probability that the picture is from none of the candidates, the same in every row",
         ),
@@ -64,45 +60,39 @@ EVIDENCE = Layer(
     (
         _CANDIDATE,
         _ARGUMENT,
-        Column("statement", "text", "", "kind of the statement"),
-        Column("says", "text", "", "the statement in plain words"),
-        Column("part", "text", "", "where in the picture"),
-        Column("sure", "text", "certain, sure, likely or doubtful", "how sure the observer is"),
-        Column("evidence_class", "text", EVIDENCE_CLASSES, "trust class of what the statement is about"),
-        Column(
+        text("statement", "", "kind of the statement"),
+        text("says", "", "the statement in plain words"),
+        text("part", "", "where in the picture"),
+        text("sure", "certain, sure, likely or doubtful", "how sure the observer is"),
+        text("evidence_class", EVIDENCE_CLASSES, "trust class of what the statement is about"),
+        text(
             "role",
-            "text",
             "decides, supports, against or tells_nothing",
             "what the statement does for the likeliest candidate against the next",
         ),
-        Column(
+        real(
             "times",
-            "real",
             "",
             "how many times likelier the statement makes the likeliest candidate than the next; below 1 it "
             "speaks against; null where no number holds it",
             optional=True,
         ),
-        Column(
+        real(
             "agrees",
-            "real",
             "0 to 1",
             "how well the statement fits this candidate; null if not weighed",
             optional=True,
         ),
-        Column("fact", "text", "", "what would be seen from this candidate"),
-        Column(
-            "figure", "real", "as the column unit says", "the figure that the fact rests on", optional=True
-        ),
-        Column("unit", "text", "", "unit of the figure; empty where there is none"),
-        Column(
+        text("fact", "", "what would be seen from this candidate"),
+        real("figure", "as the column unit says", "the figure that the fact rests on", optional=True),
+        text("unit", "", "unit of the figure; empty where there is none"),
+        real(
             "bearing_true_deg",
-            "real",
             TRUE_DEG,
             "where the fact lies from the candidate; null where on no one bearing",
             optional=True,
         ),
-        Column("sentence", "text", "", "the whole argument as an instructor would put it"),
+        text("sentence", "", "the whole argument as an instructor would put it"),
     ),
 )
 
@@ -114,9 +104,9 @@ SIGHT_LINES = Layer(
     (
         _CANDIDATE,
         _ARGUMENT,
-        Column("fact", "text", "", "what would be seen from this candidate"),
-        Column("bearing_true_deg", "real", TRUE_DEG, "of the line, at the candidate"),
-        Column("distance_m", "real", ELLIPSOID_M, "length of the line"),
+        text("fact", "", "what would be seen from this candidate"),
+        real("bearing_true_deg", TRUE_DEG, "of the line, at the candidate"),
+        real("distance_m", ELLIPSOID_M, "length of the line"),
     ),
 )
 
@@ -124,12 +114,7 @@ CANDIDATE_VIEWS = Layer(
     "candidate_views",
     "Polygon",
     "the wedge of ground between the picture's sides, as it fits best from each candidate, out to a distance",
-    (
-        _CANDIDATE,
-        _LOOKS,
-        Column("width_deg", "real", "degrees", "angle between the picture's sides"),
-        _PROBABILITY,
-    ),
+    (_CANDIDATE, _LOOKS, real("width_deg", "degrees", "angle between the picture's sides"), _PROBABILITY),
 )
 
 VERDICT_LAYERS = (CANDIDATES, EVIDENCE, SIGHT_LINES, CANDIDATE_VIEWS)
