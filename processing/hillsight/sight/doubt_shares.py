@@ -54,6 +54,9 @@ MOST_POSTS, MOST_SAMPLES = 192, 256
 _DRAWS, _FEW_DRAWS = 4000, 1000
 _SEED = 20_260_101
 
+#: Variance of a normal variable that is not worth a draw of its own.
+LEFT_OVER = 0.01
+
 _LEGENDRE_NODES, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(8)
 
 
@@ -297,30 +300,35 @@ def _few_normals() -> Floats:
 def _any_below(alike: Floats, limits: Floats, normals: Floats) -> float:
     """Share of draws in which any of n correlated normal variables lies below its limit, the likeliest first.
 
-    The variables are made of the independent ones by Cholesky's triangle, row by row, so that a draw stops
-    at the first that is below.
+    The variables are made of the independent ones by Cholesky's triangle with pivots (Higham 1990, from
+    memory): samples that stand close together are all but one variable, and what is left over of those
+    already made up to LEFT_OVER is rounding. A draw stops at the first that is below.
     """
     n = limits.size
-    triangle = np.zeros((n, n))
+    triangle, left, rank = np.zeros((n, n)), np.ones(n), 0
+    while rank < n:
+        pivot = int(np.argmax(left))
+        if left[pivot] < LEFT_OVER:
+            break
+        root = math.sqrt(left[pivot])
+        for i in range(n):
+            if left[i] > 0.0:
+                total = alike[i, pivot]
+                for k in range(rank):
+                    total -= triangle[i, k] * triangle[pivot, k]
+                triangle[i, rank] = total / root
+                left[i] -= triangle[i, rank] ** 2
+        left[pivot] = 0.0
+        rank += 1
     for i in range(n):
-        for j in range(i):
-            total = alike[i, j]
-            for k in range(j):
-                total -= triangle[i, k] * triangle[j, k]
-            triangle[i, j] = total / triangle[j, j]
-        left = 1.0
-        for k in range(i):
-            left -= triangle[i, k] * triangle[i, k]
-        # Correlations that were worked out pair by pair need not fit together: what is over is shared out.
-        triangle[i, i] = math.sqrt(max(left, 1e-4))
-        length = math.sqrt(1.0 - left + max(left, 1e-4))
-        for k in range(i + 1):
+        length = math.sqrt((triangle[i, :rank] ** 2).sum())
+        for k in range(rank):
             triangle[i, k] /= length
     found = 0
     for draw in range(normals.shape[0]):
         for i in range(n):
             value = 0.0
-            for k in range(i + 1):
+            for k in range(rank):
                 value += triangle[i, k] * normals[draw, k]
             if value < limits[i]:
                 found += 1
