@@ -136,7 +136,7 @@ def test_only_control_points(tmp_path: Path) -> None:
 
 def test_bands(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", np.stack([plane(5, 5)] * 2))
-    assert_refused(path, "2 bands", "--band")
+    assert_refused(path, "2 bands", "band")
     assert_refused(path, "no band 3", band=3)
     assert_refused(path, "no band 0", band=0)
     with rasterio.open(path, "r+") as out:
@@ -174,7 +174,7 @@ def test_undeclared_no_data(tmp_path: Path, dtype: str, value: float, shown: str
     stored = np.round(fractal(30, 30, seed=41, lowest_m=5)).astype(dtype)
     stored[12, 17] = stored[20, 3] = stored[29, 29] = value
     path = write_geotiff(tmp_path / "t.tif", stored)
-    assert_refused(path, "t.tif", "3 cells are", f"example {shown} at row 12, column 17", "--nodata")
+    assert_refused(path, "t.tif", "3 cells are", f"example {shown} at row 12, column 17", "nodata")
     mine = on_grid(path, nodata=float(shown)).whole().height_m
     assert np.argwhere(np.isnan(mine)).tolist() == [[12, 17], [20, 3], [29, 29]]
     terrain = on_grid(path)
@@ -187,7 +187,7 @@ def test_undeclared_no_data_in_a_warped_file(tmp_path: Path) -> None:
     stored = np.round(fractal(60, 60, seed=42, lowest_m=5)).astype(np.int16)
     stored[12, 17] = -9999
     path = write_geotiff(tmp_path / "t.tif", stored, crs="EPSG:4326", west=-3.6, north=56.1, spacing=1 / 1200)
-    assert_refused(path, "example -9999 at row 12, column 17", "--nodata -9999")
+    assert_refused(path, "example -9999 at row 12, column 17", "If -9999 stands for no data", "nodata")
 
 
 def test_ground_that_happens_to_hold_such_a_number(tmp_path: Path) -> None:
@@ -204,12 +204,12 @@ def test_ground_that_happens_to_hold_such_a_number(tmp_path: Path) -> None:
 
 def test_units(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "t.tif", plane(5, 5), unit="fathom")
-    assert_refused(path, "'fathom'", "--vertical-unit")
-    assert_refused(path, "'cubit'", "--vertical-unit", vertical_unit="cubit")
+    assert_refused(path, "'fathom'", "vertical_unit")
+    assert_refused(path, "'cubit'", "vertical_unit", vertical_unit="cubit")
     assert on_grid(path, vertical_unit="ft").whole().height_m[0, 0] == pytest.approx(30.48)
     # The band says metres, the CRS (EPSG:6360) US survey feet. GDAL itself would fill in the CRS's unit.
     both = write_geotiff(tmp_path / "b.tif", plane(5, 5), crs="EPSG:26913+6360", unit="m")
-    with pytest.raises(TerrainError, match=r"'m' but its vertical CRS .*--vertical-unit"):
+    with pytest.raises(TerrainError, match=r"'m' but its vertical CRS .*State which holds"):
         open_terrain(str(both))
 
 

@@ -15,14 +15,7 @@ PRIVATE_NAMES = {
 
 #: Modules below scripts whose texts name options.
 OPTION_WORDS = {
-    "hillsight.ground.evidence",
-    "hillsight.ground.heights",
-    "hillsight.ground.magnetic",
-    "hillsight.ground.raster",
-    "hillsight.reading.ground.first_ground",
     "hillsight.reading.section.course",
-    "hillsight.reading.things.relative_height",
-    "hillsight.sight.viewing",
 }
 
 #: Public names that nothing in the package uses.

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from hillsight.errors import HillsightError, SightingError
+from hillsight.ground.toml_lines import TomlLines
 from hillsight.plan.sighting.file import MOST_STATEMENTS, read_sighting
-from hillsight.plan.sighting.toml_lines import TomlLines
 from hillsight.plan.statement import Sighting
 
 TOP = 'format = "hillsight sighting 1"\n'

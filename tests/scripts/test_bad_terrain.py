@@ -107,9 +107,8 @@ def test_numbers_that_are_no_heights(tmp_path: Path, number: float) -> None:
     shown = (
         np.format_float_positional(number) if np.isinf(number) else str(np.float32(number)).removesuffix(".0")
     )
-    assert_refused(
-        tmp_path, *looking(tmp_path, path), says=("odd.tif", "row 20, column 20", f"--nodata {shown}")
-    )
+    says = ("odd.tif", "row 20, column 20", f"{shown} stands for no data", "--nodata")
+    assert_refused(tmp_path, *looking(tmp_path, path), says=says)
     done(*looking(tmp_path, path, "--nodata", shown))
 
 

@@ -163,7 +163,7 @@ def test_voids_and_coarse_words(tmp_path: Path) -> None:
         (("--bearing", "10", "--reach", "0"), ("reach is 0", "--reach")),
         (("--bearing", "10", "--target-height", "2"), ("target height is about a target", "--target-height")),
         (("--to", TO, "--target-height", "-1"), ("target height is -1", "--target-height")),
-        (("--to", TO, "--eye-height", "900"), ("--eye-height is 900",)),
+        (("--to", TO, "--eye-height", "900"), ("the eye is 900 m", "--eye-height")),
         (("--to-feature", "High Top"), ("--to-feature", "--features")),
         (("--to", TO, "--beside", "5"), ("--beside", "--features")),
         (("--to", TO, "--exaggeration", "0", "--drawing", "x.svg"), ("exaggeration is 0", "--exaggeration")),

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from hillsight.errors import FeatureError
 from hillsight.frozen import FrozenMapping
+from hillsight.ground.toml_lines import TomlLines
 from hillsight.words.trust import TRUST
 
 _BUILT_IN = "evidence_classes.toml"
@@ -73,7 +74,8 @@ class EvidenceTable:
             raise FeatureError(
                 f"the evidence table cannot be read: {error.strerror or error}",
                 where=path,
-                remedy="Check the path, or leave --evidence out for the built-in table",
+                remedy="Check the path, or name no table to have the built-in one",
+                parameters=("evidence",),
             ) from error
         except UnicodeDecodeError as error:
             raise FeatureError(
@@ -102,15 +104,15 @@ def _parse(text: str, source: str) -> EvidenceTable:
         raise FeatureError("the evidence table has no [kinds]", where=f"{source}, line 1", remedy=remedy)
     stray = [name for name in content if name != "kinds"]
     if stray:
-        where = f"{source}, line {_line_of(text, stray[0])}"
+        where = f"{source}, line {TomlLines(text).of(stray[0])}"
         raise FeatureError(
             f"the evidence table knows [kinds] only, not {stray[0]!r}", where=where, remedy=remedy
         )
     classes: dict[str, str] = {}
     plurals: dict[str, str] = {}
 
-    def line_of(kind: str) -> str:  # sought only for an error: each search goes through the whole text
-        return f"{source}, line {_line_of(text, kind)}"
+    def line_of(kind: str) -> str:  # sought only for an error: it goes through the whole text
+        return f"{source}, line {TomlLines(text).of('kinds', kind)}"
 
     for kind, evidence_class in kinds.items():
         if not isinstance(evidence_class, str) or evidence_class not in TRUST:
@@ -131,13 +133,3 @@ def _parse(text: str, source: str) -> EvidenceTable:
         for form in _singulars(key)[1:]:
             plurals.setdefault(form, evidence_class)
     return EvidenceTable(FrozenMapping({**plurals, **classes}), source)
-
-
-def _line_of(text: str, key: str) -> int:
-    """Line (from 1) on which a key is set: tomllib keeps no positions."""
-    escaped = re.escape(key)
-    pattern = re.compile(rf"^\s*(?:\[+\s*)?(?:\"{escaped}\"|'{escaped}'|{escaped})\s*(?:=|\]|\.)")
-    for number, line in enumerate(text.splitlines(), start=1):
-        if pattern.match(line):
-            return number
-    return 1

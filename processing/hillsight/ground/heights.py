@@ -85,7 +85,8 @@ def settle_vertical_unit(
             raise TerrainError(
                 f"the vertical unit {option!r} is not known",
                 where=where,
-                remedy=f"--vertical-unit takes {known}",
+                remedy=f"The units are {known}",
+                parameters=("vertical_unit",),
             )
         stated = (
             f" (the file says {band_unit or axis[0] if axis else band_unit})" if band_unit or axis else ""
@@ -96,22 +97,21 @@ def settle_vertical_unit(
         raise TerrainError(
             f"the heights' unit {band_unit!r} is not known",
             where=where,
-            remedy=f"State it with --vertical-unit ({known})",
+            remedy=f"State the unit ({known})",
+            parameters=("vertical_unit",),
         )
     if from_band is not None and axis is not None and not np.isclose(from_band, axis[1], rtol=1e-9):
         raise TerrainError(
             f"the band's heights are in {band_unit!r} but its vertical CRS is in {axis[0]!r}",
             where=where,
-            remedy=f"State which holds with --vertical-unit ({known})",
+            remedy=f"State which holds ({known})",
+            parameters=("vertical_unit",),
         )
     metres, name = (
         (from_band, band_unit) if from_band is not None else (axis[1], axis[0]) if axis else (1.0, "")
     )
     if not name:
-        return 1.0, (
-            "The terrain file does not state the unit of its heights: metres assumed "
-            "(--vertical-unit m says so).",
-        )
+        return 1.0, ("The terrain file does not state the unit of its heights: metres assumed.",)
     if metres == 1.0:
         return 1.0, ()
     return metres, (f"Heights converted from {name} to metres (1 {name} = {metres:.10g} m).",)
@@ -233,11 +233,12 @@ def _count(bad: Flags) -> str:
 def _refuse(what: str, value: Any, row: int, column: int, where: str, *, unit_hint: bool) -> None:
     shown = str(value).removesuffix(".0")  # as many figures as the file's own type needs
     remedies: Sequence[str] = (
-        f"If {shown} stands for no data, say so with --nodata {shown}",
-        *(("if the heights are in another unit, with --vertical-unit",) if unit_hint else ()),
+        f"If {shown} stands for no data, name it as a value of no data",
+        *(("if the heights are in another unit, state the unit",) if unit_hint else ()),
     )
     raise TerrainError(
         f"{what}, for example {shown} at row {row}, column {column} (from 0 at the file's first cell)",
         where=where,
         remedy="; ".join(remedies),
+        parameters=("nodata", "vertical_unit") if unit_hint else ("nodata",),
     )

@@ -90,8 +90,8 @@ def declination_in_year(
         first_day, last_day = f"{_MODELS[0][1]:.0f}-01-01", f"{_MODELS[-1][2] - 1:.0f}-12-31"
         raise CallError(
             f"the day for magnetic bearings, in {year:.1f}, is outside the years of the magnetic models",
-            where="--date",
             remedy=f"Give a day from {first_day} to {last_day}, or leave magnetic bearings out",
+            parameters=("date",),
         )
     name, _, _, constant_deg, weakness_deg_nt = covering[0]
     result = _model(name).calculate(glat=latitude, glon=longitude, alt=height_m / 1000.0, time=year)

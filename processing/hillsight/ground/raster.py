@@ -204,7 +204,8 @@ def _chosen_band(path: str, dataset: Any, band: int | None) -> int:
             if heights
             else "the file has only a mask band",
             where=path,
-            remedy="Say which holds the heights with --band NUMBER",
+            remedy="Say which holds the heights",
+            parameters=("band",),
         )
     return heights[0]
 
@@ -245,7 +246,8 @@ def _unreadable(path: str, fault: Exception) -> TerrainError:
         return TerrainError(
             f"the file holds {layers} vector layer(s) and no raster",
             where=path,
-            remedy="Give the terrain as a raster, such as GeoTIFF; features go with --features",
+            remedy="Give the terrain as a raster, such as GeoTIFF; this file may hold map features",
+            parameters=("features",),
         )
     return TerrainError(
         f"not a raster that can be opened ({_reason(fault)})",

@@ -27,6 +27,7 @@ from hillsight.plan.relocation.lattice import weigh_lattice
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.sighting.file import read_sighting
 from hillsight.plan.statement import Sighting
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from hillsight.jobs.scene import Scene
@@ -254,7 +255,7 @@ def _framing(picture: Picture, scene: Scene) -> Framing:
         else:
             # Two readings of one direction, each with its own spread.
             share = spread_deg**2 / (spread_deg**2 + scene.observer.sun_deg**2)
-            off = (by_sun - looks + 180.0) % 360.0 - 180.0
+            off = float(signed_deg(by_sun - looks))
             if abs(off) > 3.0 * float(np.hypot(spread_deg, scene.observer.sun_deg)):
                 raise CallError(
                     f"looks says {looks % 360:.0f} degrees true, the sun {by_sun % 360:.0f}",

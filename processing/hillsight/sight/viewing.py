@@ -43,17 +43,24 @@ class Viewing:
     refraction: float = 0.13
 
     def __post_init__(self) -> None:
-        for option, value in (("--eye-height", self.eye_height_m), ("--target-height", self.target_height_m)):
+        for what, value in (("eye", self.eye_height_m), ("target", self.target_height_m)):
             if not 0 <= value <= 500:
                 raise CallError(
-                    f"{option} is {value:g} m", remedy="Give metres above the ground, from 0 to 500"
+                    f"the {what} is {value:g} m above the ground",
+                    remedy="Give metres from 0 to 500",
+                    parameters=(f"{what}_height",),
                 )
         if not (math.isfinite(self.reach_m) and self.reach_m > 0):
-            raise CallError(f"--reach is {self.reach_m:g} m", remedy="Give a distance in metres above 0")
+            raise CallError(
+                f"the reach is {self.reach_m:g} m",
+                remedy="Give a distance in metres above 0",
+                parameters=("reach",),
+            )
         if not -20 <= self.refraction <= 20:
             raise CallError(
-                f"--refraction is {self.refraction:g}",
+                f"the refraction is {self.refraction:g}",
                 remedy="Give ray over earth curvature: 0.13 for light, 0.25 for radio, 1 for neither curve",
+                parameters=("refraction",),
             )
 
 

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from hillsight.errors import SightingError
+from hillsight.ground.toml_lines import TomlLines
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.kinds.shared.kind import StatementKind
-from hillsight.plan.sighting.toml_lines import TomlLines
 from hillsight.plan.statement import Picture, Sighting, Statement
 from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SightingField
 from hillsight.words.english import folded

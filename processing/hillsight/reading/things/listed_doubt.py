@@ -9,6 +9,7 @@ import numpy as np
 from hillsight.reading.doubt.trust import Limits, bearing_plus_minus_deg, plus_minus
 from hillsight.sight.doubt import Doubtful
 from hillsight.sight.probability import ThingSamples, seen_of_things
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,6 +81,6 @@ def _add_edges(entry: dict[str, Any], samples: Judged, place_m: float) -> None:
         seen = np.flatnonzero(samples.seen)
         if edge_deg is None or not seen.size:
             continue
-        away = np.abs((samples.bearing_deg[seen] - edge_deg + 180.0) % 360.0 - 180.0)
+        away = np.abs(signed_deg(samples.bearing_deg[seen] - edge_deg))
         distance_m = samples.distance_m[seen[int(np.argmin(away))]]
         entry[f"{side}_edge_plus_minus_deg"] = float(bearing_plus_minus_deg(distance_m, place_m))

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
+from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -131,7 +132,7 @@ def _nearest_by_slice(thing: Seen) -> Floats:
     if thing.number is None:
         return nearest_m
     one = np.flatnonzero(np.diff(thing.number) == 1)
-    turn = (bearing[one + 1] - bearing[one] + 180.0) % 360.0 - 180.0
+    turn = signed_deg(bearing[one + 1] - bearing[one])
     low = np.where(turn < 0, bearing[one] + turn, bearing[one])
     first = np.floor(low / _SLICE_DEG).astype(int) + 1
     count = np.maximum(np.floor((low + np.abs(turn)) / _SLICE_DEG).astype(int) - first, 0)
