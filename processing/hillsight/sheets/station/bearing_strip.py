@@ -66,9 +66,11 @@ def draw_bearings(content: Content) -> Page:
         top -= height + 14
     legend = strip_legend(entries, drawn)
     below = draw_legend(page, legend, Box(_LEFT, top - 6, A4_LONG - 60, top - 6), 4)
+    steeper = _steepening(profile, span / strips, low, high)
+    scale = "that" if 0.95 < steeper < 1.05 else f"{steeper:.2g} times that"
     words = [
-        "Vertical angles are from the level, with curvature and refraction"
-        f"; the vertical scale is {_steepening(profile, span / strips, low, high):.2g} times the horizontal."
+        "Vertical angles are from the level, with curvature and refraction; "
+        f"their scale is {scale} of the bearings."
     ]
     if unlabelled:
         words.append(f"{left_off_words(unlabelled).capitalize()}: see the list.")
