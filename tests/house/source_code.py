@@ -196,9 +196,10 @@ def unused_names(modules: dict[str, Module], entry_points: Collection[str] = ())
         handed_out = {w for text in texts if isinstance(text, str) for w in _words(text)}
     unused = set()
     for name, module in modules.items():
+        uses = _uses(module)
         for public, node in public_names(module).items():
             used = f"{name}.{public}" in taken or public in fetched or public in handed_out or name == NAME
-            if not used and not _used_at_home(module, public, node):
+            if not used and not uses.get(public, set()) - set(map(id, ast.walk(node))):
                 unused.add(f"{name}:{public}")
     return unused
 
@@ -216,22 +217,19 @@ def _dotted(node: ast.expr) -> str | None:
     return None
 
 
-def _used_at_home(module: Module, name: str, defined: ast.stmt) -> bool:
-    """Whether a module uses a name of its own elsewhere than in what defines it."""
-    inside = set(map(id, ast.walk(defined)))
+def _uses(module: Module) -> dict[str, set[int]]:
+    """Where a module uses each name: the identities of the nodes of its tree."""
+    found: dict[str, set[int]] = {}
     for node in ast.walk(module.tree):
-        if id(node) in inside:
-            continue
-        if isinstance(node, ast.Name) and node.id == name and isinstance(node.ctx, ast.Load):
-            return True
-        text = node.value if isinstance(node, ast.Constant) else None
-        if (
-            isinstance(text, str)
-            and re.fullmatch(r"[\w.\[\], |]{1,80}", text)
-            and name in re.findall(r"\w+", text)
-        ):
-            return True  # in an annotation, in cast(), in __all__
-    return False
+        words: list[str] = []
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            words = [node.id]
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            # A short text of names: an annotation, cast(), __all__.
+            words = _words(node.value) if re.fullmatch(r"[\w.\[\], |]{1,80}", node.value) else []
+        for word in words:
+            found.setdefault(word, set()).add(id(node))
+    return found
 
 
 def outside_packages(module: Module, standard: frozenset[str]) -> set[str]:
