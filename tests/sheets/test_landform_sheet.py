@@ -310,9 +310,9 @@ def test_nothing_overlaps_or_leaves_a_crowded_page(count: int, scale_m: float) -
     words = " ".join(texts(page))
     if count == 250:
         for told in ("lines", "tops and saddles", "names or heights"):
-            assert int(re.search(rf"room: .*?(\d+) {told}", words).group(1)) > 0  # type: ignore[union-attr]
+            assert int(re.search(rf"space: .*?(\d+) {told}", words).group(1)) > 0  # type: ignore[union-attr]
     else:
-        assert "left out" in words and not re.search("room: .*?[0-9] tops and saddles", words)
+        assert "left off" in words and not re.search("space: .*?[0-9] tops and saddles", words)
 
 
 def test_small_lines_go_where_a_scale_is_a_few_pixels() -> None:
