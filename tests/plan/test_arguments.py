@@ -57,7 +57,7 @@ def test_sentences_of_each_role() -> None:
     )
     assert said["supports"] == said["decides"]
     assert said["against"] == (
-        "A tarn is seen, rather as from Bee, where the ground rises; from Aye the ground falls."
+        "A tarn is seen; this fits Bee better, where the ground rises; from Aye the ground falls."
     )
     assert said["tells_nothing"] == (
         "A tarn is seen; from Aye the ground falls, from Bee the ground rises: that tells them apart little."

@@ -64,7 +64,7 @@ def _lines(result: Comparison, most: int) -> list[str]:
     if len(result.apart) > most:
         lines.append(f"  and {len(result.apart) - most} more (see --most, --json)")
     if result.alike:
-        lines.append("Alike from all of them, and no help:")
+        lines.append("Alike from all of them, so no help:")
         lines += [f"  {one.looks}: {one.answers[0]}" for one in varied(result.alike, most)]
     return lines
 

@@ -17,21 +17,26 @@ if TYPE_CHECKING:
     from hillsight.plan.weighing.statements import Weighing
 
 
+#: More times than these are not told apart: the method is not that fine.
+_MOST_TIMES = 1_000.0
+
+
 def headline(verdict: Verdict) -> str:
     """The verdict in a sentence."""
     best, other = verdict.best, verdict.next
     chance = probability_words(best.probability, verdict.decide_from)
     if verdict.state == NONE_FITS:
         return (
-            f"None fits: with {probability_words(verdict.none_probability)} the picture is from none of "
-            f"these places; the nearest fit is {best.station} ({chance})"
+            f"None fits: {probability_words(verdict.none_probability)} probable that the picture is from none "
+            f"of these places; the nearest fit is {best.station} ({chance})"
         )
     if verdict.state == DECIDED:
         rest = ""
         if other is not None:
-            times = min(verdict.ratio_to_next, 9_999.0)
-            rest = f", {times:,.0f} times likelier than {other.station}"
-        return f"Decided: taken from {best.station} with {chance}{rest}"
+            over = "over " if verdict.ratio_to_next > _MOST_TIMES else ""
+            times = f"{over}{min(verdict.ratio_to_next, _MOST_TIMES):,.0f} times"
+            rest = f", {times} as likely as {other.station}"
+        return f"Decided: taken from {best.station} ({chance} probable{rest})"
     names = best.station if other is None else f"{best.station} or {other.station}"
     chances = chance
     if other is not None:
