@@ -10,6 +10,7 @@ import shapely
 from doubts import exactly_placed
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.reading.doubt.trust import Limits
+from hillsight.reading.section.whole_target import Standpoint, whole_target
 from hillsight.reading.things.against_sky import sky_shares
 from hillsight.reading.things.bearing_list import bearing_list
 from hillsight.reading.things.judged import judge
@@ -122,3 +123,17 @@ def test_a_sample_without_weight_counts_for_anything_seen_and_not_for_the_share(
     share = seen_of_feature(doubtful, row, column, np.array([9.0, 0.0]), np.array([0.0, 1.0]))
     assert share.any_seen > 0.99
     assert share.high < 0.01
+
+
+@pytest.mark.parametrize("half_width_m", [0.0, 60.0])
+def test_a_section_says_of_all_of_its_target_what_the_list_says(half_width_m):
+    view = long_view()
+    line = shapely.LineString([(view.easting_m, view.northing_m + n) for n in (5.0, 2000.0)])
+    shape = line if half_width_m == 0 else line.buffer(half_width_m, cap_style="flat")
+    things = points(view, (0, 380, 10.0))
+    things.geometry = [shape]
+    listed = bearing_list(view, things, reading_of(view).lines).frame.iloc[0]
+    stand = Standpoint(view.easting_m, view.northing_m, view.surface, view.eye, view.viewing, view.geodesy)
+    whole = whole_target(stand, shape, 10.0)
+    assert (whole.state, whole.visible_share) == (listed["state"], listed["visible_share"])
+    assert whole.state == "partly"

@@ -186,7 +186,9 @@ def _feature(wanted: str, inputs: Inputs, height_m: float | None) -> Target:
     if height_m is None:
         own_m = float(features["target_height_m"].iloc[rows[0]])
         height_m = 0.0 if np.isnan(own_m) else own_m
-    target = Target(names[rows[0]], places[0].x, places[0].y, height_m, rows[0])
+    shape = features.geometry.iloc[rows[0]]
+    whole = shape if shapely.get_dimensions(shape) > 0 else None
+    target = Target(names[rows[0]], places[0].x, places[0].y, height_m, rows[0], whole)
     _check_on_terrain(target, inputs, "to_feature")
     return target
 

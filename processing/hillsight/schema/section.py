@@ -46,7 +46,18 @@ PROFILE_LINE = Layer(
         real("hidden_m", ELLIPSOID_M, "length of dead ground"),
         real("unknown_m", ELLIPSOID_M, "length of ground that cannot be judged: on or behind a void"),
         real("depth_max_m", "m", "greatest depth of dead ground; 0 without any"),
-        text("state", "visible, hidden or unknown", "of the target; null without one", optional=True),
+        text(
+            "state",
+            "visible, hidden or unknown",
+            "of the point aimed at on the target; null without a target",
+            optional=True,
+        ),
+        real(
+            "visible_share",
+            "0 to 1",
+            "share of the whole target that is seen, as in bearing_list; of lines and areas alone",
+            optional=True,
+        ),
         real(
             "clearance_m",
             "m",

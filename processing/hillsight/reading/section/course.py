@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m, grid_bearing_deg
@@ -13,6 +15,8 @@ from hillsight.ground.grid import Surface
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.section.profile import Course, cut_section
+from hillsight.reading.section.whole_target import Standpoint, whole_target
+from hillsight.sight.viewing import Eye
 from hillsight.words.angles import wrap_deg
 
 if TYPE_CHECKING:
@@ -23,6 +27,7 @@ if TYPE_CHECKING:
     from hillsight.ground.stations import Station
     from hillsight.ground.terrain import Terrain
     from hillsight.reading.section.profile import Section, Target
+    from hillsight.reading.section.whole_target import WholeTarget
     from hillsight.sight.viewing import Viewing
 
     Read = Callable[[int, int, int, int], Floats32]
@@ -95,7 +100,27 @@ def section_along(
         *end, true_deg, grid_deg,
     )  # fmt: skip
     drop_per_m = drop_coefficient_per_m(geodesy.gaussian_radius_m(*here), viewing.refraction)
-    return cut_section(course, surface, drop_per_m, geodesy), notes
+    section = cut_section(course, surface, drop_per_m, geodesy)
+    if target is not None and target.shape is not None:
+        section = replace(section, whole=_whole(terrain, read, section, target, viewing, geodesy))
+    return section, notes
+
+
+def _whole(
+    terrain: Terrain, read: Read, section: Section, target: Target, viewing: Viewing, geodesy: Geodesy
+) -> WholeTarget | None:
+    """What is seen of all of a target; None where it spans more ground than can be held."""
+    here = section.course.easting_m, section.course.northing_m
+    corners = shapely.box(*shapely.total_bounds([target.shape, shapely.Point(here)])).bounds
+    if (corners[2] - corners[0]) * (corners[3] - corners[1]) > MOST_POSTS * (
+        terrain.grid.spacing_x_m * terrain.grid.spacing_y_m
+    ):
+        return None
+    surface = _around(terrain, read, corners[:2], corners[2:], 0.0)
+    eye = Eye.on(surface.grid, *here, section.eye.level_m, section.eye.drop_per_m)
+    across_m = float(np.hypot(corners[2] - corners[0], corners[3] - corners[1]))
+    stand = Standpoint(*here, surface, eye, replace(viewing, reach_m=across_m + 1.0), geodesy)
+    return whole_target(stand, target.shape, target.height_m)
 
 
 def _out(

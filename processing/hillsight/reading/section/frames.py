@@ -105,6 +105,8 @@ def _line_row(section: Section) -> dict[str, Any]:
             "clearance_m": _finite(line.clearance_m),
             "vertical_angle_deg": line.vertical_angle_deg,
         }
+        if section.whole is not None:
+            row["visible_share"] = section.whole.visible_share
         if line.crest_sample is not None:
             row["crest_distance_m"] = float(section.samples.distance_m[line.crest_sample])
         if line.closest_sample is not None:

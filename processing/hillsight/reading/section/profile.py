@@ -16,11 +16,13 @@ from hillsight.sight.points import see_points
 from hillsight.sight.viewing import CROSSING_SNAP, Eye
 
 if TYPE_CHECKING:
+    import shapely
     from numpy.typing import NDArray
 
     from hillsight.arrays import Floats
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Surface
+    from hillsight.reading.section.whole_target import WholeTarget
     from hillsight.sight.points import PointSight
 
 
@@ -35,6 +37,7 @@ class Target:
     easting_m, northing_m : on the working grid
     height_m : of the thing above the ground
     feature : its row among the map features; None for a place given by coordinates
+    shape : of that feature, if it is a line or an area and the place one point of it
     """
 
     name: str
@@ -42,6 +45,7 @@ class Target:
     northing_m: float
     height_m: float = 0.0
     feature: int | None = None
+    shape: shapely.Geometry | None = None
 
 
 @dataclass(frozen=True)
@@ -153,6 +157,7 @@ class Section:
     """A section that has been worked out.
 
     eye : on the lattice of ``surface``, which holds the ground around the section
+    whole : what is seen of all of the target, where it is a line or an area that can be judged
     """
 
     course: Course
@@ -162,6 +167,7 @@ class Section:
     stretches: tuple[Stretch, ...]
     crests: tuple[Crest, ...]
     line: TargetLine | None
+    whole: WholeTarget | None = None
 
     @property
     def length_m(self) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
-from hillsight.words.quantities import metres
+from hillsight.words.quantities import metres, per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -112,12 +112,13 @@ def target_words(section: Section) -> list[str]:
     if line.state == UNKNOWN:
         return [f"Whether {target.name}{tall} is seen nobody can say: a void is there, or on the way."]
     close = abs(line.clearance_m) < TOO_CLOSE_M
+    name = target.name if target.shape is None else f"The point aimed at on {target.name}"
     if line.state == HIDDEN:
-        words = [f"{target.name}{tall} is hidden by {depth_words(-line.clearance_m)}, behind{over}"]
+        words = [f"{name}{tall} is hidden by {depth_words(-line.clearance_m)}, behind{over}"]
     elif np.isinf(line.clearance_m):
-        words = [f"{target.name}{tall} is in view, with no ground before it"]
+        words = [f"{name}{tall} is in view, with no ground before it"]
     else:
-        words = [f"{target.name}{tall} is in view, {depth_words(line.clearance_m)} clear of{over}"]
+        words = [f"{name}{tall} is in view, {depth_words(line.clearance_m)} clear of{over}"]
     words[0] += "; too close to call." if close else "."
     if line.closest_sample is not None and line.state == VISIBLE:
         i = line.closest_sample
@@ -126,7 +127,20 @@ def target_words(section: Section) -> list[str]:
             f"Between its ends the sight line comes nearest to the ground at "
             f"{metres(section.samples.distance_m[i])}, {depth_words(max(gap_m, 0.0))} above it."
         )
-    return words
+    return words + _whole_words(section, target.name)
+
+
+def _whole_words(section: Section, name: str) -> list[str]:
+    """A sentence on all of the target; none where the section meets all there is of it."""
+    whole = section.whole
+    if whole is None:
+        return []
+    if whole.state == "partly":
+        share = whole.visible_share
+        seen = "A speck" if share is None or share < 0.005 else per_cent(share)
+        return [f"{seen} of {name} is in view."]
+    words = {"visible": "All of {} is in view.", "hidden": "Nothing of {} is in view."}
+    return [words.get(whole.state, "How much of {} is in view nobody can say.").format(name)]
 
 
 def feature_words(section: Section, along: Sequence[Passed]) -> list[str]:

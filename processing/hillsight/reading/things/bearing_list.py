@@ -129,7 +129,7 @@ def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None
 
 def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines, words: HeightWords) -> dict[str, Any]:
     """Everything about one feature."""
-    state = _state(judged)
+    state = judged.state
     at = _listed(state, judged)
     here_e, here_n = judged.easting_m[at : at + 1], judged.northing_m[at : at + 1]
     entry: dict[str, Any] = {
@@ -155,16 +155,6 @@ def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines, words: H
     height_m = entry["height_m"]
     entry["geometry"] = shapely.Point(here_e[0], here_n[0], np.nan if height_m is None else height_m)
     return entry
-
-
-def _state(judged: Judged) -> str:
-    if not judged.near.any():
-        return "out_of_reach"
-    if judged.seen.all():
-        return "visible"
-    if judged.seen.any():
-        return "partly"
-    return "unknown" if judged.unknown.any() else "hidden"
 
 
 def _listed(state: str, judged: Judged) -> int:
@@ -193,15 +183,9 @@ def _heights(view: View, ground_m: float, slope: float, distance_m: float) -> di
 
 def _seen_part(judged: Judged) -> dict[str, float | None]:
     """Share, edges, nearest and highest of what is seen."""
-    seen, known = judged.seen, judged.near & ~judged.unknown
-    weight = float(judged.weight[known].sum())
-    share: float | None = None
-    if weight > 0:
-        share = float(judged.weight[seen].sum()) / weight
-    elif known.any():
-        share = float(seen.any())
+    seen = judged.seen
     part: dict[str, float | None] = {
-        "visible_share": share,
+        "visible_share": judged.visible_share,
         "left_edge_true_deg": None,
         "right_edge_true_deg": None,
         "nearest_seen_m": None,

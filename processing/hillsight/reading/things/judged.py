@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.arrays import Flags, Floats, Integers
-    from hillsight.reading.view import View
+    from hillsight.ground.grid import Grid
+    from hillsight.sight.points import PointSight
+    from hillsight.sight.viewing import Viewing
 
 
 @dataclass(frozen=True)
@@ -62,9 +64,50 @@ class Judged:
         unknown: Flags = self.near & np.isnan(self.clearance_m)
         return unknown
 
+    @property
+    def state(self) -> str:
+        """visible, partly, hidden, unknown or out_of_reach, by the terrain taken at its word."""
+        if not self.near.any():
+            return "out_of_reach"
+        if self.seen.all():
+            return "visible"
+        if self.seen.any():
+            return "partly"
+        return "unknown" if self.unknown.any() else "hidden"
+
+    @property
+    def visible_share(self) -> float | None:
+        """Share of what lies within the reach and can be judged that is seen; None where nothing can."""
+        known = self.near & ~self.unknown
+        weight = float(self.weight[known].sum())
+        if weight > 0:
+            return float(self.weight[self.seen].sum()) / weight
+        return float(self.seen.any()) if known.any() else None
+
+
+class Looks(Protocol):
+    """What judges places: a ``reading.view.View``, or less."""
+
+    @property
+    def grid(self) -> Grid:
+        """The lattice of the terrain."""
+
+    @property
+    def viewing(self) -> Viewing:
+        """The reach, and the height of what has none of its own."""
+
+    def measure(self, eastings_m: Floats, northings_m: Floats) -> tuple[Floats, Floats]:
+        """True bearing and ground distance of places."""
+
+    def grid_distance_m(self, eastings_m: Floats, northings_m: Floats) -> Floats:
+        """Distance of places on the grid."""
+
+    def at(self, eastings_m: Floats, northings_m: Floats, heights_m: Floats | float, /) -> PointSight:
+        """Clearance of things at places."""
+
 
 def judge(
-    view: View, features: geopandas.GeoDataFrame, sector: tuple[float, float] | None = None
+    view: Looks, features: geopandas.GeoDataFrame, sector: tuple[float, float] | None = None
 ) -> list[Judged | None]:
     """Judge every feature; None for those with nothing in the sector.
 
