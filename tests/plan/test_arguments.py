@@ -57,7 +57,7 @@ def test_sentences_of_each_role() -> None:
     )
     assert said["supports"] == said["decides"]
     assert said["against"] == (
-        "A tarn is seen; this fits Bee better, where the ground rises; from Aye the ground falls."
+        "A tarn is seen; this fits better from Bee, where the ground rises; from Aye the ground falls."
     )
     assert said["tells_nothing"] == (
         "A tarn is seen; from Aye the ground falls, from Bee the ground rises: that tells them apart little."
@@ -192,7 +192,7 @@ def test_sentences_hold_the_facts_of_the_places_they_name(found: Relocation) -> 
 def test_a_statement_is_called_as_from_a_place_only_where_it_fits(found: Relocation) -> None:
     labels = [one.station for one in found.verdict.candidates]
     for argument in found.verdict.arguments:
-        claimed = re.search(r"as from (\w+), where", argument.sentence)
+        claimed = re.search(r"(?:as|fits better) from (\w+), where", argument.sentence)
         if claimed:
             assert_fits(argument, labels.index(claimed.group(1)))
 

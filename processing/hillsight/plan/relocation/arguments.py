@@ -134,7 +134,7 @@ def sentence(
     if role in ("decides", "supports"):
         return f"{claim}, as from {best}, where {here}; from {rival} {there}."
     if role == "against":
-        return f"{claim}; this fits {rival} better, where {there}; from {best} {here}."
+        return f"{claim}; this fits better from {rival}, where {there}; from {best} {here}."
     return f"{claim}; from {best} {here}, from {rival} {there}: that tells them apart little."
 
 
