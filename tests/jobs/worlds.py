@@ -1,0 +1,82 @@
+"""A small made world as files: ground with a knoll and an edge, things on it, stations, a sighting.
+
+A plain at 100 m tilts gently; on it stands a knoll 40 m high, and in the south an edge where the ground drops
+30 m. One place is 300 m from the knoll, the other 900 m from it and 105 m from the edge.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import shapely
+
+from terrains import write_geotiff
+
+WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 10.0, 161
+KNOLL = (300_800.0, 699_500.0)
+NEAR, FAR = "300800,699200,By the knoll", "300800,698600,On the plain"
+
+SIGHTING = """\
+format = "hillsight sighting 1"
+
+[picture]
+looks = "N"
+width_deg = 60
+
+[[statement]]
+kind = "height"
+what = "Lone Knoll"
+stands = "well above"
+
+[[statement]]
+kind = "skyline"
+shape = "pointed"
+"""
+
+
+def heights() -> np.ndarray:
+    """(POSTS, POSTS) float32, metres, row 0 in the north."""
+    column, row = np.meshgrid(np.arange(POSTS), np.arange(POSTS))
+    east, north = WEST + SPACING * (column + 0.5), NORTH - SPACING * (row + 0.5)
+    away = np.hypot(east - KNOLL[0], north - KNOLL[1])
+    tilt = 0.01 * (east - WEST) + 3.0 * np.sin(east / 170.0) * np.cos(north / 130.0)
+    height = 100.0 + tilt + 40.0 * np.exp(-((away / 60.0) ** 2)) - 30.0 * (north < 698_495.0)
+    return height.astype(np.float32)
+
+
+def features() -> geopandas.GeoDataFrame:
+    """A knoll, a wall, a beck and a wood."""
+    return geopandas.GeoDataFrame(
+        {
+            "name": ["Lone Knoll", None, "Long Beck", "Square Wood"],
+            "kind": ["knoll", "wall", "stream", "wood"],
+        },
+        geometry=[
+            shapely.Point(KNOLL),
+            shapely.LineString([(300_700, 699_250), (300_900, 699_250)]),
+            shapely.LineString([(300_600, 699_100), (301_000, 698_700)]),
+            shapely.box(300_500, 699_050, 300_600, 699_150),
+        ],
+        crs=27700,
+    )
+
+
+def stations() -> geopandas.GeoDataFrame:
+    """Two places to look from."""
+    return geopandas.GeoDataFrame(
+        {"name": ["Third place", "Fourth place"]},
+        geometry=[shapely.Point(300_700, 699_000), shapely.Point(300_950, 698_900)],
+        crs=27700,
+    )
+
+
+def world(folder: Path) -> Path:
+    """All of it as files: ground.tif, features.gpkg, stations.gpkg, sighting.toml."""
+    folder.mkdir(parents=True, exist_ok=True)
+    write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
+    features().to_file(folder / "features.gpkg", layer="things")
+    stations().to_file(folder / "stations.gpkg", layer="stations")
+    (folder / "sighting.toml").write_text(SIGHTING, encoding="utf-8")
+    return folder
