@@ -53,14 +53,14 @@ def test_off_the_terrain(tmp_path: Path) -> None:
     assert_refused(
         tmp_path,
         *words,
-        says=("--at 310000,699704", "'Far'", "off the terrain", "E 300000.0 to 300590.0", "Move"),
+        says=("place 310000,699704", "'Far'", "off the terrain", "E 300000.0 to 300590.0", "Move"),
     )
 
 
 @pytest.mark.parametrize("at", ["-3.6,56.1", "-3.6,56.1,Degrees"])
 def test_degrees_by_mistake(tmp_path: Path, at: str) -> None:
     assert_refused(
-        tmp_path, *looking(tmp_path, "--at", at), says=("longitude and latitude", "--at-crs EPSG:4326")
+        tmp_path, *looking(tmp_path, "--at", at), says=("longitude and latitude", "EPSG:4326", "--at-crs")
     )
 
 
@@ -78,7 +78,7 @@ def test_degrees_by_mistake_in_a_file(tmp_path: Path) -> None:
 
 def test_metres_taken_for_degrees(tmp_path: Path) -> None:
     words = looking(tmp_path, "--at", AT, "--at-crs", "EPSG:4326")
-    assert_refused(tmp_path, *words, says=("--at 300297,699704", "WGS 84", "longitude comes first"))
+    assert_refused(tmp_path, *words, says=("place 300297,699704", "WGS 84", "longitude comes first"))
 
 
 def test_north_before_east(tmp_path: Path) -> None:
