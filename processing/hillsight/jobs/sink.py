@@ -206,7 +206,7 @@ def sink_for(
     out_crs: CRS | None,
     near: tuple[float, float],
     rasters_wanted: bool,
-) -> Iterator[MemorySink | PackageSink]:
+) -> Iterator[Sink]:
     """A sink for what a request asks: a file, which appears when the block ends well, or memory.
 
     near : longitude and latitude of the work, where the way to ``out_crs`` is chosen

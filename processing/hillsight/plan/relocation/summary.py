@@ -27,8 +27,8 @@ def headline(verdict: Verdict) -> str:
     chance = probability_words(best.probability, verdict.decide_from)
     if verdict.state == NONE_FITS:
         return (
-            f"None fits: {probability_words(verdict.none_probability)} probable that the picture is from none "
-            f"of these places; the nearest fit is {best.station} ({chance})"
+            f"None fits: {probability_words(verdict.none_probability)} probable that the picture is from "
+            f"none of these places; the nearest fit is {best.station} ({chance})"
         )
     if verdict.state == DECIDED:
         rest = ""

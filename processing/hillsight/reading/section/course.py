@@ -81,8 +81,8 @@ def section_along(
         if np.hypot(end[0] - here[0], end[1] - here[1]) < _SAME_PLACE_M:
             raise CallError(
                 f"on bearing {to:g} the terrain ends at the feet of {station.label!r}",
-                where="--bearing",
                 remedy="Give another bearing, or terrain that goes on",
+                parameters=("bearing",),
             )
     else:
         target, end, ends_at = to, (to.easting_m, to.northing_m), "target"

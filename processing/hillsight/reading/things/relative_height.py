@@ -29,7 +29,6 @@ WELL_DIFFERENCE_M = 10.0
 
 WELL_ABOVE, ABOVE, LEVEL = "well above us", "a little above us", "level with us"
 BELOW, WELL_BELOW = "a little below us", "well below us"
-WORDS = (WELL_ABOVE, ABOVE, LEVEL, BELOW, WELL_BELOW)
 
 
 @dataclass(frozen=True)
@@ -81,7 +80,7 @@ class HeightWords:
 
         Parameters
         ----------
-        stands : one of WORDS without "us" ("well above", "level"), or "above" or "below" for both of a side
+        stands : one of the words above without "us" ("well above", "level"), or "above" or "below" for both of a side
         distance_m : horizontal, to the thing
 
         Returns

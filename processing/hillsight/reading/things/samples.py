@@ -77,14 +77,14 @@ def _along(geometry: shapely.Geometry, spacing_m: float) -> tuple[Floats, Floats
         stretches = max(1, int(np.ceil(line.length / spacing_m)))
         step_m = line.length / stretches
         at = np.r_[0.0, (np.arange(stretches) + 0.5) * step_m, line.length]
-        places.append(_places_along(line, at))
+        places.append(places_along(line, at))
         weights.append(np.r_[0.0, np.full(stretches, step_m), 0.0])
         numbers.append(first + np.arange(at.size, dtype=np.int64))
         first += at.size + 1
     return np.concatenate(places), np.concatenate(weights), np.concatenate(numbers)
 
 
-def _places_along(line: shapely.LineString, at_m: Floats) -> Floats:
+def places_along(line: shapely.LineString, at_m: Floats) -> Floats:
     """Places at distances along a line; GEOS would walk it from the start for each of them."""
     xy = shapely.get_coordinates(line)
     along_m = np.r_[0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T))]

@@ -12,7 +12,7 @@ from shapely.ops import substring
 
 from hillsight.ground.grid import Surface
 from hillsight.reading.ground import cover
-from hillsight.reading.things.samples import _places_along as places_along
+from hillsight.reading.things.samples import places_along
 from hillsight.schema.frames import BUT_STATION, frame_of
 
 if TYPE_CHECKING:
