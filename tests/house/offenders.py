@@ -27,9 +27,9 @@ LONG_SCRIPTS: set[str] = set()
 UNUSED_ON_PURPOSE = {
     "hillsight.ground.accuracy:LE90_SIGMAS": "how tests turn an LE90 into a standard deviation",
     "hillsight.sight.points:see_pairs": "for programs that ask of many pairs; the benchmarks time it",
-    "hillsight.sight.many:count_visible": "for programs that count for thousands of eyes; the benchmarks time it",
+    "hillsight.sight.many:count_visible": "for programs with thousands of eyes; the benchmarks time it",
     "hillsight.kernels.threads:limited_to": "for programs that run several jobs side by side",
-    "hillsight.layers.rasters:write_cog": "for programs that write a raster of their own; all raster tests use it",
+    "hillsight.layers.rasters:write_cog": "for programs that write rasters; the raster tests use it",
     "hillsight.plan.relocation.decision:STATES": "what the glossary is held against",
     "hillsight.schema.frames:column_names": "what frames are held against, in the tests of every room",
 }

@@ -80,7 +80,7 @@ class HeightWords:
 
         Parameters
         ----------
-        stands : one of the words above without "us" ("well above", "level"), or "above" or "below" for both of a side
+        stands : a word without "us" ("well above", "level"), or "above" or "below" for both of a side
         distance_m : horizontal, to the thing
 
         Returns
