@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import click
 import pytest
 
 import build_pages as pages
 from hillsight.schema.layers import LAYERS
+
+ROOT = Path(__file__).parents[2]
 
 GLOSSARY = (pages.DOCS / "glossary.md").read_text(encoding="utf-8")
 
@@ -59,3 +62,18 @@ def test_links_between_pages_lead_somewhere():
         for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
             if "://" not in target:
                 assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def test_files_that_pages_name_are_there():
+    pages = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "demo_project" / "README.md"]
+    named = {
+        (page.name, path)
+        for page in (*pages, *(ROOT / "docs").rglob("*.md"))
+        for path in re.findall(
+            r"`((?:tests|docs|processing|demo_project|styles)/[\w/]+\.(?:py|md|toml|sld))",
+            page.read_text("utf-8"),
+        )
+        if "NAME" not in path
+    }
+    assert len(named) > 5
+    assert {(page, path) for page, path in named if not (ROOT / path).is_file()} == set()

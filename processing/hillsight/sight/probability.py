@@ -96,7 +96,7 @@ def seen_of_things(doubtful: Doubtful, samples: ThingSamples) -> ChancesOfThings
 def seen_at_a_glance(doubtful: Doubtful, samples: ThingSamples, closer: Closer) -> ChancesOfThings:
     """The same at a fraction of the work, from samples that stand far apart; without shares.
 
-    Within 0.05 of ``seen_of_things`` for 95 in 100 things in doubt (tests/sight/test_probability.py).
+    Within 0.05 of ``seen_of_things`` for 95 in 100 things in doubt (tests/plan/test_chances_at_a_glance.py).
     """
     chance = np.full(len(samples), np.nan)
     judged = _judged(samples)
