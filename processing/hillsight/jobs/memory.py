@@ -17,6 +17,8 @@ from hillsight.layers.provenance import InputFile
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from hillsight.arrays import Floats
+
 _COORDINATES = (("x", "y"), ("easting", "northing"), ("longitude", "latitude"), ("lon", "lat"))
 
 
@@ -30,13 +32,18 @@ class Raster:
     transform : (a, b, c, d, e, f), the affine transform from column and row to x and y, at cell corners:
         x = a column + b row + c, y = d column + e row + f. An ``affine.Affine`` will do
     crs : anything PROJ understands: "EPSG:27700", WKT, a pyproj CRS
-    nodata : a further value that marks voids, or None
+    nodata : a further value that marks voids, as stored; or None
+    scale, offset : a height is the stored number times the one plus the other
+    unit : of the heights, such as "m" or "ft"; empty where it is not known
     """
 
     array: NDArray[Any]
     transform: Any
     crs: Any
     nodata: float | None = None
+    scale: float = 1.0
+    offset: float = 0.0
+    unit: str = ""
 
     def __post_init__(self) -> None:
         if np.ndim(self.array) != 2:
@@ -53,7 +60,9 @@ def as_raster(given: Any) -> Raster:
     """A raster from what a job takes for one: a ``Raster``, or an xarray ``DataArray`` with its georeference.
 
     A DataArray's CRS is that of its ``rio`` accessor, of its ``spatial_ref`` coordinate or of its attribute
-    ``crs``; its place is that of its coordinates, which are cell centres.
+    ``crs``; its place is that of its coordinates, which are cell centres, and its dimensions may stand in any
+    order. Its attributes ``scale_factor``, ``add_offset``, ``units`` and ``_FillValue`` count as those of a
+    file's band do (CF conventions, "packed data").
 
     Raises
     ------
@@ -67,9 +76,43 @@ def as_raster(given: Any) -> Raster:
             where=IN_MEMORY,
             remedy="Give a file's name, a hillsight.Raster or an xarray DataArray",
         )
-    values = np.squeeze(given.values)
-    crs, nodata = _crs_of(given), given.attrs.get("_FillValue", given.attrs.get("nodata"))
-    return Raster(values, _transform_of(given, values.shape), crs, None if nodata is None else float(nodata))
+    x, y = _coordinates(given)
+    wanted = (*y.dims, *x.dims)
+    alone = [dim for dim in given.dims if given.sizes[dim] == 1 and dim not in wanted]
+    flat = given.squeeze(dim=alone, drop=True)
+    if len(wanted) != 2 or len(set(wanted)) != 2 or set(flat.dims) != set(wanted):
+        raise TerrainError(
+            f"its dimensions are {_listed(given.dims)}; those of its coordinates, {_listed(wanted)}",
+            where=IN_MEMORY,
+            remedy="Give one layer with a dimension for y and one for x",
+        )
+    unit = given.attrs.get("units", "")
+    return Raster(
+        flat.transpose(*wanted).values,
+        _transform_of(np.asarray(x.values, float), np.asarray(y.values, float)),
+        _crs_of(given),
+        _number_of(given, None, "_FillValue", "missing_value", "nodata"),
+        _number_of(given, 1.0, "scale_factor"),
+        _number_of(given, 0.0, "add_offset"),
+        unit if isinstance(unit, str) else "",
+    )
+
+
+def _listed(dims: Any) -> str:
+    return ", ".join(str(dim) for dim in dims) or "none"
+
+
+def _number_of(given: Any, otherwise: Any, *names: str) -> Any:
+    """The first of some attributes that is there, a number."""
+    for name in names:
+        if given.attrs.get(name) is not None:
+            try:
+                return float(given.attrs[name])
+            except (TypeError, ValueError):
+                raise TerrainError(
+                    f"its attribute {name} is {given.attrs[name]!r}, which is not a number", where=IN_MEMORY
+                ) from None
+    return otherwise
 
 
 def _crs_of(given: Any) -> Any:
@@ -81,24 +124,24 @@ def _crs_of(given: Any) -> Any:
     return crs if crs is None or not hasattr(crs, "to_wkt") else crs.to_wkt()
 
 
-def _transform_of(given: Any, shape: tuple[int, ...]) -> tuple[float, ...]:
+def _coordinates(given: Any) -> tuple[Any, Any]:
+    """The coordinates to the east and to the north."""
     for x_name, y_name in _COORDINATES:
         if x_name in given.coords and y_name in given.coords:
-            x, y = (np.asarray(given.coords[name].values, float) for name in (x_name, y_name))
-            break
-    else:
+            return given.coords[x_name], given.coords[y_name]
+    raise TerrainError(
+        "the DataArray has no coordinates x and y", where=IN_MEMORY, remedy="Give it coordinates"
+    )
+
+
+def _transform_of(x: Floats, y: Floats) -> tuple[float, ...]:
+    if min(x.size, y.size) < 2:
         raise TerrainError(
-            "the DataArray has no coordinates x and y", where=IN_MEMORY, remedy="Give it coordinates"
-        )
-    if (y.size, x.size) != shape or min(shape) < 2:
-        raise TerrainError(
-            f"its values are {shape}, its coordinates {(y.size, x.size)}",
-            where=IN_MEMORY,
-            remedy="Give dimensions (y, x), at least two of each",
+            f"it has {y.size} rows and {x.size} columns", where=IN_MEMORY, remedy="Give at least two of each"
         )
     steps = [(axis[-1] - axis[0]) / (axis.size - 1) for axis in (x, y)]
     for axis, step in zip((x, y), steps, strict=True):
-        if step == 0 or np.abs(np.diff(axis) - step).max() > 1e-3 * abs(step):
+        if not np.abs(np.diff(axis) - step).max() <= 1e-3 * abs(step) or step == 0:
             raise TerrainError("its coordinates are not evenly spaced", where=IN_MEMORY)
     return (steps[0], 0.0, x[0] - steps[0] / 2, 0.0, steps[1], y[0] - steps[1] / 2)
 
@@ -135,6 +178,10 @@ def raster_file(raster: Raster) -> Iterator[str]:
                 BIGTIFF="IF_SAFER",
             ) as file:
                 file.write(array, 1)
+                if (raster.scale, raster.offset) != (1.0, 0.0):
+                    file.scales, file.offsets = (raster.scale,), (raster.offset,)
+                if raster.unit:
+                    file.units = (raster.unit,)
         except (rasterio.errors.RasterioError, TypeError, ValueError) as error:
             raise TerrainError(
                 f"the array cannot be taken as a terrain ({error})", where=IN_MEMORY
