@@ -68,10 +68,8 @@ def run_generator(folder: Path) -> None:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    folder = tmp_path_factory.mktemp("upland")
-    run_generator(folder)
-    return Demo(folder)
+def demo(upland: Path) -> Demo:
+    return Demo(upland)
 
 
 def drainage(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
