@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import numbers
 import os
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
@@ -148,12 +149,25 @@ def a_place(name: str, value: Any) -> str:
             remedy='Give (easting, northing, "name") or a text "easting,northing,name"',
             parameters=(name,),
         ) from None
-    return ",".join([repr(x), repr(y), *(str(part) for part in rest)])
+    named = [str(part) for part in rest if not _is_missing(part)]
+    return ",".join([repr(x), repr(y), *named])
+
+
+def _is_missing(cell: Any) -> bool:
+    """Whether a cell of a table is empty: None, NaN, or what pandas has for them."""
+    return cell is None or str(cell) in ("<NA>", "NaT") or (isinstance(cell, float) and math.isnan(cell))
 
 
 def a_direction(name: str, value: Any) -> str:
-    """A direction in words or degrees, as text; what it means is for the job to say."""
-    return repr(value) if isinstance(value, int | float) else a_text(name, value)
+    """A direction in words or degrees, as text; what it means is for the job to say.
+
+    Raises
+    ------
+    CallError : neither a number nor a text
+    """
+    if isinstance(value, numbers.Real) and not isinstance(value, bool):
+        return repr(float(value))
+    return a_text(name, value)
 
 
 def some_landforms(name: str, value: Any) -> Any:
