@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+import geopandas
 import numpy as np
 import pytest
+import shapely
+from pyproj import CRS
 
 from hillsight.errors import TerrainError
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.jobs.memory import Raster, as_raster, raster_file
+from hillsight.jobs.memory import Raster, as_raster, frame_checksum, raster_checksum, raster_file
 from jobs.worlds import NORTH, SPACING, WEST
 
 SIDE = 12
@@ -62,3 +65,29 @@ def test_packed_numbers_are_read_as_those_of_a_file():
     np.testing.assert_allclose(read, wanted, rtol=1e-6)
     with pytest.raises(TerrainError, match="scale_factor is 'half'"):
         as_raster(tile(scale_factor="half"))
+
+
+def test_a_checksum_changes_with_whatever_may_change_the_answer():
+    moved = (SPACING, 0.0, WEST + 1.0, 0.0, -SPACING, NORTH)
+    rasters = [
+        Raster(HEIGHTS, TRANSFORM, "EPSG:27700"),
+        Raster(HEIGHTS, moved, "EPSG:27700"),
+        Raster(HEIGHTS, TRANSFORM, "EPSG:29903"),
+        Raster(HEIGHTS, TRANSFORM, "EPSG:27700", 0),
+        Raster(HEIGHTS, TRANSFORM, "EPSG:27700", None, 0.1),
+        Raster(HEIGHTS, TRANSFORM, "EPSG:27700", None, 1.0, 5.0),
+        Raster(HEIGHTS, TRANSFORM, "EPSG:27700", unit="ft"),
+        Raster(HEIGHTS.reshape(SIDE * 2, -1), TRANSFORM, "EPSG:27700"),
+    ]
+    assert len({raster_checksum(raster).sha256 for raster in rasters}) == len(rasters)
+    again = Raster(HEIGHTS.copy(), TRANSFORM, CRS("EPSG:27700"))
+    assert raster_checksum(again).sha256 == raster_checksum(rasters[0]).sha256
+    rows = geopandas.GeoDataFrame({"name": ["Cairn"]}, geometry=[shapely.Point(1, 2)], crs=27700)
+    tables = [
+        rows,
+        rows.set_crs(29903, allow_override=True),
+        rows.assign(name="Tarn"),
+        rows.set_crs(None, allow_override=True),
+    ]
+    assert len({frame_checksum(table).sha256 for table in tables}) == len(tables)
+    assert frame_checksum(rows.copy()) == frame_checksum(rows)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -198,15 +198,42 @@ def raster_file(raster: Raster) -> Iterator[str]:
 
 
 def raster_checksum(raster: Raster) -> InputFile:
-    """A raster in memory as an input: the checksum is of the array's bytes, row by row."""
+    """A raster in memory as an input: the checksum is of its numbers, row by row, and all told of them.
+
+    ``raster`` has a CRS that PROJ knows, or none.
+    """
+    from pyproj import CRS
+
     content = np.ascontiguousarray(raster.array)
-    return InputFile(IN_MEMORY, None, hashlib.sha256(content.data).hexdigest(), content.nbytes)
+    crs = None if raster.crs is None else CRS.from_user_input(raster.crs).to_wkt()
+    told = (raster.transform, crs, raster.nodata, raster.scale, raster.offset, raster.unit)
+    about = repr((content.dtype.str, content.shape, *told)).encode()
+    return _in_memory(content.tobytes(), about, size_bytes=content.nbytes)
 
 
 def frame_checksum(frame: Any) -> InputFile:
-    """A table in memory as an input: the checksum is of its geometry as WKB and its other columns as CSV."""
-    import shapely
+    """A table in memory as an input: the checksum is of its rows as CSV, geometry as WKB, and CRS."""
+    shapes, crs, rest = b"", "", frame
+    if getattr(frame, "active_geometry_name", None) is not None:
+        import shapely
 
-    shapes = b"".join(shapely.to_wkb(one) or b"" for one in frame.geometry)
-    rest = frame.drop(columns=frame.geometry.name).to_csv().encode("utf-8", "surrogatepass")
-    return InputFile(IN_MEMORY, None, hashlib.sha256(shapes + rest).hexdigest(), len(shapes) + len(rest))
+        shapes = b"".join(shapely.to_wkb(one) or b"" for one in frame.geometry)
+        crs = "" if frame.crs is None else frame.crs.to_wkt()
+        rest = frame.drop(columns=frame.geometry.name)
+    rows = rest.to_csv().encode("utf-8", "surrogatepass")
+    return _in_memory(shapes, rows, crs.encode(), size_bytes=len(shapes) + len(rows))
+
+
+def frames_checksum(frames: Mapping[str, Any]) -> InputFile:
+    """Layers in memory as one input: the checksum is of their names and of what ``frame_checksum`` says."""
+    each = {name: frame_checksum(frame) for name, frame in frames.items()}
+    told = repr([(name, one.sha256) for name, one in each.items()]).encode()
+    return _in_memory(told, size_bytes=sum(one.size_bytes or 0 for one in each.values()))
+
+
+def _in_memory(*parts: bytes, size_bytes: int) -> InputFile:
+    digest = hashlib.sha256()
+    for part in parts:
+        digest.update(len(part).to_bytes(8))
+        digest.update(part)
+    return InputFile(IN_MEMORY, None, digest.hexdigest(), size_bytes)

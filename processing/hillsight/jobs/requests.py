@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from hillsight.jobs.settling import (
+    FileName,
     LandformSource,
     Number,
     Numbers,
@@ -62,7 +63,7 @@ class FeaturesInput(Parameters):
 class EvidenceInput(FeaturesInput):
     """Map features, each with its class of evidence."""
 
-    evidence: Source | None
+    evidence: FileName | None
 
 
 @dataclass(frozen=True, kw_only=True)

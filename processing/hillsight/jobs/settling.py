@@ -22,6 +22,8 @@ type Texts = tuple[str, ...]
 #: A vector or raster file by its name, or the thing itself in memory.
 type Source = Any
 type Sources = tuple[Any, ...]
+#: A file to read by its name alone.
+type FileName = str
 #: Landforms to list: None, "computed", a GeoPackage by its name, or frames by layer.
 type LandformSource = Any
 #: A number as a file may hold it, infinite or not-a-number too.
@@ -155,7 +157,7 @@ def a_place(name: str, value: Any) -> str:
 
 def _is_missing(cell: Any) -> bool:
     """Whether a cell of a table is empty: None, NaN, or what pandas has for them."""
-    return cell is None or str(cell) in ("<NA>", "NaT") or (isinstance(cell, float) and math.isnan(cell))
+    return cell is None or (not isinstance(cell, str) and str(cell) in ("<NA>", "NaT", "nan"))
 
 
 def a_direction(name: str, value: Any) -> str:
@@ -170,11 +172,45 @@ def a_direction(name: str, value: Any) -> str:
     return a_text(name, value)
 
 
+def a_file_name(name: str, value: Any) -> str:
+    """The name of a file to read, of a kind that cannot be given in memory.
+
+    Raises
+    ------
+    CallError : something else
+    """
+    if isinstance(value, str | os.PathLike):
+        return a_text(name, value)
+    raise CallError(
+        f"{words(name)} is a {type(value).__name__}", remedy="Give the name of a file", parameters=(name,)
+    )
+
+
 def some_landforms(name: str, value: Any) -> Any:
-    """Where landforms come from: True is ``COMPUTED``, False is none."""
+    """Where landforms come from: True is ``COMPUTED``, False is none; a file, or frames by layer.
+
+    Raises
+    ------
+    CallError : something else, or a frame that does not say its CRS
+    """
     if isinstance(value, bool):
         return COMPUTED if value else None
-    return a_source(name, value)
+    if isinstance(value, str | os.PathLike):
+        return a_text(name, value)
+    if not isinstance(value, Mapping):
+        raise CallError(
+            f"the landforms are a {type(value).__name__}",
+            remedy="Give True, the name of a GeoPackage, or the frames of a result: one GeoDataFrame a layer",
+            parameters=(name,),
+        )
+    for layer, frame in value.items():
+        if getattr(frame, "crs", None) is None:
+            raise CallError(
+                f"the landforms of layer {layer} do not say their CRS",
+                remedy="Give a GeoDataFrame with one, as the job that reads landforms does",
+                parameters=(name,),
+            )
+    return value
 
 
 def _several(settle: Callable[[str, Any], Any]) -> Callable[[str, Any], tuple[Any, ...]]:
@@ -183,7 +219,7 @@ def _several(settle: Callable[[str, Any], Any]) -> Callable[[str, Any], tuple[An
     def settle_all(name: str, value: Any) -> tuple[Any, ...]:
         if value is None:
             return ()
-        alone = isinstance(value, str | os.PathLike | Mapping) or hasattr(value, "geometry")
+        alone = isinstance(value, str | os.PathLike | Mapping) or hasattr(value, "columns")
         if alone or not isinstance(value, Iterable):
             return (settle(name, value),)
         return tuple(settle(name, one) for one in value)
@@ -215,6 +251,7 @@ _SETTLE: dict[str, Callable[[str, Any], Any]] = {
     "Day": a_day,
     "Direction": a_direction,
     "Source": a_source,
+    "FileName": a_file_name,
     "LandformSource": some_landforms,
     "Numbers": _several(a_number),
     "TwoNumbers": _two_numbers,
