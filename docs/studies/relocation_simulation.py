@@ -2,10 +2,10 @@
 
     python docs/studies/relocation_simulation.py EXERCISES_A_GROUND SHARED_FOLDER UPLAND_FOLDER [ROWS.csv]
 
-Sightings are written from the true place by ``plan.describing`` and then spoilt by an observer of our own
-(``Spoiler``), whose errors are not those that the weighing takes for granted: statements are lost, answers
-slip to another, walls are gone from whole exercises, the picture was taken some way from the spot, and in one
-exercise of ten from none of the candidates.
+Sightings are written from the true place by ``plan.relocation.describing`` and then spoilt by an observer of
+our own (``Spoiler``), whose errors are not those that the weighing takes for granted: statements are lost,
+answers slip to another, walls are gone from whole exercises, the picture was taken some way from the spot,
+and in one exercise of ten from none of the candidates.
 
 Grounds: OS Terrain 50 (Open Government Licence v3: Contains OS data (c) Crown copyright and database right),
 SRTM of Big Tujunga (public domain, NASA/USGS), matplotlib's Jacksboro sample (SRTM, public domain), and the

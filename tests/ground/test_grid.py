@@ -8,12 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from hillsight.ground.grid import ON_LINE, Grid, Surface, between_posts, corner_posts
+from hillsight.ground.grid import Grid, Surface, between_posts, corner_posts
 from hillsight.kernels import corners as compiled
 from hillsight.layers.contents import Raster
 from hillsight.layers.contents import sampled as read_raster
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.doubt_ground import mean_ground, posts_bearing
+from hillsight.words.posts import ON_LINE
 
 BRITISH = CRS("EPSG:27700")
 

@@ -111,7 +111,7 @@ def build(cache):
 def _read_only_package(tmp_path: Path) -> Path:
     """A copy of the package's lowest room, with a file where __pycache__ would go: no one can write there."""
     root = tmp_path / "installed"
-    for room in ("ground", "sight", "reading"):
+    for room in ("ground", "kernels", "sight", "landform", "reading"):
         (root / "hillsight" / room).mkdir(parents=True)
         (root / "hillsight" / room / "__init__.py").touch()
         (root / "hillsight" / room / "__pycache__").touch()

@@ -75,6 +75,47 @@ def test_an_upward_import_is_found():
     assert imported_rooms(at_run_time("from hillsight.jobs.demo import demo\n")) == {"jobs"}
 
 
+def outside_the_stamp(room: str, source: str) -> set[str]:
+    """Modules of the package whose change leaves a room's compiled code on disk in use.
+
+    ``kernels.compiled`` stamps that code with the room's own sources and those of ``kernels`` and ``words``.
+    ``hillsight.arrays`` names types only, which compile into nothing.
+    """
+    imported = set()
+    for node in ast.walk(ast.parse(at_run_time(source))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            base = node.module
+            imported |= {f"hillsight.{a.name}" for a in node.names} if base == "hillsight" else {base}
+        elif isinstance(node, ast.Import):
+            imported |= {alias.name for alias in node.names}
+    ours = {name for name in imported if name.split(".")[0] == "hillsight"}
+    stamped = {room, "kernels", "words"}
+    return {n for n in ours if n != "hillsight.arrays" and (n.split(".")[1:2] or [""])[0] not in stamped}
+
+
+def compiles(source: str) -> bool:
+    """Whether a module holds a kernel."""
+    marks = {"compiled", "compiled_without_nan", "inlined"}
+    functions = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef)]
+    return any(isinstance(d, ast.Name) and d.id in marks for f in functions for d in f.decorator_list)
+
+
+def test_kernels_use_only_what_their_code_on_disk_is_stamped_with():
+    sources = {module.relative_to(PACKAGE): module.read_text(encoding="utf-8") for module in MODULES}
+    kernels = {module: source for module, source in sources.items() if compiles(source)}
+    assert Path("kernels/corners.py") in kernels
+    assert Path("sight/sweep.py") in kernels
+    outside = {str(m): outside_the_stamp(m.parts[0], source) for m, source in kernels.items()}
+    assert {module: names for module, names in outside.items() if names} == {}
+
+
+def test_an_import_outside_the_stamp_is_found():
+    assert outside_the_stamp("sight", "from hillsight.ground.grid import Grid\n") == {"hillsight.ground.grid"}
+    assert outside_the_stamp("sight", "from hillsight import errors\n") == {"hillsight.errors"}
+    assert outside_the_stamp("sight", "from hillsight.words.posts import ON_LINE\n") == set()
+    assert compiles("@inlined\ndef f(x: float) -> float:\n    return x\n")
+
+
 @pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
 def test_modules_are_short_and_say_what_they_are(module):
     source = module.read_text(encoding="utf-8")

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from hillsight.errors import CallError
-from hillsight.ground.grid import ON_LINE
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.points import see_points
 from hillsight.sight.posts import distance_from_m, see_posts
 from hillsight.sight.viewing import Eye, Viewing
+from hillsight.words.posts import ON_LINE
 from terrains import fractal
 from views import surface_of
 

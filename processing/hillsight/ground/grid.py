@@ -7,15 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.words.posts import ON_LINE
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
     from pyproj import CRS
 
     from hillsight.arrays import Floats, Floats32
-
-#: What is nearer than this (in post spacings) to a row or column of posts stands on it: less than rounding
-#: and the change of coordinates leave uncertain.
-ON_LINE = 1e-6
 
 
 def on_lines(places: Floats) -> Floats:

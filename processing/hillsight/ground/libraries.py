@@ -71,7 +71,8 @@ def numba_cache_usable() -> bool:
     if own:
         return _writable(_nearest_existing(Path(own)))
     package = Path(__file__).resolve().parents[1]
-    rooms = (package / name for name in ("ground", "sight", "reading") if (package / name).is_dir())
+    with_kernels = (package / name for name in ("kernels", "sight", "landform", "reading"))
+    rooms = (room for room in with_kernels if room.is_dir())
     if all(_writable(_nearest_existing(room / "__pycache__")) for room in rooms):
         return True
     return _has_writable_home("XDG_CACHE_HOME", ".cache")

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import TerrainError
-from hillsight.ground.grid import ON_LINE, Grid, between_posts, on_lines
+from hillsight.ground.grid import Grid, between_posts, on_lines
+from hillsight.words.posts import ON_LINE
 
 if TYPE_CHECKING:
     import pyproj

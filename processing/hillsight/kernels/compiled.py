@@ -28,7 +28,7 @@ def compiled_without_nan[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
 
 
 def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
-    """Compile a small helper into the inner loops of the kernels that call it."""
+    """Compile a small kernel into the inner loops of those that call it."""
     compiler = numba.njit(cache=numba_cache_usable(), nogil=True, forceinline=True, error_model="numpy")
     return cast("Kernel", _stamped(compiler(kernel)))
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from hillsight.ground.grid import ON_LINE
 from hillsight.kernels.compiled import compiled
+from hillsight.words.posts import ON_LINE
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats

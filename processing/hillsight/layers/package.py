@@ -114,7 +114,7 @@ class Package:
 
         Parameters
         ----------
-        layer : a name in ``schema.LAYERS``, once per file unless rows are appended
+        layer : a name in ``schema.layers.LAYERS``, once per file unless rows are appended
         frame : the layer's columns in the schema's order, geometry, CRS. Optional columns may hold nulls.
             NUL characters and half surrogates in texts become U+FFFD, all else is kept as it is
         append : add the rows to those that the layer has already
