@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -117,7 +117,7 @@ def run_compare(request: CompareRequest, listener: Listener = SILENT) -> Compari
                 if len(name) < 3
             ]
         apart, alike = comparing.compare(looked.glances, looked.weighing, views)
-        provenance = provenance_of("compare", request.told(), inputs)
+        provenance = replace(provenance_of("compare", request.told(), inputs), notes=tuple(notes))
         result = Comparison(
             frames={},
             rasters={},

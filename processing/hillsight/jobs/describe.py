@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -137,7 +137,7 @@ def run_describe(request: DescribeRequest, listener: Listener = SILENT) -> Descr
             frames={},
             rasters={},
             notes=tuple(notes),
-            provenance=provenance_of("describe", request.told(), inputs),
+            provenance=replace(provenance_of("describe", request.told(), inputs), notes=tuple(notes)),
             files={} if request.out is None else {"out": (request.out,)},
             sighting=sighting,
             text=text,

@@ -14,9 +14,15 @@ from hillsight.ground.features import read_features
 from hillsight.ground.stations import middle_of, parse_at, read_places, settle_stations
 from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.ground.transform import Operation
-from hillsight.jobs.memory import as_raster, frame_checksum, raster_checksum, raster_file
+from hillsight.jobs.memory import (
+    as_raster,
+    frame_checksum,
+    frames_checksum,
+    raster_checksum,
+    raster_file,
+)
 from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, Listing
-from hillsight.jobs.settling import words
+from hillsight.jobs.settling import COMPUTED, words
 from hillsight.layers.provenance import InputFile, input_file
 
 if TYPE_CHECKING:
@@ -102,6 +108,9 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
             notes += more_notes
             operations = [*operations, *more_operations]
             files += more_files
+        if isinstance(request, LandformsInView) and request.landforms not in (None, COMPUTED):
+            given = request.landforms
+            files.append(input_file(given) if isinstance(given, str) else frames_checksum(given))
         yield Inputs(
             terrain,
             stations,

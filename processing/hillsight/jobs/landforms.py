@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -121,6 +122,7 @@ def run_landforms(request: LandformsRequest, listener: Listener = SILENT) -> Res
                 tell("no landforms: the ground is level, or has none of this size")
             sink.add(frames)
             listener.station_read(frames)
+            provenance = replace(provenance, notes=tuple(notes))
             sink.close(provenance)
             if request.pictures is not None:  # from the frames, so before the package takes its name
                 from hillsight.sheets.landforms.landform_sheet import draw_landforms

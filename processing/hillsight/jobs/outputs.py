@@ -139,7 +139,7 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
-    for name in ("terrain", "stations", "evidence"):
+    for name in ("terrain", "stations", "evidence", "observer"):
         if parameters.get(name) is not None:
             parameters[name] = named(parameters[name])
     if "features" in parameters:

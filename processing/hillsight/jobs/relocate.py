@@ -18,7 +18,7 @@ from hillsight.jobs.outputs import provenance_of
 from hillsight.jobs.requests import RelocateRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import scene_of, settled_observer, things_of
-from hillsight.jobs.verdict_files import check_verdict_files, sighting_file, write_verdict
+from hillsight.jobs.verdict_files import check_verdict_files, observer_files, sighting_file, write_verdict
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
 from hillsight.plan.relocation import relocation
@@ -170,10 +170,11 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
                 )
         told = {name: value for name, value in request.told().items() if name != "sighting"}
         provenance = provenance_of("relocate", told, inputs)
-        provenance = replace(provenance, inputs=(*provenance.inputs, sighting_file(request.sighting)))
-        written = write_verdict(request, scene, found, provenance, out_crs, probability)
         for text in found.verdict.cautions:
             tell(text)
+        files = (*provenance.inputs, sighting_file(request.sighting), *observer_files(request.observer))
+        provenance = replace(provenance, inputs=files, notes=tuple(notes))
+        written = write_verdict(request, scene, found, provenance, out_crs, probability)
     return Relocated(
         frames=written.frames,
         rasters=written.rasters,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.requests import RelocateRequest
     from hillsight.jobs.scene import Scene
     from hillsight.layers.provenance import Provenance
+    from hillsight.plan.observer import Observer
     from hillsight.plan.relocation.lattice import LatticeShares
     from hillsight.plan.relocation.relocation import Relocation
     from hillsight.plan.statement import Sighting
@@ -61,6 +63,16 @@ def sighting_file(given: str | Sighting) -> InputFile:
     return InputFile(IN_MEMORY, None, hashlib.sha256(content).hexdigest(), len(content))
 
 
+def observer_files(given: str | Observer | None) -> tuple[InputFile, ...]:
+    """The observer's figures as an input; none where they are the built-in ones."""
+    if given is None:
+        return ()
+    if isinstance(given, str):
+        return (input_file(given),)
+    content = repr(given).encode()
+    return (InputFile(IN_MEMORY, None, hashlib.sha256(content).hexdigest(), len(content)),)
+
+
 def check_verdict_files(request: RelocateRequest) -> None:
     """Find an impossible place to write before the work.
 
@@ -75,7 +87,7 @@ def check_verdict_files(request: RelocateRequest) -> None:
     files = {name: file for name, file in files.items() if file is not None}
     for file in files.values():
         check_place(file, inputs=inputs)
-    places = [file.absolute() for file in files.values()]
+    places = [os.path.realpath(file) for file in files.values()]
     for name, place in zip(files, places, strict=True):
         same = [other for other, there in zip(files, places, strict=True) if there == place]
         if len(same) > 1:
