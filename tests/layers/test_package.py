@@ -8,8 +8,11 @@ import os
 import sqlite3
 import subprocess
 import sys
+import threading
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas
@@ -334,6 +337,41 @@ def test_settings_of_both_gdals_are_given_back(tmp_path: Path) -> None:
         assert not rasterio.env.hasenv()
     finally:
         pyogrio.set_gdal_config_options({"OGR_SQLITE_JOURNAL": None})
+
+
+def test_settings_are_given_back_when_two_threads_write(tmp_path: Path) -> None:
+    """The one that began first ends first: the other still has its settings, and its own time."""
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    first_in, second_in, first_out = threading.Event(), threading.Event(), threading.Event()
+
+    def first() -> None:
+        with package(
+            tmp_path / "first.gpkg", replace(provenance(), written_at="2001-01-01T00:00:00Z")
+        ) as made:
+            first_in.set()
+            assert second_in.wait(20)
+            made.write("stations", frame("stations"))
+        first_out.set()
+
+    def second() -> None:
+        assert first_in.wait(20)
+        with package(
+            tmp_path / "second.gpkg", replace(provenance(), written_at="2002-02-02T00:00:00Z")
+        ) as made:
+            second_in.set()
+            assert first_out.wait(20)
+            assert pyogrio.get_gdal_config_option("OGR_SQLITE_JOURNAL") == "DELETE"
+            made.write("stations", frame("stations"))
+
+    with ThreadPoolExecutor(2) as pool:
+        for ended in [pool.submit(first), pool.submit(second)]:
+            ended.result(timeout=60)
+    assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == before
+    assert pyogrio.get_gdal_config_option("OGR_SQLITE_JOURNAL") is None
+    for name, day in (("first", "2001-01-01"), ("second", "2002-02-02")):
+        with closing(sqlite3.connect(tmp_path / f"{name}.gpkg")) as file:
+            changed = {row[0][:10] for row in file.execute("SELECT last_change FROM gpkg_contents")}
+        assert changed == {day}
 
 
 def test_calls_that_make_no_sense(tmp_path: Path) -> None:

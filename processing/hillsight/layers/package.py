@@ -17,6 +17,7 @@ from hillsight.errors import OutputError
 from hillsight.ground.registry import epsg_code
 from hillsight.layers.atomic import disk_trouble, replacing
 from hillsight.layers.frames import GEOMETRY_COLUMN, conform
+from hillsight.layers.gdal_settings import fixed_settings, stamped
 from hillsight.layers.rasters import Placed, check_raster, placed, raster_profile
 from hillsight.layers.tables import Table, write_tables
 from hillsight.schema.layers import LAYERS
@@ -76,7 +77,7 @@ def package(
             where=folder,
             remedy="Name another folder",
         )
-    with replacing(path, inputs=inputs) as temporary, _fixed_settings(f"{provenance.written_at[:19]}.000Z"):
+    with replacing(path, inputs=inputs) as temporary, fixed_settings(_stamp(provenance)):
         made = Package(temporary, path, provenance, out_crs, near)
         yield made
         made.finish()
@@ -138,19 +139,20 @@ class Package:
         shapes = np.asarray(fitting.geometry.array, dtype=object)
         try:
             # Not write_dataframe(): it would search the registry for the CRS of each layer.
-            pyogrio.raw.write(
-                self._temporary,
-                shapely.to_wkb(shapes, flavor="iso"),
-                **_field_arrays(fitting.drop(columns=GEOMETRY_COLUMN)),
-                crs=_crs_text(fitting.crs),
-                layer=layer,
-                driver="GPKG",
-                geometry_type=declared.geometry,
-                promote_to_multi=False,
-                nan_as_null=True,
-                append=append,
-                **({} if append else _layer_options(layer, declared.meaning)),
-            )
+            with stamped(_stamp(self.provenance)):
+                pyogrio.raw.write(
+                    self._temporary,
+                    shapely.to_wkb(shapes, flavor="iso"),
+                    **_field_arrays(fitting.drop(columns=GEOMETRY_COLUMN)),
+                    crs=_crs_text(fitting.crs),
+                    layer=layer,
+                    driver="GPKG",
+                    geometry_type=declared.geometry,
+                    promote_to_multi=False,
+                    nan_as_null=True,
+                    append=append,
+                    **({} if append else _layer_options(layer, declared.meaning)),
+                )
         except (pyogrio.errors.DataSourceError, RuntimeError) as error:
             raise self._failure(layer, error) from error
         rows = len(fitting.index)
@@ -303,6 +305,11 @@ def raster_table(prefix: str, label: str, taken: set[str], suffix: str = "") -> 
     return name
 
 
+def _stamp(provenance: Provenance) -> str:
+    """Its time as GDAL takes it."""
+    return f"{provenance.written_at[:19]}.000Z"
+
+
 def _layer_options(layer: str, meaning: str) -> dict[str, str]:
     """How GDAL is to make a vector layer."""
     return {
@@ -338,33 +345,3 @@ def _field_arrays(columns: pandas.DataFrame) -> dict[str, list[Any]]:
             masks.append(column.isna().to_numpy())
             data.append(column.fillna(0).to_numpy(column.dtype.numpy_dtype))
     return {"fields": names, "field_data": data, "field_mask": masks}
-
-
-@contextmanager
-def _fixed_settings(stamp: str) -> Iterator[None]:
-    """One time for everything GDAL writes, and no journal settings from the user's environment.
-
-    Two GDALs are at work, pyogrio's and rasterio's; both get the settings, and get their own back.
-    """
-    import pyogrio
-    import rasterio
-
-    settings = {
-        "OGR_CURRENT_DATE": stamp,
-        "OGR_SQLITE_JOURNAL": "DELETE",
-        "OGR_SQLITE_SYNCHRONOUS": "OFF",  # the file is flushed once, when it is complete
-        "OGR_SQLITE_PRAGMA": None,
-        "GDAL_PAM_ENABLED": "NO",
-    }
-    before = {name: pyogrio.get_gdal_config_option(name) for name in settings}
-    # An option that was never set in the program shows the environment's value: give that back as "not set".
-    restored = {
-        name: None if value is not None and str(value) == os.environ.get(name) else value
-        for name, value in before.items()
-    }
-    pyogrio.set_gdal_config_options(settings)
-    try:
-        with rasterio.Env(**{name: value for name, value in settings.items() if value is not None}):
-            yield
-    finally:
-        pyogrio.set_gdal_config_options(restored)
