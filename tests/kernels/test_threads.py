@@ -88,3 +88,18 @@ def test_every_item_is_done_once_and_progress_ends_at_one(threads, count):
         in_slices(work, count, 3, told.append)
     assert done == [1] * count
     assert told[-1] == 1.0 and told == sorted(told)
+
+
+def test_a_pool_of_one_does_work_when_it_is_asked_for():
+    done = []
+
+    def work(number):
+        done.append(number)
+        return number
+
+    with limited_to(1), workers(4) as pool:
+        found = pool.map(work, range(3))
+        assert done == []
+        assert next(found) == 0
+        assert done == [0]
+        assert list(found) == [1, 2]

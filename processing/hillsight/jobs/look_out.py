@@ -1,4 +1,7 @@
-"""Reads station after station in full, the next ones while the one before is written."""
+"""Reads station after station in full, the next ones while the one before is written.
+
+While stations are read side by side, warnings of the kind UserWarning are held back in the whole process.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.jobs.sink import MadeRaster
 from hillsight.jobs.stations import Reading
-from hillsight.kernels.threads import workers
+from hillsight.kernels.threads import budget, workers
 from hillsight.reading.outlook import look_out
 
 if TYPE_CHECKING:
@@ -60,7 +63,8 @@ def _outlooks(inputs: Inputs, request: Request, listener: Listener) -> Generator
 
             return look_out(inputs.terrain, station, request, go_on)
 
-    if len(inputs.stations) == 1 or _posts_of_a_view(inputs, request) > _MOST_POSTS_SIDE_BY_SIDE:
+    alone = len(inputs.stations) == 1 or budget() == 1
+    if alone or _posts_of_a_view(inputs, request) > _MOST_POSTS_SIDE_BY_SIDE:
         for station in inputs.stations:
             yield look(station)
         return

@@ -7,7 +7,7 @@ of its threads a share of the budget, so that kernels called there do not start 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -66,6 +66,17 @@ class _AtOnce(Executor):
         except Exception as error:
             done.set_exception(error)
         return done
+
+    def map[Found](
+        self,
+        fn: Callable[..., Found],
+        *iterables: Iterable[Any],
+        timeout: float | None = None,
+        chunksize: int = 1,
+        **_: Any,
+    ) -> Iterator[Found]:
+        """Each piece of work when its result is asked for: no more than one result is held."""
+        return map(fn, *iterables)
 
 
 @contextmanager
