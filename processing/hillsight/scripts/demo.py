@@ -36,7 +36,8 @@ def command(folder: Path, no_pictures: bool) -> None:
     from hillsight.scripts.steps import Steps
 
     click.echo(f"Making the upland in {folder}")
-    demo(folder=folder, no_pictures=no_pictures, listener=Steps())
+    with Steps() as steps:
+        demo(folder=folder, no_pictures=no_pictures, listener=steps)
     seen = "the pictures, or " if not no_pictures else ""
     click.echo(f"Open {seen}{folder / 'outlook.gpkg'} in a desktop GIS.")
 

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import click
 
@@ -19,11 +19,18 @@ if TYPE_CHECKING:
 
 
 class Steps(Listener):
-    """Shows the command of each job that begins, and its report when it has ended."""
+    """Shows the command of each job that begins, and its report when it has ended; a context."""
 
     def __init__(self) -> None:
         self._report = Terminal(quiet=False)
         self._begun = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Stop the report in hand, also where a job ended in an error: no bar is left on the terminal."""
+        self._report.__exit__()
 
     def begins(self, job: str, asked: Mapping[str, Any]) -> None:
         """Print the command, and listen to it as its script would."""
