@@ -13,6 +13,7 @@ from geopandas.testing import assert_geodataframe_equal
 
 from hillsight.errors import CallError
 from hillsight.jobs.bearings import bearings
+from hillsight.jobs.outlook import outlook
 from hillsight.jobs.scene import direction_deg
 from hillsight.jobs.settling import a_direction, a_place
 from jobs.worlds import world
@@ -84,3 +85,9 @@ def test_an_evidence_table_is_a_file(ground):
     with pytest.raises(CallError, match="evidence is a dict") as error:
         bearings(ground, at=AT, features="features.gpkg", evidence={"knoll": "shape"})
     assert error.value.parameters == ("evidence",)
+
+
+def test_a_sector_that_ends_in_the_north_needs_features_too(ground):
+    with pytest.raises(CallError, match="to bearing is about map features") as error:
+        outlook(ground, at=AT, to_bearing=0)
+    assert error.value.parameters == ("to_bearing", "features")

@@ -169,7 +169,7 @@ def _features(
     if isinstance(request, LandformsInView) and request.landforms is not None:
         return None, [], [], []
     about = (*_ABOUT_FEATURES, *(_ABOUT_THE_LIST if isinstance(request, Listing) else ()))
-    if wanted := [name for name in about if getattr(request, name, None)]:
+    if wanted := [name for name in about if getattr(request, name, None) not in (None, ())]:
         raise no_features(*wanted)
     return None, [], [], []
 
