@@ -44,7 +44,7 @@ def test_the_view_of_the_knoll(tmp_path: Path) -> None:
     assert (sighting.picture.looks_deg, sighting.picture.width_deg) == (0.0, 50.0)
     said = sighting.statements
     assert told(said, "height", what="Lone Knoll", stands="well above")
-    # Its top is a dome, and its place on the map good to 10 m: whether that very place shows is not beyond doubt.
+    # Its top is a dome, and its place on the map good to 10 m: whether that place shows is in doubt.
     assert told(said, "seen", what="Lone Knoll")
     assert not told(said, "against_sky", what="Lone Knoll", stands=False)
     assert told(said, "skyline", part="anywhere", shape="pointed")
