@@ -9,6 +9,7 @@ import numpy as np
 
 from hillsight.errors import StationError
 from hillsight.ground.standing import ground_height_m
+from hillsight.ground.terrain import MARGIN_POSTS, MOST_POSTS
 from hillsight.plan.look.glance import glance
 from hillsight.sight.doubt import ErringGround
 from hillsight.sight.maxima import Maxima
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     from hillsight.plan.look.things import Things
     from hillsight.sight.viewing import Viewing
 
-#: Posts held at once for places that lie together: 320 MB of heights.
-_MOST_POSTS = 80_000_000
+#: Posts read beyond the reach on each side, so that ground at the reach is held whole.
+_BEYOND_POSTS = 3
 
 
 @dataclass
@@ -61,11 +62,15 @@ class Looker:
         middle = float((east.min() + east.max()) / 2), float((north.min() + north.max()) / 2)
         spread_m = float(max(np.ptp(east), np.ptp(north))) / 2 + margin_m
         looker = cls(terrain, geodesy, viewing, errors, spread_m)
-        side_m = 2 * (spread_m + viewing.reach_m)
-        posts = min(side_m / terrain.spacing_x_m, terrain.grid.columns) * min(
-            side_m / terrain.spacing_y_m, terrain.grid.rows
+        # A window begins and ends between posts, and has margins of its own.
+        columns, rows = (
+            min(2 * looker._held_m() / spacing_m + 2 * MARGIN_POSTS + 3, posts)
+            for spacing_m, posts in (
+                (terrain.spacing_x_m, terrain.grid.columns),
+                (terrain.spacing_y_m, terrain.grid.rows),
+            )
         )
-        if posts > _MOST_POSTS:
+        if columns * rows > MOST_POSTS:
             looker.spread_m = 0.0
         else:
             looker._hold(*middle)
@@ -127,8 +132,12 @@ class Looker:
         return self._hold(easting_m, northing_m)
 
     def _hold(self, easting_m: float, northing_m: float) -> tuple[ErringGround, Maxima]:
-        margin_m = 3 * max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
-        surface = self.terrain.window(easting_m, northing_m, self.spread_m + self.viewing.reach_m + margin_m)
+        surface = self.terrain.window(easting_m, northing_m, self._held_m())
         erring, maxima = ErringGround(surface, self.errors, feature=True), Maxima.of(surface.height_m)
         self._held = easting_m, northing_m, erring, maxima
         return erring, maxima
+
+    def _held_m(self) -> float:
+        """How far about a place terrain is held."""
+        beyond_m = _BEYOND_POSTS * max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
+        return self.spread_m + self.viewing.reach_m + beyond_m
