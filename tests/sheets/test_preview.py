@@ -103,7 +103,7 @@ def _station(package: Path):
 def read_content(package: Path, station: str, crs: object = None) -> Content:
     """What the file holds for one station, in a CRS."""
     content = {one.label: one for one in read_contents(package)}[station]
-    return content if crs is None else content.in_crs(crs)  # type: ignore[arg-type]
+    return content if crs is None else content.in_crs(crs, (-2.0, 56.0))  # type: ignore[arg-type]
 
 
 def _label(package: Path) -> str:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from hillsight.arrays import Floats, Integers
+    from hillsight.ground.grid import Grid
 
 _BALLPARK = "ballpark"  # PROJ's word in the description of an operation that ignores the datum shift
 _NORMALISED = " (with axis order normalized for visualization)"
@@ -279,6 +280,16 @@ def middle_near(crs: CRS, x: ArrayLike, y: ArrayLike) -> tuple[float, float]:
     raise HillsightError(
         f"no place on the Earth is given in {crs.name}", remedy="Check the coordinates and their system"
     )
+
+
+def middle_of(grid: Grid) -> tuple[float, float]:
+    """Longitude and latitude of the middle of a grid.
+
+    Raises
+    ------
+    HillsightError : as ``middle_near``
+    """
+    return middle_near(grid.crs, [grid.west_m, grid.east_m], [grid.south_m, grid.north_m])
 
 
 def tears(operation: Operation, x: Floats, y: Floats, run: Integers | None = None) -> bool:

@@ -13,7 +13,7 @@ from pyproj.exceptions import CRSError
 
 from hillsight.errors import FeatureError
 from hillsight.ground.crs import horizontal_crs
-from hillsight.ground.transform import middle_near, operation_between
+from hillsight.ground.transform import operation_between
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -316,10 +316,10 @@ def _column_numbers(table: Any, column: str, where: str) -> np.ndarray[Any, np.d
     return numbers
 
 
-def carried(frame: Any, crs: CRS, near: tuple[float, float] | None = None) -> Any:
+def carried(frame: Any, crs: CRS, near: tuple[float, float]) -> Any:
     """A GeoDataFrame in another CRS by the package's one way; z stays what it is.
 
-    near : longitude and latitude of the work; the middle of the frame if not given
+    near : longitude and latitude of the work, where the way is chosen: the same for all that one run carries
 
     Raises
     ------
@@ -330,8 +330,6 @@ def carried(frame: Any, crs: CRS, near: tuple[float, float] | None = None) -> An
     if frame.empty or horizontal_crs(frame.crs).equals(horizontal_crs(crs), ignore_axis_order=True):
         return frame
     shapes = np.asarray(frame.geometry, dtype=object)
-    if near is None:
-        near = middle_near(frame.crs, *shapely.get_coordinates(shapes).T)
     operation = operation_between(frame.crs, crs, near)
 
     def moved(places: Floats) -> Floats:

@@ -105,7 +105,8 @@ def _settled(wanted: Request, request: Lists, inputs: Inputs) -> Request:
     if isinstance(request.landforms, str) and request.landforms == COMPUTED:
         landforms = _computed(inputs, request.scales, request.reach)
     elif request.landforms is not None:
-        landforms = Landforms(frames=read_landforms(request.landforms, inputs.terrain.crs))
+        terrain = inputs.terrain
+        landforms = Landforms(frames=read_landforms(request.landforms, terrain.crs, terrain.near))
     return replace(
         wanted,
         features=inputs.features,

@@ -143,7 +143,7 @@ def things_of(
     middle, spread_m = amid(inputs.stations)
     frames: dict[str, geopandas.GeoDataFrame] = {}
     if wanted is not None and not computed:
-        frames = read_landforms(wanted, inputs.terrain.crs)
+        frames = read_landforms(wanted, inputs.terrain.crs, inputs.terrain.near)
     elif computed or landforms_needed or inputs.features is None:
         within_m = min(request.reach, _LANDFORMS_WITHIN_M)
         frames = landforms_about(inputs, request.scales, within_m, progress)

@@ -63,9 +63,12 @@ class Content:
         frame = self.frames.get(layer)
         return None if frame is None or frame.empty else frame
 
-    def in_crs(self, crs: CRS) -> Content:
-        """The same with the vector layers in a CRS; the rasters keep their own."""
-        frames = {name: carried(f, crs) for name, f in self.frames.items()}
+    def in_crs(self, crs: CRS, near: tuple[float, float]) -> Content:
+        """The same with the vector layers in a CRS; the rasters keep their own.
+
+        near : longitude and latitude of the work, where the way is chosen
+        """
+        frames = {name: carried(f, crs, near) for name, f in self.frames.items()}
         return replace(self, frames=frames)
 
 
@@ -102,9 +105,11 @@ def read_contents(package: Path) -> Iterator[Content]:
 
 
 def read_landforms(
-    source: str | Mapping[str, geopandas.GeoDataFrame], crs: CRS
+    source: str | Mapping[str, geopandas.GeoDataFrame], crs: CRS, near: tuple[float, float]
 ) -> dict[str, geopandas.GeoDataFrame]:
     """Layers of landforms in a file or in memory, in a CRS.
+
+    near : longitude and latitude of the work, where the way is chosen
 
     Raises
     ------
@@ -116,7 +121,7 @@ def read_landforms(
         frame = (
             fitted(source[name], name, IN_MEMORY) if isinstance(source, Mapping) else read_layer(source, name)
         )
-        frames[name] = carried(frame, crs)
+        frames[name] = carried(frame, crs, near)
     if not frames:
         raise FeatureError(
             "the file holds no landforms",

@@ -11,6 +11,7 @@ from matplotlib.colors import to_rgb
 
 from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
+from hillsight.ground.transform import middle_of
 from hillsight.ground.vector import carried
 from hillsight.sheets.landforms import landform_marks as signs
 from hillsight.sheets.landforms.landform_names import label_landforms
@@ -94,7 +95,7 @@ def draw_landforms(surface: Surface, frames: Frames, folder: Path) -> list[Path]
     except OSError as error:
         raise OutputError(f"the folder cannot be made ({error.strerror})", where=str(folder)) from error
     here = {
-        layer: frame if frame.crs is None else carried(frame, surface.grid.crs)
+        layer: frame if frame.crs is None else carried(frame, surface.grid.crs, middle_of(surface.grid))
         for layer, frame in frames.items()
         if len(frame)
     }

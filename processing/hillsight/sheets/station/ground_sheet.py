@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.transform import middle_of
 from hillsight.ground.vector import carried
 from hillsight.sheets.paper import palette, relief
 from hillsight.sheets.paper.contours import draw_contours, label_contours
@@ -84,7 +85,9 @@ def draw_ground(
         Box(chart.place.left + 3, chart.place.bottom + 3, chart.place.right - 3, chart.place.top - 3)
     )
     interval_m = None if terrain is None else draw_contours(chart, terrain)
-    shown = None if features is None or features.empty else carried(features, surface.grid.crs)
+    shown = None
+    if features is not None and not features.empty:
+        shown = carried(features, surface.grid.crs, middle_of(surface.grid))
     drawn = [] if shown is None else draw_features(chart, shown)
     lines = content.rows("crest_lines")
     roles = [] if lines is None else draw_crests(chart, lines)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
+from hillsight.ground.transform import middle_of
 from hillsight.layers.package import raster_table
 from hillsight.sheets.station.bearing_strip import draw_bearings
 from hillsight.sheets.station.ground_sheet import draw_ground
@@ -52,7 +53,7 @@ def preview_all(
     for given in contents:
         start = raster_table("station", given.label, taken).removeprefix("station_")
         around = surface(given.label) if callable(surface) else surface
-        content = given.in_crs(around.grid.crs)
+        content = given.in_crs(around.grid.crs, middle_of(around.grid))
         if content.rasters or any(layer in content.frames for layer in _AREA_LAYERS):
             page = draw_ground(content, around, features=features)
             written.append(page.save(folder / f"{start}_ground.png"))
