@@ -11,7 +11,7 @@ from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import check_outputs, provenance_of, write_style_folder
+from hillsight.jobs.outputs import check_outputs, output_way, provenance_of, write_style_folder
 from hillsight.jobs.requests import LandformsRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
@@ -98,12 +98,18 @@ def run_landforms(request: LandformsRequest, listener: Listener = SILENT) -> Res
         listener.note(text)
 
     with opened(request, places_needed=False) as inputs:
+        way, cautions = output_way(inputs, out_crs)
         surface = _ground(request, inputs)
         scales_m, scale_notes = settle_scales(surface, request.scales)
-        for text in (*inputs.notes, *scale_notes):
+        for text in (*inputs.notes, *scale_notes, *cautions):
             tell(text)
         told = request.told() | {"scales": scales_m, "evidence": None}
         provenance = provenance_of("landforms", told, inputs)
+        provenance = replace(
+            provenance,
+            operations=(*provenance.operations, *way),
+            notes=(*provenance.notes, *cautions),
+        )
         files: dict[str, tuple[Path, ...]] = {}
         with sink_for(
             request.out,

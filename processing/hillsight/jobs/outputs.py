@@ -12,6 +12,7 @@ from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInVie
 from hillsight.jobs.settling import COMPUTED
 from hillsight.kernels.threads import workers
 from hillsight.layers.atomic import check_place, replacing
+from hillsight.layers.frames import out_operation
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
 from hillsight.layers.style_tables import styles_in
@@ -19,6 +20,8 @@ from hillsight.layers.styles import write_styles
 from hillsight.schema.rasters import RASTERS
 
 if TYPE_CHECKING:
+    from pyproj import CRS
+
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.requests import FromPlaces, TerrainAndPlaces
     from hillsight.layers.package import Package
@@ -150,6 +153,22 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     if inputs.terrain.operation is not None:
         operations.insert(0, {**inputs.terrain.operation.record(), "of": "terrain"})
     return Provenance(script, parameters, inputs.files, tuple(operations), inputs.notes)
+
+
+def output_way(inputs: Inputs, out_crs: CRS | None) -> tuple[tuple[dict[str, object], ...], tuple[str, ...]]:
+    """The operation that brings results into the CRS asked for, as the provenance records it; its caution.
+
+    Called before the work, so that a CRS without a way to it is refused at once; nothing where none is
+    asked for.
+
+    Raises
+    ------
+    OutputError : there is no way that takes account of the datums
+    """
+    if out_crs is None:
+        return (), ()
+    way = out_operation(inputs.terrain.crs, out_crs, inputs.terrain.near)
+    return ({**way.record(), "of": "output"},), ((way.note,) if way.note else ())
 
 
 def named(source: Any) -> str:

@@ -15,6 +15,7 @@ from hillsight.jobs.outputs import (
     made_folder,
     named,
     named_files,
+    output_way,
     provenance_of,
     write_style_folder,
 )
@@ -136,6 +137,7 @@ def run_profile(request: ProfileRequest, listener: Listener = SILENT) -> Profile
     # The CRS of places may be that of targets alone.
     stands = request if request.at or not request.to else replace(request, at_crs=None)
     with opened(stands) as inputs:
+        way, cautions = output_way(inputs, out_crs)
         targets, operations = settle_targets(request, inputs)
         ways: list[Target | float] = [*targets, *request.bearing]
         if request.drawing is not None and len(inputs.stations) * len(ways) > 1:
@@ -147,13 +149,13 @@ def run_profile(request: ProfileRequest, listener: Listener = SILENT) -> Profile
         beside_m = _BESIDE_POSTS * inputs.spacing_m if request.beside is None else request.beside
         say_if_compiling(listener)
         cuts, more = _cut(inputs, ways, viewing, beside_m, listener)
-        notes = (*inputs.notes, *more)
+        notes = (*inputs.notes, *more, *cautions)
         for text in notes:
             listener.note(text)
         provenance = _provenance(request, inputs, beside_m, viewing)
         provenance = replace(
             provenance,
-            operations=(*provenance.operations, *(operation.record() for operation in operations)),
+            operations=(*provenance.operations, *(operation.record() for operation in operations), *way),
             notes=notes,
         )
         with sink_for(

@@ -14,7 +14,7 @@ from hillsight.errors import CallError
 from hillsight.ground.sun import sun_true_deg
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
-from hillsight.jobs.outputs import provenance_of
+from hillsight.jobs.outputs import output_way, provenance_of
 from hillsight.jobs.requests import RelocateRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import scene_of, settled_observer, things_of
@@ -134,6 +134,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
         listener.note(text)
 
     with opened(request) as inputs:
+        way, cautions = output_way(inputs, out_crs)
         relocation.check_candidates(inputs.stations)
         if request.priors and len(request.priors) != len(inputs.stations):
             raise CallError(
@@ -143,7 +144,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
             )
         say_if_compiling(listener)
         scene = _scene(request, inputs, observer, sighting)
-        for text in scene.notes:
+        for text in (*scene.notes, *cautions):
             tell(text)
         setting = relocation.Setting(
             scene.looker,
@@ -173,7 +174,8 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
         for text in found.verdict.cautions:
             tell(text)
         files = (*provenance.inputs, sighting_file(request.sighting), *observer_files(request.observer))
-        provenance = replace(provenance, inputs=files, notes=tuple(notes))
+        operations = (*provenance.operations, *way)
+        provenance = replace(provenance, inputs=files, operations=operations, notes=tuple(notes))
         written = write_verdict(request, scene, found, provenance, out_crs, probability)
     return Relocated(
         frames=written.frames,

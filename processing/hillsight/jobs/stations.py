@@ -13,6 +13,7 @@ from hillsight.jobs.listener import say_if_compiling
 from hillsight.jobs.outputs import (
     check_outputs,
     needs_package,
+    output_way,
     provenance_of,
     write_cogs,
     write_style_folder,
@@ -20,11 +21,9 @@ from hillsight.jobs.outputs import (
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import PackageSink, sink_for
 from hillsight.layers.bearing_csv import bearing_csv
-from hillsight.layers.frames import out_operation
 
 if TYPE_CHECKING:
     import geopandas
-    from pyproj import CRS
 
     from hillsight.ground.grid import Surface
     from hillsight.ground.transform import Operation
@@ -88,6 +87,7 @@ def run_stations(
 
     with ExitStack() as stack:
         inputs = stack.enter_context(opened(request))
+        way, cautions = output_way(inputs, out_crs)
         if note is not None:
             inputs = replace(inputs, notes=(*inputs.notes, note(inputs)))
         for text in inputs.notes:
@@ -127,8 +127,9 @@ def run_stations(
                     if reading.frames:
                         listener.station_read(reading.frames)
             used = [operation.record() for operation in operations]
-            if out_crs is not None:
-                used += _written_with(inputs, out_crs, tell)
+            used += way
+            for text in cautions:
+                tell(text)
             provenance = replace(provenance, operations=(*provenance.operations, *used), notes=tuple(notes))
             sink.close(provenance)
             if folder is not None and isinstance(sink, PackageSink):
@@ -147,14 +148,6 @@ def run_stations(
             if pictures is not None:
                 done["pictures"] = tuple(_draw(request.out, pictures, request.reach, inputs))  # type: ignore[attr-defined]
         return Result(sink.frames, sink.rasters, tuple(notes), provenance, done)
-
-
-def _written_with(inputs: Inputs, out_crs: CRS, tell: Callable[[str], None]) -> list[dict[str, object]]:
-    """The operation that brings results into the CRS asked for, told of where it needs caution."""
-    written = out_operation(inputs.terrain.crs, out_crs, inputs.terrain.near)
-    if written.note:
-        tell(written.note)
-    return [{**written.record(), "of": "output"}]
 
 
 def _draw(out: Path, folder: Path, reach_m: float, inputs: Inputs) -> list[Path]:
