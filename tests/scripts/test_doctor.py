@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 from importlib.metadata import EntryPoint, EntryPoints
+from pathlib import Path
 
 import pytest
 
 from hillsight import plugins
 from hillsight.jobs import checkup
 from hillsight.jobs.checkup import Finding
+from hillsight.layers import styles
+from hillsight.schema.layers import LAYERS
 
 from scripts.commands import run, run_process  # isort: skip
 
@@ -87,3 +90,18 @@ def test_what_was_set_aside_is_said() -> None:
     ended = run_process("doctor", environment={"PROJ_DATA": "/somewhere/else"})
     assert ended.code == 0, ended.out
     assert "PROJ_DATA=/somewhere/else set aside" in ended.out
+
+
+def test_a_missing_style_is_found(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    kept = styles.style_names()[1:]
+    for name in kept:
+        (tmp_path / f"{name}.sld").write_text(styles.style_text(name), encoding="utf-8")
+    monkeypatch.setattr(styles, "_folder", lambda: tmp_path)
+    (found,) = checkup._styles()
+    assert not found.good
+    assert found.found == f"{len(kept)} found; missing for {next(iter(LAYERS))}"
+
+
+def test_tables_templates_and_all_libraries_are_looked_at() -> None:
+    assert [found.good for found in checkup._tables_and_templates()] == [True, True]
+    assert checkup._library("pillow").good

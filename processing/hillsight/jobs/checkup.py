@@ -41,7 +41,16 @@ _LIBRARIES = (
     "pygeomag",
     "matplotlib",
     "rich",
+    "jinja2",
+    "markupsafe",
+    "filelock",
+    "pillow",
+    "contourpy",
+    "astral",
+    "click",
 )
+#: Modules that are not called as their library is.
+_MODULES = {"pillow": "PIL"}
 _RASTER_DRIVERS = ("GTiff", "COG", "VRT", "GPKG", "AAIGrid", "SRTMHGT")
 _VECTOR_DRIVERS = ("GPKG", "GeoJSON", "GPX", "KML", "CSV", "ESRI Shapefile")
 _REINSTALL = "Install hillsight anew in an environment of its own (see the README's first command)"
@@ -62,6 +71,7 @@ def check_up(set_aside: Sequence[str]) -> list[Finding]:
         ("compiled kernels", _kernels),
         ("magnetic model", _magnetic),
         ("styles", _styles),
+        ("evidence table and templates", _tables_and_templates),
         ("temporary folder", _temporary),
         ("scripts", _scripts),
     )
@@ -80,7 +90,7 @@ def _python() -> Finding:
 
 def _library(name: str) -> Finding:
     try:
-        import_module(name)
+        import_module(_MODULES.get(name, name))
     except Exception as error:
         return Finding(False, name, f"cannot be imported: {error}", f"{_REINSTALL}, or: pip install {name}")
     try:
@@ -165,12 +175,27 @@ def _magnetic() -> list[Finding]:
 
 
 def _styles() -> list[Finding]:
-    from hillsight.layers.styles import style_names
-    from hillsight.schema.layers import LAYERS
+    from hillsight.errors import OutputError
+    from hillsight.layers.styles import style_names, style_text
 
-    missing = sorted(set(LAYERS) - set(style_names()))
-    found = f"{len(style_names())} found" + (f"; missing for {', '.join(missing)}" if missing else "")
+    missing = []
+    for name in style_names():
+        try:
+            style_text(name)
+        except OutputError:
+            missing.append(name)
+    found = f"{len(style_names()) - len(missing)} found"
+    found += f"; missing for {', '.join(missing)}" if missing else ""
     return [Finding(not missing, "styles", found, _REINSTALL)]
+
+
+def _tables_and_templates() -> list[Finding]:
+    from hillsight.ground.evidence import EvidenceTable
+    from hillsight.sheets.verdict.verdict_page import load_templates
+
+    kinds = len(EvidenceTable.load().classes)
+    findings = [Finding(True, "evidence table", f"{kinds} kinds of feature")]
+    return [*findings, Finding(True, "templates", f"{load_templates()} found")]
 
 
 def _temporary() -> list[Finding]:

@@ -62,6 +62,19 @@ def verdict_markdown(verdict: Verdict) -> str:
     return _environment(markdown=True).get_template("verdict.md.j2").render(_told(verdict))
 
 
+def load_templates() -> int:
+    """Load every template, as a page would; returns how many there are.
+
+    Raises
+    ------
+    jinja2.TemplateError : one is missing or broken
+    """
+    names = ("verdict.html.j2", "verdict.css.j2", "verdict.md.j2")
+    for name in names:
+        _environment(markdown=name.endswith(".md.j2")).get_template(name)
+    return len(names)
+
+
 def _told(verdict: Verdict) -> dict[str, Any]:
     """What both templates say."""
     roles = ("tells_nothing", "against")
