@@ -102,7 +102,7 @@ def run_process(
         capture_output=True,
         cwd=folder,
         env={**os.environ, **(environment or {})},
-        timeout=120,
+        timeout=600,
         check=False,
         encoding="utf-8",
     )

@@ -87,7 +87,7 @@ def test_a_reader_that_leaves_early(tmp_path: Path, streams: str) -> None:
         run = subprocess.Popen(process(*listed), stdout=writing, stderr=writing if streams == "both" else err)
     os.close(writing)
     os.close(reading)  # before the first line is printed: every write fails
-    code = run.wait(timeout=120)
+    code = run.wait(timeout=900)
     check(tmp_path, Ended(code, "", errors.read_text()))
     assert "Broken" not in errors.read_text()
 
@@ -101,7 +101,7 @@ def test_help_into_a_closed_pipe(what: list[str]) -> None:
     run = subprocess.Popen(process(*what), stdout=writing, stderr=subprocess.PIPE, encoding="utf-8")
     os.close(writing)
     os.close(reading)
-    _, err = run.communicate(timeout=60)
+    _, err = run.communicate(timeout=900)
     assert (run.returncode, err) == (0, "")
 
 
