@@ -8,6 +8,7 @@ from __future__ import annotations
 import inspect
 import math
 import re
+import textwrap
 from pathlib import Path
 
 import click
@@ -67,7 +68,8 @@ def layer_tables() -> str:
     """All layers and their columns, and the codes of the viewshed raster, as Markdown."""
     parts = []
     for layer in LAYERS.values():
-        parts += [f"## `{layer.name}`", "", f"{layer.geometry}: {layer.meaning}.", ""]
+        said = textwrap.wrap(f"{layer.geometry}: {layer.meaning}.", 98, break_on_hyphens=False)
+        parts += [f"## `{layer.name}`", "", *said, ""]
         parts += ["| column | type | unit and frame | meaning |", "| --- | --- | --- | --- |"]
         for column in layer.columns:
             null = " May be null." if column.optional else ""

@@ -36,7 +36,7 @@ SCRIPTS = PROJECT["entry-points"]["hillsight.scripts"]
 ENTRY_POINTS = {*SCRIPTS.values(), *PROJECT["scripts"].values()}
 
 
-def held(found: set[str], offenders_now: set[str]) -> None:
+def assert_only_listed(found: set[str], offenders_now: set[str]) -> None:
     """Nothing offends but what is listed, and everything listed still does: the list only gets shorter."""
     assert found - offenders_now == set(), "new ones"
     assert offenders_now - found == set(), "these are mended: take them off tests/house/offenders.py"
@@ -57,17 +57,17 @@ def imported_distributions(paths: list[Path], our_own: set[str]) -> set[str]:
 
 
 def test_no_module_comes_back_to_itself():
-    held({" ".join(group) for group in cycles(arrows(MODULES))}, offenders.CYCLES)
+    assert_only_listed({" ".join(group) for group in cycles(arrows(MODULES))}, offenders.CYCLES)
 
 
 def test_no_private_name_is_borrowed():
     found = {f"{m.name}: {one}" for m in MODULES.values() for one in private_names_from_elsewhere(m)}
-    held(found, offenders.PRIVATE_NAMES)
+    assert_only_listed(found, offenders.PRIVATE_NAMES)
 
 
 def test_no_option_is_named_below_scripts():
     below = [m for m in MODULES.values() if not m.name.startswith(f"{NAME}.scripts")]
-    held({m.name for m in below if option_words_in_strings(m)}, offenders.OPTION_WORDS)
+    assert_only_listed({m.name for m in below if option_words_in_strings(m)}, offenders.OPTION_WORDS)
 
 
 def test_no_option_is_named_in_a_template():
@@ -80,14 +80,14 @@ def test_no_option_is_named_in_a_template():
 
 def test_every_public_name_is_used():
     allowed = set(offenders.UNUSED_ON_PURPOSE)
-    held(unused_names(MODULES, ENTRY_POINTS), offenders.UNUSED_NAMES | allowed)
+    assert_only_listed(unused_names(MODULES, ENTRY_POINTS), offenders.UNUSED_NAMES | allowed)
     assert all(len(reason) > 20 for reason in offenders.UNUSED_ON_PURPOSE.values())
 
 
 def test_what_is_imported_is_declared_and_what_is_declared_is_imported():
     declared = distributions(PROJECT["dependencies"])
     found = imported_distributions(sorted(PACKAGE.rglob("*.py")), set())
-    held(found - declared, offenders.UNDECLARED)
+    assert_only_listed(found - declared, offenders.UNDECLARED)
     assert declared - found == set()
 
 
