@@ -10,6 +10,7 @@ the terrain is in memory. Linux only: the kernel's high-water mark of resident m
 from __future__ import annotations
 
 import gc
+import os
 import subprocess
 import sys
 import tempfile
@@ -35,6 +36,11 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
 
 
+#: The C library then maps every array anew and hands it back at once, so that memory freed before, and kept
+#: by the allocator, does not hide what an answer takes (mallopt(3)).
+_FRESH_PAGES = {"MALLOC_MMAP_THRESHOLD_": "65536", "MALLOC_TRIM_THRESHOLD_": "65536"}
+
+
 def resident_bytes(field: str) -> int:
     """VmRSS or VmHWM of this process."""
     for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
@@ -54,7 +60,13 @@ def peak_memory(surface: Surface, station: Station, stations_count: int = 0) -> 
         for what in (*OURS, *(["stations"] if stations_count else [])):
             call = [sys.executable, __file__, what, str(heights)]
             call += [repr(float(v)) for v in (eye.row, eye.column, station.eye_height_m)]
-            done = subprocess.run([*call, str(stations_count)], capture_output=True, text=True, check=False)
+            done = subprocess.run(
+                [*call, str(stations_count)],
+                capture_output=True,
+                text=True,
+                check=False,
+                env={**os.environ, **_FRESH_PAGES},
+            )
             if done.returncode:
                 found[what] = {"note": (done.stderr.strip().splitlines() or ["failed"])[-1]}
                 continue

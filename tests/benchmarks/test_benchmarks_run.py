@@ -95,13 +95,14 @@ def test_keys_are_those_documented(found):
 
 
 def test_memory_is_that_of_the_answer():
-    surface = Grounds([601]).surface("fractal", 601)
-    station = Station(eye_over(surface, 300, 300, 1.6), 1.6, 0.1, 0.1)
+    # Large: Linux counts pages in batches for each processor, so that a few hundred kilobytes go astray.
+    surface = Grounds([2401]).surface("fractal", 2401)
+    station = Station(eye_over(surface, 1200, 1200, 1.6), 1.6, 0.1, 0.1)
     memory = peak_memory(surface, station, 2)
     assert set(memory) == {"side", "terrain_bytes", *OURS, "stations"}
     if "note" in memory["ours_crests"]:
         pytest.skip(memory["ours_crests"]["note"])
-    # Handed back: bytes; two float32 arrays. Block maxima come to it; Linux counts by the page.
+    # Handed back: bytes; two float32 arrays. Block maxima come to it.
     assert 0.2 < memory["ours_states"]["beyond_terrain_over_terrain"] < 1.5
     assert 2.0 < memory["ours_crests"]["beyond_terrain_over_terrain"] < 4.0
 
