@@ -138,9 +138,9 @@ def worked_example() -> dict[str, tuple[float, float, float]]:
     powers = {}
     for name, (each, rate) in told.items():
         ratios = [0.95 * one / rate + 0.05 for one in each]
-        # Of the places about, a share as large as the base rate fits wholly, the others not at all.
-        about = rate * (0.95 / rate + 0.05) ** observer.discount + (1.0 - rate) * 0.05**observer.discount
-        powers[name] = [*(ratio**observer.discount for ratio in ratios), about]
+        # Of the places about, a share as large as the base rate fits wholly, the others not at all: the mean
+        # of their ratios is one.
+        powers[name] = [*((1.0 - observer.mistaken) * one + observer.mistaken for one in ratios), 1.0]
         found |= {f"{name} likely": (*each, rate), f"{name} ratio": (*ratios, math.nan)}
         found |= {f"{name} power": tuple(powers[name])}
     for name, factors in (("one", ["brow"]), ("both", ["brow", "skyline"])):
@@ -156,13 +156,13 @@ def worked_table(found: dict[str, tuple[float, float, float]]) -> list[str]:
         "scaled": "(ln 150 - ln distance) / `distance_log`",
         "brow likely": "likelihood, Φ of it; base rate",
         "brow ratio": "ratio = 0.95 × likelihood / base rate + 0.05",
-        "brow power": "ratio to the power of `discount`; mean over the places about",
+        "brow power": "0.97 × ratio + 0.03, as the matter may be mistaken; mean over the places about",
         "prior": "prior",
         "one product": "prior × that",
         "one probability": "**divided by their sum**",
         "skyline likely": "a second statement, of the skyline: likelihood; base rate",
         "skyline ratio": "ratio",
-        "skyline power": "to the power of `discount`; mean over the places about",
+        "skyline power": "0.97 × ratio + 0.03; mean over the places about",
         "both product": "prior × both",
         "both probability": "**divided by their sum**",
     }

@@ -20,7 +20,8 @@ from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.looking import Looker
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules
-from hillsight.plan.relocation.relocation import Relocation, Setting, relocate
+from hillsight.plan.relocation.relocation import Relocation, relocate
+from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.statement import Sighting, Statement
 from hillsight.sight.viewing import Viewing
 from plan.made_hills import (
@@ -114,6 +115,7 @@ def setting_of(
         declination_deg,
         elsewhere,
         elsewhere_within_m=700.0,
+        draws=24,
     )
 
 

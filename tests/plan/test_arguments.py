@@ -16,7 +16,8 @@ from hillsight.plan.relocation.arguments import (
     sentence,
 )
 from hillsight.plan.relocation.decision import Rules
-from hillsight.plan.relocation.relocation import Relocation, Setting
+from hillsight.plan.relocation.relocation import Relocation
+from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.verdict import Argument
 from hillsight.words.trust import TRUST
@@ -94,7 +95,7 @@ def test_a_sentence_of_what_fits_neither_claims_no_fit() -> None:
 @pytest.fixture(scope="module")
 def setting(tmp_path_factory: pytest.TempPathFactory) -> Setting:
     # That none of these fits is hardly reckoned with, so that the best is argued against a rival.
-    rules = Rules(none_prior=1e-6, none_from=0.999, elsewhere_times=1e9)
+    rules = Rules(none_prior=1e-15, none_from=0.999)
     return setting_of(tmp_path_factory.mktemp("hill"), rules=rules, elsewhere=20)
 
 
@@ -148,7 +149,7 @@ def test_times_are_what_leaving_a_statement_out_takes_away(found: Relocation) ->
     for argument in found.verdict.arguments:
         out = np.zeros(len(MIXED), bool)
         out[argument.number - 1] = True
-        gained = found.table.without() - found.table.without(out)
+        gained = found.evidence.table.without() - found.evidence.table.without(out)
         assert argument.times == pytest.approx(np.exp(gained[best] - gained[rival]))
 
 

@@ -17,16 +17,16 @@ from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import Glance
 from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
-from hillsight.plan.relocation.posterior import base_rates, table_of
+from hillsight.plan.relocation.posterior import Calibration, base_rates
 from hillsight.plan.statement import Statement
 from hillsight.plan.vocabulary import SURENESS
-from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
+from hillsight.plan.weighing.statements import Weighing, judgements, matters, wrong_chances
 from plan.made_hills import cone, knoll, look, plane, ridge, surface_of, things_of, together, told, wall
 
 #: Most that a wall told to be there, and one told to be away, may move the odds of two places.
 PRESENT, ABSENT = 6.1, 2.1
 
-OBSERVER = Observer(discount=1.0)
+OBSERVER = Observer()
 FRAMING = Framing.of(0.0, 2.0, 60.0, OBSERVER.picture_edge)
 
 #: A wall and a knoll 200 m and 400 m ahead of the first place; a bank hides both from the second.
@@ -50,14 +50,14 @@ def odds(statements: list[Statement], weighing: Weighing = WEIGHING) -> float:
     """How many times likelier they make the one place than the other, whichever; both stand for elsewhere."""
     fits = np.array([weighing.fits(statements, place) for place in (SHOWS, HIDES)])
     prior = weighing.framing.prior
-    table = table_of(
-        fits,
-        base_rates(fits, prior),
+    table = Calibration(
+        base_rates(fits[:, None], np.ones((2, 1), bool), prior),
         wrong_chances(statements),
-        weights(statements, weighing.observer, weighing.things),
+        matters(statements, weighing.things),
+        judgements(statements, weighing.things),
         prior,
-        1.0,
-    )
+        weighing.observer.mistaken,
+    ).table(fits[:, None])
     shows, hides = table.without()
     return float(np.exp(abs(shows - hides)))
 
@@ -105,13 +105,12 @@ def test_walls_that_are_gone_leave_the_odds_moved_but_a_little() -> None:
     assert 1.5 < odds([of_wall("seen", what="Long Wall", seen=False)]) <= ABSENT
 
 
-def test_all_kinds_told_of_one_wall_are_one_matter() -> None:
+def test_all_kinds_told_of_one_wall_may_be_mistaken_together() -> None:
     told_of_it = [one for one in PRESENCES if one.things == ("Long Wall",)]
-    kinds = len({one.kind for one in told_of_it})
-    # k kinds of one matter, alike by a half, count as k / (1 + (k - 1) / 2): below two, however many.
-    worth = kinds / (1 + (kinds - 1) * OBSERVER.alike)
-    assert worth < 2
-    assert odds(told_of_it) <= PRESENT**worth
+    # However many kinds deny it, the other place is as likely as if all of them were mistaken at once.
+    ratio = odds(told_of_it)
+    assert ratio > PRESENT
+    assert ratio <= 2.0 ** len(told_of_it) / OBSERVER.mistaken
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ from hillsight.plan.statement import Sighting
 from hillsight.plan.vocabulary import FORMAT
 from hillsight.plan.weighing.facts import fact
 from hillsight.plan.weighing.questions import is_answered, questions
-from hillsight.plan.weighing.statements import topic, weights
+from hillsight.plan.weighing.statements import judgements, topic
 from plan.made_hills import cone, look, plane, surface_of, together, told, weighing_of
 
 #: How high the skyline stands, in words: no kind that hillsight has.
@@ -171,7 +171,7 @@ def test_a_new_kind_is_said_weighed_shown_and_asked() -> None:
     shown = fact(high, near, weighing, middle)
     assert re.fullmatch(r"the skyline stands \d+\.\d degrees up", shown.words) and shown.unit == "degrees"
     assert topic(high) == ("skyline level", "anywhere")
-    assert weights([high, low], weighing.observer).tolist() == [0.5, 0.5]
+    assert judgements([high, low]).tolist() == [0, 0]
     asked = next(q for q in questions([near], weighing) if q.text == "How high does the skyline stand?")
     assert asked.answers == (low, high) and is_answered(asked, high)
     written = [statement for statement in describe_view(near, weighing) if statement.kind == high.kind]

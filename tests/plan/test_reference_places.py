@@ -14,7 +14,7 @@ from hillsight.plan.look.glance import STEP_DEG
 from hillsight.plan.look.things import Things, find
 from hillsight.plan.relocation.decision import Rules, decide
 from hillsight.plan.relocation.posterior import Posterior
-from hillsight.plan.relocation.reference_places import reference_places
+from hillsight.plan.relocation.reference_places import PlacesAbout
 
 
 def surface() -> Surface:
@@ -23,23 +23,51 @@ def surface() -> Surface:
     return Surface(Grid(CRS(27700), 300_000.0, 700_000.0, 10.0, 10.0, 101, 101), height_m)
 
 
+EAST, NORTH = np.array([300_500.0, 300_700.0]), np.array([699_500.0, 699_300.0])
+
+
+def about(within_m: float = 300.0) -> PlacesAbout:
+    return PlacesAbout(surface(), EAST, NORTH, within_m, 40.0)
+
+
 def test_places_lie_on_known_ground_about_the_candidates_and_are_the_same_each_time() -> None:
-    east, north = np.array([300_500.0, 300_700.0]), np.array([699_500.0, 699_300.0])
-    places = reference_places(surface(), east, north, 200, 300.0, 40.0)
-    away = np.hypot(places[:, :1] - east, places[:, 1:] - north)
-    assert len(places) == 200
+    places, allowed = about().strewn(200)
+    away = np.hypot(places[:, :1] - EAST, places[:, 1:] - NORTH)
+    assert len(places) == 200 and 0.5 < allowed < 1.0
     assert (away.min(axis=1) <= 300.0).all() and (away >= 40.0).all()
     assert (places[:, 0] >= 300_300.0 - 1e-9).all()  # the void in the west
-    assert np.array_equal(places, reference_places(surface(), east, north, 200, 300.0, 40.0))
+    assert np.array_equal(places, about().strewn(200)[0])
+    turned = PlacesAbout(surface(), EAST[::-1], NORTH[::-1], 300.0, 40.0)
+    assert np.array_equal(places, turned.strewn(200)[0])
 
 
 def test_no_ground_gives_no_places() -> None:
-    assert reference_places(
-        surface(), np.array([300_100.0]), np.array([699_500.0]), 5, 100.0, 40.0
-    ).shape == (
-        0,
-        2,
-    )
+    nowhere = PlacesAbout(surface(), np.array([300_100.0]), np.array([699_500.0]), 100.0, 40.0)
+    places, allowed = nowhere.strewn(5)
+    assert places.shape == (0, 2) and allowed == 0.0
+    assert nowhere.closer(places, allowed, np.zeros(0), 5)[0].shape == (0, 2)
+
+
+def test_looking_closer_where_it_fits_leaves_the_mean_as_it_is() -> None:
+    # A likelihood that is a narrow hill beside a candidate, and one that is even: the mean by shares is that
+    # over the ground about, here by many even places.
+    def hill(places: np.ndarray) -> np.ndarray:
+        return np.exp(-0.5 * ((places - (300_600.0, 699_450.0)) ** 2).sum(axis=1) / 30.0**2)
+
+    everywhere, _ = about().strewn(20_000)
+    found = []
+    for turn in range(12):
+        one = PlacesAbout(surface(), EAST + turn * 1e-6, NORTH, 300.0, 40.0)
+        strewn, allowed = one.strewn(150 + turn)
+        closer, log_share = one.closer(strewn, allowed, np.log(hill(strewn) + 1e-12), 100)
+        assert np.exp(log_share).sum() == pytest.approx(1.0)
+        found.append(np.exp(log_share) @ hill(np.concatenate((strewn, closer))))
+        # More of the ground where it fits is looked at than elsewhere.
+        assert hill(closer).mean() > 2 * hill(strewn).mean()
+    truth = hill(everywhere).mean()
+    assert np.mean(found) == pytest.approx(truth, rel=0.15)
+    strewn_alone = np.std([hill(about().strewn(250 + turn)[0]).mean() for turn in range(1)] + [truth])
+    assert np.std(found) < 0.5 * truth + strewn_alone
 
 
 def test_the_parts_of_a_picture_lie_left_to_right_even_over_north() -> None:
@@ -130,11 +158,13 @@ def test_samples_of_things_follow_one_another() -> None:
 @pytest.mark.parametrize(
     ("whole", "ground", "state"),
     [
-        ((0.95, 0.03), (0.9, 0.08), "decided"),
+        ((0.95, 0.03), (0.96, 0.02), "decided"),
         ((0.85, 0.13), (0.85, 0.13), "undecided"),
-        ((0.95, 0.03), (0.5, 0.48), "undecided"),  # man-made features made it so sure
-        ((0.95, 0.03), (0.1, 0.88), "undecided"),  # and against the ground
-        ((0.3, 0.2), (0.3, 0.2), "none_fits"),
+        ((0.97, 0.02), (0.94, 0.04), "undecided"),  # man-made features made it so sure
+        ((0.94, 0.04), (0.97, 0.02), "undecided"),  # and here they took it away
+        ((0.97, 0.02), (0.1, 0.88), "undecided"),  # and against the ground
+        ((0.3, 0.1), (0.3, 0.1), "none_fits"),
+        ((0.3, 0.1), (0.5, 0.2), "undecided"),  # by man-made features alone it is none of them
     ],
 )
 def test_when_a_verdict_is_given(whole: tuple[float, float], ground: tuple[float, float], state: str) -> None:

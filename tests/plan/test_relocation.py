@@ -17,7 +17,8 @@ from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS, UNDECIDED, Rules
-from hillsight.plan.relocation.relocation import Setting, relocate
+from hillsight.plan.relocation.relocation import relocate
+from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Verdict
 from plan.made_hills import told

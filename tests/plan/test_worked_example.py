@@ -9,9 +9,9 @@ from scipy import special
 from build_pages import worked_example
 from hillsight.plan.observer import Observer
 from hillsight.plan.relocation.decision import Rules
-from hillsight.plan.relocation.posterior import base_rates, log_elsewhere, posterior, table_of
+from hillsight.plan.relocation.posterior import Calibration, Elsewhere, base_rates, posterior
 from hillsight.plan.statement import Statement
-from hillsight.plan.weighing.statements import weights, wrong_chances
+from hillsight.plan.weighing.statements import judgements, matters, wrong_chances
 
 STATEMENTS = (
     Statement("brow", {"distance": "near"}, part="middle"),
@@ -26,28 +26,24 @@ def probabilities(statements: tuple[Statement, ...]) -> tuple[float, ...]:
     fits = np.column_stack((near, [0.95, 0.30]))[:, : len(statements), None]
     # Twenty places: eight with a near brow, and of either sort half with that skyline.
     about = np.array([[place < 8, place % 2] for place in range(20)], float)
-    about = about[:, : len(statements), None]
+    about = about[:, None, : len(statements), None]
     one = np.ones(1)
-    settings = (
-        base_rates(about, one),
+    calibration = Calibration(
+        base_rates(about, np.ones((20, 1), bool), one),
         wrong_chances(statements),
-        weights(statements, observer),
+        matters(statements),
+        judgements(statements),
         one,
-        observer.discount,
+        observer.mistaken,
     )
-    ours, theirs = table_of(fits, *settings).without(), table_of(about, *settings).without()
-    none = log_elsewhere(theirs, ours, rules.elsewhere_times)
-    found = posterior(ours, np.array([0.5, 0.5]), none, rules.none_prior)
+    elsewhere = Elsewhere(calibration.table(about), np.full(20, np.log(1 / 20)))
+    ours = calibration.table(fits[:, None]).without()
+    found = posterior(ours, np.array([0.5, 0.5]), elsewhere.without(), rules.none_prior)
     return (*found.candidates, found.none)
 
 
 def test_one_statement() -> None:
     assert probabilities(STATEMENTS[:1]) == pytest.approx(worked_example()["one probability"], abs=1e-9)
-
-
-def test_the_same_said_twice_changes_nothing() -> None:
-    observer = Observer()
-    assert weights((STATEMENTS[0], STATEMENTS[0]), observer).sum() == pytest.approx(1.0)
 
 
 def test_two_statements() -> None:

@@ -19,11 +19,13 @@ from hillsight.jobs.requests import RelocateRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import scene_of, settled_observer, things_of
 from hillsight.jobs.verdict_files import check_verdict_files, observer_files, sighting_file, write_verdict
+from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
 from hillsight.plan.relocation import relocation
 from hillsight.plan.relocation.decision import UNDECIDED, Rules
 from hillsight.plan.relocation.lattice import weigh_lattice
+from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.sighting.file import read_sighting
 from hillsight.plan.statement import Sighting
@@ -74,7 +76,7 @@ def relocate(
     priors: Sequence[float] = (),
     none_prior: float = 0.2,
     decide_from: float = 0.95,
-    elsewhere: int = 150,
+    elsewhere: int = 360,
     elsewhere_within: float = 2_000.0,
     observer: Any = None,
     everywhere: float | None = None,
@@ -146,7 +148,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
         scene = _scene(request, inputs, observer, sighting)
         for text in (*scene.notes, *cautions):
             tell(text)
-        setting = relocation.Setting(
+        setting = Setting(
             scene.looker,
             scene.things,
             _framing(sighting.picture, scene),
@@ -231,6 +233,7 @@ def _scene(request: RelocateRequest, inputs: Any, observer: Any, sighting: Sight
     HillsightError : a statement is about what is on no map, or contradicts another
     """
     margin_m = max(request.elsewhere_within, request.everywhere_within if request.everywhere else 0.0)
+    margin_m += BESIDE_M
     taken = sighting.picture.taken
     day = taken.date() if isinstance(taken, datetime.datetime) else taken
     scene = scene_of(request, inputs, observer, margin_m=margin_m, day=day, landforms_needed=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,8 @@ _JUDGED = (
     "trace_deg",
     "picture_edge",
     "angle_deg",
+    "level_deg",
+    "scale_log",
 )
 
 
@@ -70,16 +73,15 @@ class Observer:
     skyline_deg : of the shape of a skyline, degrees. Common practice
     trace_deg : of points traced along a skyline, degrees: the picture's scale and level are guessed. Settled
         by simulation
+    level_deg, scale_log : what of ``vertical_deg`` and of ``distance_log`` is one error in all that is said
+        of a picture: where its level lies, and how near everything looks. Common practice, no source
     picture_edge : of where a part of the picture ends, as a share of the picture's width
     sun_deg : of the direction to the sun told from a picture
     bearing_deg : of a bearing whose spread is not given: a hand-held compass, some 3 degrees (common
         practice, no source)
     angle_deg, angle_share : of an angle between two things, besides a share of it
-    alike : how far statements about one thing are one statement, 0 to 1: n of them count as
-        n / (1 + (n - 1) alike). The formula is the design effect of clustered samples (Kish 1965, from
-        memory); the figure is ours
-    discount : all evidence is raised to this power, so that what the model leaves out does not make
-        verdicts surer than they are; settled by simulation (docs/verdict.md)
+    mistaken : chance that all that is said of one matter is wrong together: one thing was taken for another.
+        Common practice, no source
     noticing : by evidence class
     """
 
@@ -89,19 +91,32 @@ class Observer:
     height_share: float = 0.5
     skyline_deg: float = 0.35
     trace_deg: float = 0.5
+    level_deg: float = 0.6
+    scale_log: float = 0.25
     picture_edge: float = 0.06
     sun_deg: float = 8.0
     bearing_deg: float = 3.0
     angle_deg: float = 1.5
     angle_share: float = 0.1
-    alike: float = 0.5
-    discount: float = 0.9
+    mistaken: float = 0.03
     noticing: Mapping[str, Noticing] = field(default_factory=lambda: _NOTICING)
 
     def careful(self) -> Observer:
         """One who takes time and knows the ground: half the spread in all that is judged."""
         figures: dict[str, Any] = {name: getattr(self, name) / 2.0 for name in _JUDGED}
         return replace(self, **figures)
+
+    def of_one_draw(self) -> Observer:
+        """What is left to err when the errors that all statements share are known."""
+        return replace(
+            self,
+            vertical_deg=math.sqrt(
+                max(self.vertical_deg**2 - self.level_deg**2, (self.vertical_deg / 4) ** 2)
+            ),
+            distance_log=math.sqrt(
+                max(self.distance_log**2 - self.scale_log**2, (self.distance_log / 4) ** 2)
+            ),
+        )
 
     def __post_init__(self) -> None:
         for name in (*_JUDGED, "sun_deg", "bearing_deg"):
@@ -110,10 +125,6 @@ class Observer:
                 raise CallError(
                     f"{name} is {value:g}", where="observer", remedy="Give a standard deviation above 0"
                 )
-        for name in ("alike", "angle_share"):
+        for name in ("mistaken", "angle_share"):
             if not 0 <= getattr(self, name) <= 1:
                 raise CallError(f"{name} is {getattr(self, name):g}", where="observer", remedy="Give 0 to 1")
-        if not 0 < self.discount <= 1:
-            raise CallError(
-                f"discount is {self.discount:g}", where="observer", remedy="Give a power above 0, at most 1"
-            )

@@ -57,7 +57,7 @@ weighing = stack(
     click.option(
         "--elsewhere",
         type=click.IntRange(0, 5_000),
-        default=150,
+        default=360,
         show_default=True,
         help="Number of nearby places sampled to represent none of these.",
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -54,6 +54,10 @@ class Framing:
         # In order across north too.
         order = np.argsort(off_deg[kept])
         return cls(every[kept][order], weight[order] / weight.sum(), width_deg, edge_share)
+
+    def wider(self, times: float) -> Framing:
+        """The same directions with a picture so many times as wide."""
+        return replace(self, width_deg=min(self.width_deg * times, 360.0))
 
     def edges_deg(self, part: str) -> tuple[float, float]:
         """Left and right edge of a part, degrees from the picture's middle."""

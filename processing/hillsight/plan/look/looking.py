@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import StationError
+from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MARGIN_POSTS, MOST_POSTS
+from hillsight.plan.look.drawn import DrawnGround, Place
+from hillsight.plan.look.error_fields import ErrorFields
 from hillsight.plan.look.glance import glance
 from hillsight.sight.doubt import ErringGround
 from hillsight.sight.maxima import Maxima
@@ -45,6 +48,8 @@ class Looker:
     errors: ErrorModel
     spread_m: float = 0.0
     _held: tuple[float, float, ErringGround, Maxima] | None = field(default=None, repr=False)
+    _fields: ErrorFields | None = field(default=None, repr=False)
+    _drawn: tuple[int, DrawnGround] | None = field(default=None, repr=False)
 
     @classmethod
     def over(
@@ -88,13 +93,7 @@ class Looker:
         StationError : it stands off the terrain or on a void, or its surveyed height puts the eye underground
         """
         erring, maxima = self._at(station.easting_m, station.northing_m)
-        try:
-            terrain_m = erring.surface.height_at_m(station.easting_m, station.northing_m)
-        except ValueError as error:
-            raise StationError(
-                str(error), where=station.source or station.label, remedy="Move it onto the terrain"
-            ) from error
-        ground_m, _ = ground_height_m(station, terrain_m, self.viewing.eye_height_m)
+        ground_m, _ = self._ground_m(erring.surface, station)
         viewing = self.viewing
         raised_m = 0.0 if eye_height_m is None else eye_height_m - viewing.eye_height_m
         return glance(
@@ -110,6 +109,38 @@ class Looker:
             raised_m=raised_m,
         )
 
+    def place(self, station: Station) -> Place:
+        """A station to look from in many draws.
+
+        Raises
+        ------
+        StationError : it stands off the terrain or on a void, or its surveyed height puts the eye underground
+        """
+        surface = self.surface(station.easting_m, station.northing_m)
+        ground_m, terrain_m = self._ground_m(surface, station)
+        east_m, north_m = station.easting_m, station.northing_m
+        return Place(
+            station.label,
+            east_m,
+            north_m,
+            ground_m - terrain_m,
+            float(self.geodesy.convergence_deg(east_m, north_m)),
+            drop_coefficient_per_m(self.geodesy.gaussian_radius_m(east_m, north_m), self.viewing.refraction),
+        )
+
+    def shares_terrain(self, places: Sequence[Place]) -> bool:
+        """Whether all of some places lie over one piece of terrain."""
+        return len({id(self._at(place.easting_m, place.northing_m)[0]) for place in places}) == 1
+
+    def drawn_ground(self, place: Place, number: int) -> DrawnGround:
+        """Ground about a place with its errors drawn once; the same for all places that share its terrain."""
+        erring, _ = self._at(place.easting_m, place.northing_m)
+        if self._fields is None or self._fields.grid != erring.surface.grid:
+            self._fields, self._drawn = ErrorFields(erring.surface.grid, self.errors), None
+        if self._drawn is None or self._drawn[0] != number:
+            self._drawn = number, DrawnGround.of(erring.surface, self._fields.drawn(number))
+        return self._drawn[1]
+
     def look_all(
         self,
         stations: Sequence[Station],
@@ -123,6 +154,22 @@ class Looker:
             if progress is not None:
                 progress(k / len(stations))
         return found
+
+    def _ground_m(self, surface: Surface, station: Station) -> tuple[float, float]:
+        """Height of the ground that a station stands on, and what the terrain says of it.
+
+        Raises
+        ------
+        StationError : see ``look``
+        """
+        try:
+            terrain_m = surface.height_at_m(station.easting_m, station.northing_m)
+        except ValueError as error:
+            raise StationError(
+                str(error), where=station.source or station.label, remedy="Move it onto the terrain"
+            ) from error
+        ground_m, _ = ground_height_m(station, terrain_m, self.viewing.eye_height_m)
+        return ground_m, terrain_m
 
     def _at(self, easting_m: float, northing_m: float) -> tuple[ErringGround, Maxima]:
         if self._held is not None:

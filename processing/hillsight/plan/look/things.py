@@ -106,6 +106,15 @@ class Things:
     def __len__(self) -> int:
         return len(self.frame)
 
+    def moved(self, east_m: Floats, north_m: Floats) -> Things:
+        """The same where each thing, (m,), stands so far from where the map has it."""
+        counts = np.diff(self.starts)
+        return replace(
+            self,
+            easting_m=self.easting_m + np.repeat(east_m, counts),
+            northing_m=self.northing_m + np.repeat(north_m, counts),
+        )
+
     def closely(self, thing: int, samples: Integers) -> Floats:
         """Easting and northing (k, 2) of places about some samples of a thing, as a bearing list has them."""
         if thing not in self._closely:

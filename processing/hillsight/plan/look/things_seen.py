@@ -6,7 +6,7 @@ What is seen of a thing, its highest part and the chance that anything of it sho
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.ground.grid import Surface
     from hillsight.plan.look.things import Things
     from hillsight.sight.doubt import ErringGround
     from hillsight.sight.maxima import Maxima
@@ -64,6 +65,18 @@ class ThingsSeen:
     below_sky_deg: Floats
     falls_right_deg: Floats
 
+    def seeming_higher(self, by_deg: float) -> ThingsSeen:
+        """As they seem to somebody who takes the level for so much lower than it is."""
+        up = np.tan(np.radians(by_deg))
+        return replace(
+            self,
+            vertical_deg=self.vertical_deg + by_deg,
+            height_difference_m=self.height_difference_m + self.highest_m * up,
+        )
+
+
+_NOTHING = ThingsSeen(*(np.zeros(0) for _ in range(13)))
+
 
 @dataclass(frozen=True)
 class _Groups:
@@ -72,12 +85,14 @@ class _Groups:
     at : (k,) indices among all samples
     owner : (k,) the thing of each, rising
     begins, counts : (m,) where each thing's begin, and how many they are, one at least
+    highest : (m,) index of each thing's highest, once that is known
     """
 
     at: Integers
     owner: Integers
     begins: Integers
     counts: Integers
+    highest: Integers
 
     def first_by(self, *keys: Floats) -> Integers:
         """Of each thing the place among ``at`` that comes first by some keys (k,), the last key first."""
@@ -102,42 +117,116 @@ def things_seen(
     skyline_deg : (bearings,) vertical angle of the skyline, by true bearing all round in equal steps
     """
     if len(things) == 0:
-        return ThingsSeen(*(np.zeros(0) for _ in range(13)))
-    surface, tall_m = erring.surface, things.height_m
-    rows, columns = surface.grid.to_array(things.easting_m, things.northing_m)
-    sight = see_points(surface, eye, rows, columns, tall_m, maxima)
-    down_m = (rows - eye.row) * surface.grid.spacing_y_m
-    right_m = (columns - eye.column) * surface.grid.spacing_x_m
-    distance_m = np.maximum(np.hypot(down_m, right_m), _NEAREST_M)
-    bearing_deg = (np.degrees(np.arctan2(right_m, -down_m)) + convergence_deg) % 360.0
-    near = distance_m <= reach_m
-    groups = _speaking(things, near, sight.clearance_m, distance_m)
-    left_deg, width_deg = _extents_deg(groups, bearing_deg[groups.at])
-    off_deg = (bearing_deg[groups.at] - left_deg[groups.owner]) % 360.0
-    order = np.lexsort((distance_m[groups.at], off_deg, groups.owner))
-    middle = groups.at[order[groups.begins + (groups.counts - 1) // 2]]
-    ground_m = np.nan_to_num(sight.ground_m[groups.at], nan=-np.inf)
-    highest = groups.at[groups.first_by(-ground_m)]
+        return _NOTHING
+    sampled = _Sampled.of(erring.surface, eye, reach_m, convergence_deg, things, maxima)
+    at = sampled.groups.highest
     half = plus_minus(
-        surface, eye, rows[highest], columns[highest], erring.errors, target_heights_m=tall_m[highest]
+        erring.surface,
+        eye,
+        sampled.rows[at],
+        sampled.columns[at],
+        erring.errors,
+        target_heights_m=things.height_m[at],
     )
-    vertical_deg = np.degrees(np.arctan(sight.slope))
-    below_deg = _below_sky_deg(skyline_deg, bearing_deg, vertical_deg)[groups.at]
-    return ThingsSeen(
-        _chances(erring, eye, reach_m, things, rows, columns, near, sight, maxima),
-        left_deg,
-        width_deg,
-        (left_deg + width_deg / 2) % 360.0,
-        distance_m[middle],
-        np.minimum.reduceat(distance_m[groups.at], groups.begins),
-        distance_m[highest],
-        vertical_deg[highest],
-        sight.ground_m[highest] + tall_m[highest] - eye.level_m,
+    return sampled.seen(
+        things,
+        skyline_deg,
+        _chances(erring, eye, reach_m, things, sampled, maxima),
         half.vertical_angle_deg / SIGMAS_95,
         half.height_difference_m / SIGMAS_95,
-        np.minimum.reduceat(np.nan_to_num(below_deg, nan=90.0), groups.begins),
-        _falls_right_deg(things, groups, bearing_deg, ground_m),
     )
+
+
+def things_plainly_seen(
+    surface: Surface,
+    eye: Eye,
+    reach_m: float,
+    convergence_deg: float,
+    skyline_deg: Floats,
+    things: Things,
+    maxima: Maxima | None,
+) -> ThingsSeen:
+    """The same where nothing errs: each thing is in sight or it is not, and there are no spreads."""
+    if len(things) == 0:
+        return _NOTHING
+    sampled = _Sampled.of(surface, eye, reach_m, convergence_deg, things, maxima)
+    with np.errstate(invalid="ignore"):
+        in_sight = sampled.near & (sampled.sight.clearance_m >= 0)
+    some = np.logical_or.reduceat(in_sight, things.starts[:-1])
+    none = np.zeros(len(things))
+    return sampled.seen(things, skyline_deg, some.astype(np.float64), none, none)
+
+
+@dataclass(frozen=True)
+class _Sampled:
+    """Samples of things as they stand to an eye, each array (n,); and which speak for each thing."""
+
+    eye: Eye
+    rows: Floats
+    columns: Floats
+    sight: PointSight
+    distance_m: Floats
+    bearing_deg: Floats
+    near: Flags
+    groups: _Groups
+
+    @classmethod
+    def of(
+        cls,
+        surface: Surface,
+        eye: Eye,
+        reach_m: float,
+        convergence_deg: float,
+        things: Things,
+        maxima: Maxima | None,
+    ) -> _Sampled:
+        """Look at every sample."""
+        rows, columns = surface.grid.to_array(things.easting_m, things.northing_m)
+        sight = see_points(surface, eye, rows, columns, things.height_m, maxima)
+        down_m = (rows - eye.row) * surface.grid.spacing_y_m
+        right_m = (columns - eye.column) * surface.grid.spacing_x_m
+        distance_m = np.maximum(np.hypot(down_m, right_m), _NEAREST_M)
+        bearing_deg = (np.degrees(np.arctan2(right_m, -down_m)) + convergence_deg) % 360.0
+        near = distance_m <= reach_m
+        groups = _speaking(things, near, sight.clearance_m, distance_m)
+        ground_m = np.nan_to_num(sight.ground_m, nan=-np.inf)
+        highest = groups.at[groups.first_by(-ground_m[groups.at])]
+        groups = replace(groups, highest=highest)
+        return cls(eye, rows, columns, sight, distance_m, bearing_deg, near, groups)
+
+    def seen(
+        self,
+        things: Things,
+        skyline_deg: Floats,
+        chance: Floats,
+        vertical_spread_deg: Floats,
+        height_spread_m: Floats,
+    ) -> ThingsSeen:
+        """What is seen of each thing, its chance and spreads being known."""
+        groups, bearing_deg, distance_m = self.groups, self.bearing_deg, self.distance_m
+        left_deg, width_deg = _extents_deg(groups, bearing_deg[groups.at])
+        off_deg = (bearing_deg[groups.at] - left_deg[groups.owner]) % 360.0
+        order = np.lexsort((distance_m[groups.at], off_deg, groups.owner))
+        middle = groups.at[order[groups.begins + (groups.counts - 1) // 2]]
+        ground_m = np.nan_to_num(self.sight.ground_m[groups.at], nan=-np.inf)
+        vertical_deg = np.degrees(np.arctan(self.sight.slope))
+        below_deg = _below_sky_deg(skyline_deg, bearing_deg, vertical_deg)[groups.at]
+        highest = groups.highest
+        return ThingsSeen(
+            chance,
+            left_deg,
+            width_deg,
+            (left_deg + width_deg / 2) % 360.0,
+            distance_m[middle],
+            np.minimum.reduceat(distance_m[groups.at], groups.begins),
+            distance_m[highest],
+            vertical_deg[highest],
+            self.sight.ground_m[highest] + things.height_m[highest] - self.eye.level_m,
+            vertical_spread_deg,
+            height_spread_m,
+            np.minimum.reduceat(np.nan_to_num(below_deg, nan=90.0), groups.begins),
+            _falls_right_deg(things, groups, bearing_deg, ground_m),
+        )
 
 
 def _speaking(things: Things, near: Flags, clearance_m: Floats, distance_m: Floats) -> _Groups:
@@ -153,7 +242,7 @@ def _speaking(things: Things, near: Flags, clearance_m: Floats, distance_m: Floa
     seen[first[~some_seen]] = True
     at = np.flatnonzero(seen)
     kept = np.bincount(owner[at], minlength=len(things))
-    return _Groups(at, owner[at], np.concatenate(([0], np.cumsum(kept)[:-1])), kept)
+    return _Groups(at, owner[at], np.concatenate(([0], np.cumsum(kept)[:-1])), kept, np.empty(0, np.int64))
 
 
 def _extents_deg(groups: _Groups, bearing_deg: Floats) -> tuple[Floats, Floats]:
@@ -187,10 +276,7 @@ def _chances(
     eye: Eye,
     reach_m: float,
     things: Things,
-    rows: Floats,
-    columns: Floats,
-    near: Flags,
-    sight: PointSight,
+    sampled: _Sampled,
     maxima: Maxima | None,
 ) -> Floats:
     """Chance that anything of each thing is seen; 0 beyond the reach and where nobody can say."""
@@ -208,7 +294,13 @@ def _chances(
         return ThingSamples(row, column, height_m, np.ones(row.size), within, clearance_m, starts)
 
     samples = ThingSamples(
-        rows, columns, things.height_m, things.weight, near, sight.clearance_m, things.starts
+        sampled.rows,
+        sampled.columns,
+        things.height_m,
+        things.weight,
+        sampled.near,
+        sampled.sight.clearance_m,
+        things.starts,
     )
     found = seen_at_a_glance(Doubtful.over(erring, eye), samples, closer)
     return np.nan_to_num(found.chance, nan=0.0)

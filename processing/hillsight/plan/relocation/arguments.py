@@ -14,9 +14,8 @@ from hillsight.words.trust import trust_order
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Floats
     from hillsight.plan.look.glance import Glance
-    from hillsight.plan.relocation.posterior import LikelihoodTable
+    from hillsight.plan.relocation.decision import Evidence
     from hillsight.plan.statement import Statement
     from hillsight.plan.weighing.statements import Weighing
 
@@ -34,8 +33,7 @@ def arguments(
     statements: Sequence[Statement],
     glances: Sequence[Glance],
     weighing: Weighing,
-    table: LikelihoodTable,
-    log_elsewhere: Floats,
+    evidence: Evidence,
     best: int,
     rival: int | None,
 ) -> list[Argument]:
@@ -44,14 +42,14 @@ def arguments(
     Parameters
     ----------
     glances : of all candidates
-    table : of the candidates
-    log_elsewhere : (s,) log likelihood of none of these without each statement, taken from that with all
     best, rival : indices of the likeliest candidate and of the one it is argued against; without a rival
         it is argued against a place that is none of them
     """
+    table, elsewhere = evidence.table, evidence.elsewhere
     directions = table.directions().argmax(axis=1)
+    # What leaving a statement out changes the odds of two answers by: no more and no less.
     gained = table.without()[:, None] - table.leave_one_out()
-    against = log_elsewhere if rival is None else gained[rival]
+    against = elsewhere.without() - elsewhere.leave_one_out() if rival is None else gained[rival]
     times = np.exp(gained[best] - against)
     named = {what for s in statements for what in s.things if weighing.things.is_named(what)}
     made = []

@@ -12,15 +12,19 @@ from hillsight.errors import CallError
 from hillsight.ground.grid import Grid
 from hillsight.ground.stations import Station
 from hillsight.plan.look.things import Things, wanted_rows
+from hillsight.plan.relocation.drawn_fits import DrawnFits
 from hillsight.plan.relocation.posterior import Calibration, base_rates
-from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
+from hillsight.plan.weighing.statements import Weighing, judgements, matters, wrong_chances
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from hillsight.arrays import Floats, Floats32
-    from hillsight.plan.relocation.relocation import Setting
+    from hillsight.arrays import Flags, Floats32
+    from hillsight.plan.relocation.setting import Setting
     from hillsight.plan.statement import Sighting
+
+#: Draws in which each place is looked from, and places done at a time.
+_DRAWS, _AT_A_TIME = 4, 64
 
 #: Places by which it is known how likely a statement is from anywhere.
 _RATED = 300
@@ -88,23 +92,30 @@ def weigh_lattice(
     if not places:
         return LatticeShares(share, grid)
 
-    def fits(place: tuple[int, int]) -> Floats:
-        e, n = (float(v) for v in grid.to_map(*place))
-        return weighing.fits(statements, setting.looker.look(Station("", None, e, n, None, ""), things))[None]
+    def looked_from(places: Sequence[tuple[int, int]]) -> tuple[Floats32, Flags]:
+        stands = []
+        for place in places:
+            e, n = (float(v) for v in grid.to_map(*place))
+            stands.append(setting.looker.place(Station("", None, e, n, None, "")))
+        return drawn.of_all(stands, 0, _DRAWS)
 
-    prior = setting.framing.prior
+    drawn, prior = DrawnFits(setting.looker, weighing, statements), setting.framing.prior
     # Some places all over say how likely each statement is from anywhere.
-    step = max(1, len(places) // _RATED)
-    rates = np.mean([base_rates(fits(place), prior) for place in places[::step]], axis=0)
-    observer = setting.observer
+    rates = base_rates(*looked_from(places[:: max(1, len(places) // _RATED)]), prior)
     calibration = Calibration(
-        rates, wrong_chances(statements), weights(statements, observer, things), prior, observer.discount
+        rates,
+        wrong_chances(statements),
+        matters(statements, things),
+        judgements(statements, things),
+        prior,
+        setting.observer.mistaken,
     )
     logs = np.empty(len(places))
-    for k, place in enumerate(places):
-        logs[k] = calibration.table(fits(place)).without()[0]
+    for first in range(0, len(places), _AT_A_TIME):
+        some = slice(first, first + _AT_A_TIME)
+        logs[some] = calibration.table(*looked_from(places[some])).without()
         if progress is not None:
-            progress((k + 1) / len(places))
+            progress(min(first + _AT_A_TIME, len(places)) / len(places))
     at = np.array(places)
     share[at[:, 0], at[:, 1]] = special.softmax(logs)
     return LatticeShares(share, grid)

@@ -1,4 +1,9 @@
-"""From statements to probabilities: which candidate, which direction, or none of these."""
+"""From statements to probabilities: which candidate, which direction, or none of these.
+
+A place is as likely as all statements together are from it, averaged over what is not known: errors of the
+terrain, where exactly the picture was taken, how high the eye was, how wide the picture is, and which way it
+looks. Each draw of these is shared by all statements, so that one error counts once.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +14,7 @@ import numpy as np
 from scipy import special
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Flags, Floats
+    from hillsight.arrays import Flags, Floats, Floats32, Integers
 
 
 #: No statement, however well it fits elsewhere, makes a place impossible.
@@ -17,81 +22,126 @@ _LEAST = 1e-4
 
 
 @dataclass(frozen=True)
-class LikelihoodTable:
-    """How likely every statement is from every place, in every direction.
-
-    log_fits : (c, s, h) natural logarithms, weighted; see ``table_of``
-    log_prior : (h,) of the directions
-    """
-
-    log_fits: Floats
-    log_prior: Floats
-
-    def without(self, left_out: Flags | None = None) -> Floats:
-        """Log likelihood of each place, (c,), without the statements marked, (s,) of truth values."""
-        fits = self.log_fits
-        if left_out is not None:
-            fits = fits[:, ~left_out, :]
-        joint = fits.sum(axis=1) + self.log_prior[None, :]
-        return np.asarray(special.logsumexp(joint, axis=1), np.float64)
-
-    def leave_one_out(self) -> Floats:
-        """Log likelihood of each place without each statement, (c, s)."""
-        joint = self.log_fits.sum(axis=1)[:, None, :] - self.log_fits + self.log_prior[None, None, :]
-        return np.asarray(special.logsumexp(joint, axis=2), np.float64)
-
-    def directions(self) -> Floats:
-        """Probability of each direction from each place, (c, h)."""
-        joint = self.log_fits.sum(axis=1) + self.log_prior[None, :]
-        return np.asarray(special.softmax(joint, axis=1), np.float64)
-
-
-def base_rates(fits_elsewhere: Floats, prior: Floats) -> Floats:
-    """Chance that each statement would be made from anywhere about, (s,).
-
-    Parameters
-    ----------
-    fits_elsewhere : (b, s, h) as Weighing.fits gives, of places all about
-    prior : (h,) of the directions
-    """
-    rates: Floats = (fits_elsewhere @ prior).mean(axis=0)
-    return np.maximum(rates, _LEAST)
-
-
-def table_of(
-    fits: Floats, rates: Floats, wrong: Floats, weights: Floats, prior: Floats, discount: float
-) -> LikelihoodTable:
-    """Likelihoods of statements that may be wrong and hang together.
-
-    A statement that is wrong says what would be said from anywhere, so it tells no place from another.
-
-    Parameters
-    ----------
-    fits : (c, s, h); rates, wrong, weights : (s,); prior : (h,); discount : power of all evidence
-    """
-    # Against the base rate: 1 where it is as likely as from anywhere.
-    ratio = (1.0 - wrong)[None, :, None] * fits / rates[None, :, None] + wrong[None, :, None]
-    logs = np.log(np.maximum(ratio, _LEAST)) * (discount * weights)[None, :, None]
-    return LikelihoodTable(logs, np.log(prior))
-
-
-@dataclass(frozen=True)
 class Calibration:
     """What the fits of all statements are made likelihoods with, the same at every place.
 
-    rates, wrong, weights : (s,) base rates, chances of being wrong altogether, how much each counts
-    prior : (h,) of the directions; discount : power of all evidence
+    rates, wrong : (s,) chance that each would be said from anywhere about, and that it is wrong altogether
+    matter : (s,) number of the matter that each statement is about, from 0
+    judgement : (s,) number of what is judged in it: what judges the same again is no news
+    prior : (h,) of the directions
+    mistaken : chance that all that is said of one matter is wrong together: one thing was taken for another
     """
 
     rates: Floats
     wrong: Floats
-    weights: Floats
+    matter: Integers
+    judgement: Integers
     prior: Floats
-    discount: float
+    mistaken: float
 
-    def table(self, fits: Floats) -> LikelihoodTable:
-        """Likelihoods at places of which the fits are known, (c, s, h)."""
-        return table_of(fits, self.rates, self.wrong, self.weights, self.prior, self.discount)
+    def table(self, fits: Floats32, known: Flags | None = None) -> LikelihoodTable:
+        """Likelihoods at places of which the fits are known.
+
+        Parameters
+        ----------
+        fits : (p, d, s, h) chances of p places in d draws
+        known : (p, d) whether a place could be looked from in a draw; all where None
+        """
+        # Against the base rate: 1 where it is as likely as from anywhere. A statement that is wrong says what
+        # would be said from anywhere, so it tells no place from another.
+        ratio = (1.0 - self.wrong)[:, None] * fits / self.rates[:, None] + self.wrong[:, None]
+        logs = np.log(np.maximum(ratio, _LEAST))
+        known = np.ones(fits.shape[:2], bool) if known is None else known
+        with np.errstate(divide="ignore"):
+            log_prior = np.log(self.prior)
+        return LikelihoodTable(logs, known, log_prior, self.matter, self.judgement, self.mistaken)
+
+
+@dataclass(frozen=True)
+class LikelihoodTable:
+    """How likely every statement is from every place, in every draw and every direction.
+
+    log_ratios : (p, d, s, h) natural logarithms of likelihood over base rate
+    known : (p, d), in which draws; log_prior : (h,) of the directions
+    matter, judgement, mistaken : see ``Calibration``
+    """
+
+    log_ratios: Floats
+    known: Flags
+    log_prior: Floats
+    matter: Integers
+    judgement: Integers
+    mistaken: float
+
+    def without(self, left_out: Flags | None = None) -> Floats:
+        """Log likelihood of each place, (p,), without the statements marked, (s,) of truth values."""
+        kept = np.ones(self.matter.size, bool) if left_out is None else ~left_out
+        return self._averaged(sum(self._of_matter(m, kept) for m in np.unique(self.matter)))
+
+    def leave_one_out(self) -> Floats:
+        """Log likelihood of each place without each statement, (p, s)."""
+        every = np.ones(self.matter.size, bool)
+        whole = {int(m): self._of_matter(int(m), every) for m in np.unique(self.matter)}
+        joint = sum(whole.values())
+        found = np.empty((self.log_ratios.shape[0], self.matter.size))
+        for k, m in enumerate(self.matter.tolist()):
+            kept = every.copy()
+            kept[k] = False
+            found[:, k] = self._averaged(joint - whole[m] + self._of_matter(m, kept))
+        return found
+
+    def directions(self) -> Floats:
+        """Probability of each direction from each place, (p, h)."""
+        every = np.ones(self.matter.size, bool)
+        joint = self._joint(sum(self._of_matter(m, every) for m in np.unique(self.matter)))
+        return np.asarray(special.softmax(special.logsumexp(joint, axis=1), axis=1), np.float64)
+
+    def error(self) -> Floats:
+        """Standard error of each log likelihood, (p,), by so few draws."""
+        every = np.ones(self.matter.size, bool)
+        joint = self._joint(sum(self._of_matter(m, every) for m in np.unique(self.matter)))
+        each = special.logsumexp(joint, axis=2)
+        share = np.exp(each - each.max(axis=1, keepdims=True))
+        count = np.maximum(self.known.sum(axis=1), 1)
+        mean = share.sum(axis=1) / count
+        spread = np.sqrt(np.maximum((share**2).sum(axis=1) / count - mean**2, 0.0))
+        return np.asarray(spread / mean / np.sqrt(count), np.float64)
+
+    def _of_matter(self, matter: int, kept: Flags) -> Floats | float:
+        """(p, d, h), what all that is said of one matter tells."""
+        at = np.flatnonzero((self.matter == matter) & kept)
+        if not at.size:
+            return 0.0
+        together = sum(
+            self.log_ratios[:, :, at[self.judgement[at] == number], :].mean(axis=2)
+            for number in np.unique(self.judgement[at])
+        )
+        if not self.mistaken:
+            return together
+        told: Floats = np.logaddexp(np.log1p(-self.mistaken) + together, np.log(self.mistaken))
+        return told
+
+    def _joint(self, told: Floats | float) -> Floats:
+        shape = (*self.known.shape, self.log_prior.size)
+        joint = np.broadcast_to(told, shape) + self.log_prior
+        return np.where(self.known[:, :, None], joint, -np.inf)
+
+    def _averaged(self, told: Floats | float) -> Floats:
+        """Mean over the draws of the sum over the directions, (p,)."""
+        total = special.logsumexp(self._joint(told), axis=(1, 2))
+        return np.asarray(total - np.log(np.maximum(self.known.sum(axis=1), 1)), np.float64)
+
+
+def base_rates(fits_elsewhere: Floats32, known: Flags, prior: Floats) -> Floats:
+    """Chance that each statement would be made from anywhere about, (s,).
+
+    Parameters
+    ----------
+    fits_elsewhere : (b, d, s, h) chances at places all about; known : (b, d), at least one
+    prior : (h,) of the directions
+    """
+    rates = (fits_elsewhere @ prior)[known].mean(axis=0)
+    return np.maximum(rates, _LEAST)
 
 
 @dataclass(frozen=True)
@@ -133,23 +183,21 @@ def posterior(log_likelihood: Floats, prior: Floats, log_elsewhere: float, none_
     return Posterior(shares[:-1], float(shares[-1]))
 
 
-def log_mean(log_likelihood: Floats) -> float:
-    """Logarithm of the mean likelihood of many places: that of a place nobody has named."""
-    if not log_likelihood.size:
-        return 0.0
-    return float(special.logsumexp(log_likelihood) - np.log(log_likelihood.size))
+@dataclass(frozen=True)
+class Elsewhere:
+    """Places that are none of the candidates, each standing for so much of the ground about.
 
-
-def log_elsewhere(about: Floats, candidates: Floats, times: float) -> float:
-    """Log likelihood of none of the candidates.
-
-    It is the mean of places all about, as nobody knows which one it would be; but where one of them fits so
-    many times better than any candidate, there is somebody to ask, and that place speaks for them all.
-
-    Parameters
-    ----------
-    about, candidates : (b,) and (c,) log likelihoods
+    table : of b places; log_share : (b,) logarithms of their shares, adding up to about one
     """
-    if about.size and about.max() - candidates.max() >= np.log(times):
-        return float(about.max())
-    return log_mean(about)
+
+    table: LikelihoodTable
+    log_share: Floats
+
+    def without(self, left_out: Flags | None = None) -> float:
+        """Log likelihood of none of the candidates, without the statements marked."""
+        return float(special.logsumexp(self.table.without(left_out) + self.log_share))
+
+    def leave_one_out(self) -> Floats:
+        """The same without each statement, (s,)."""
+        each = self.table.leave_one_out() + self.log_share[:, None]
+        return np.asarray(special.logsumexp(each, axis=0), np.float64)

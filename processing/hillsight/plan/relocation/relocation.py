@@ -9,31 +9,27 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from hillsight.errors import CallError, StationError
-from hillsight.ground.stations import Station
 from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.arguments import arguments
-from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED, Rules, reach_verdict
-from hillsight.plan.relocation.nearby_places import mean_fits
+from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED
+from hillsight.plan.relocation.gathering import gather
 from hillsight.plan.relocation.next_questions import next_questions
-from hillsight.plan.relocation.posterior import Calibration, LikelihoodTable, base_rates, log_mean
-from hillsight.plan.relocation.reference_places import reference_places
 from hillsight.plan.relocation.summary import cautions, headline
 from hillsight.plan.relocation.variations import Variations
 from hillsight.plan.verdict import Verdict, Weighed
-from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
+from hillsight.plan.weighing.statements import Weighing
 from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    import geopandas
-
     from hillsight.arrays import Floats, Integers
-    from hillsight.plan.look.framing import Framing
+    from hillsight.ground.stations import Station
     from hillsight.plan.look.glance import Glance
-    from hillsight.plan.look.looking import Looker
-    from hillsight.plan.observer import Observer
+    from hillsight.plan.relocation.decision import Evidence
+    from hillsight.plan.relocation.gathering import Gathered
     from hillsight.plan.relocation.posterior import Posterior
+    from hillsight.plan.relocation.setting import Setting
     from hillsight.plan.statement import Sighting, Statement
     from hillsight.plan.verdict import NextQuestion
 
@@ -46,37 +42,13 @@ MOST_ARGUED = 12
 
 
 @dataclass(frozen=True)
-class Setting:
-    """What a sighting is weighed with.
-
-    things_frame : map features and landforms, as ``landform_features`` gives them
-    declination_deg : None where no day is known
-    elsewhere : how many places stand for none of the candidates, and how far about they are drawn
-    """
-
-    looker: Looker
-    things_frame: geopandas.GeoDataFrame
-    framing: Framing
-    observer: Observer
-    rules: Rules
-    declination_deg: float | None = None
-    elsewhere: int = 150
-    elsewhere_within_m: float = 2_000.0
-
-    @property
-    def spacing_m(self) -> float:
-        """Spacing at which things are sampled."""
-        return 2 * min(self.looker.terrain.spacing_x_m, self.looker.terrain.spacing_y_m)
-
-
-@dataclass(frozen=True)
 class Relocation:
-    """A verdict, and what it rests on: views and weights of the candidates in their order."""
+    """A verdict, and what it rests on: views from the candidates in their order, and the evidence."""
 
     verdict: Verdict
     glances: list[Glance]
     weighing: Weighing
-    table: LikelihoodTable
+    evidence: Evidence
 
 
 def check_candidates(stations: Sequence[Station]) -> None:
@@ -126,75 +98,48 @@ def relocate(
     weighing = _weighing(setting, sighting)
     prior = _priors(priors, len(stations))
     few = len(stations) <= MOST_ARGUED
-    glances, others = _look(setting, stations, weighing.things, few, progress)
-    if few:
-        fits = np.array([mean_fits(setting.looker, weighing, statements, station) for station in stations])
-    else:
-        fits = np.array([weighing.fits(statements, glance) for glance in glances])
-    about_fits = np.array([weighing.fits(statements, glance) for glance in others]) if others else fits
-    calibration = Calibration(
-        base_rates(about_fits, setting.framing.prior),
-        wrong_chances(statements),
-        weights(statements, setting.observer, weighing.things),
-        setting.framing.prior,
-        setting.observer.discount,
+    gathered = gather(
+        setting,
+        weighing,
+        statements,
+        stations,
+        prior,
+        few=few,
+        report=None if progress is None else lambda done: progress(0.75 * done),
     )
-    table, about = calibration.table(fits), calibration.table(about_fits)
-    man_made = np.array([weighing.evidence_class(s) == "man_made" for s in statements], bool)
-    state, whole, ground = reach_verdict(table, about, prior, man_made, setting.rules)
+    glances = setting.looker.look_all(stations, weighing.things)
+    evidence = gathered.evidence
+    state, whole, trusted = evidence.verdict()
     order = np.argsort(-whole.candidates, kind="stable")
-    # Where none fits, the best is argued against what would be said elsewhere.
-    rival = None if state == NONE_FITS else int(order[1])
-    gained = log_mean(about.without()) - np.array([log_mean(row) for row in about.leave_one_out().T])
-    argued = arguments(statements, glances, weighing, table, gained, whole.best, rival) if few else []
+    second = int(order[1])
+    # None of these may be the runner-up, or the likeliest of all.
+    rival = second if state != NONE_FITS and whole.candidates[second] >= whole.none else None
+    argued = arguments(statements, glances, weighing, evidence, whole.best, rival) if few else []
     verdict = Verdict(
         state,
         sighting,
-        _weighed(
-            stations,
-            glances,
-            table,
-            setting.framing,
-            prior * (1.0 - setting.rules.none_prior),
-            whole,
-            ground,
-            order,
-        ),
+        _weighed(stations, glances, evidence, setting, whole, trusted, order),
         whole.none,
         whole.ratio_to_next,
         tuple(argued),
         "",
-        cautions=(*_elsewhere_words(state, about, table, others), *cautions(sighting, glances, weighing)),
+        cautions=(*_elsewhere_words(state, gathered), *cautions(sighting, glances, weighing)),
         decide_from=setting.rules.decide_from,
     )
     verdict = replace(verdict, headline=headline(verdict))
     if few:
-        variations = Variations(
-            setting.looker,
-            stations,
-            glances,
-            statements,
-            weighing,
-            calibration,
-            fits,
-            about,
-            prior,
-            man_made,
-            setting.rules,
-            state,
-            whole.best,
-        )
+        variations = Variations(gathered, stations, state, whole.best)
         said = [argument.says for argument in sorted(argued, key=lambda one: one.number)]
         changes = (
             *variations.without_statements(said),
-            *variations.elsewhere(rival),
+            *variations.elsewhere(second),
             variations.higher(),
         )
-        _report(progress, 0.85)
-        questions = _questions(setting, stations, statements, table, whole) if state == UNDECIDED else ()
+        _report(progress, 0.9)
+        questions = _questions(setting, stations, statements, evidence, whole) if state == UNDECIDED else ()
         verdict = replace(verdict, changes=changes, questions=questions)
     _report(progress, 1.0)
-    return Relocation(verdict, glances, weighing, table)
+    return Relocation(verdict, glances, weighing, evidence)
 
 
 def _report(progress: Callable[[float], None] | None, done: float) -> None:
@@ -220,39 +165,17 @@ def _weighing(setting: Setting, sighting: Sighting) -> Weighing:
     return Weighing(things, setting.framing, setting.observer, setting.declination_deg)
 
 
-def _look(
-    setting: Setting,
-    stations: Sequence[Station],
-    things: Things,
-    few: bool,
-    progress: Callable[[float], None] | None,
-) -> tuple[list[Glance], list[Glance]]:
-    """Looks from the candidates, and from places that are none of them."""
-
-    def share(of: float, from_: float) -> Callable[[float], None] | None:
-        return None if progress is None else lambda done: progress(from_ + of * done)
-
-    glances = setting.looker.look_all(stations, things, share(0.3 if few else 0.8, 0.0))
-    others = _look_elsewhere(setting, stations, things, share(0.3 if few else 0.2, 0.3 if few else 0.8))
-    return glances, others
-
-
-def _elsewhere_words(
-    state: str, about: LikelihoodTable, table: LikelihoodTable, others: Sequence[Glance]
-) -> tuple[str, ...]:
+def _elsewhere_words(state: str, gathered: Gathered) -> tuple[str, ...]:
     """Where it would rather be, if none of the candidates fits; that nothing was tried, if so."""
-    if not others:
+    if not len(gathered.elsewhere_m):
         return ("no place about the candidates was tried, so nothing is known of: none of these",)
     if state != NONE_FITS:
         return ()
-    logs = about.without()
-    place = others[int(np.argmax(logs))]
-    times = float(np.exp(min(logs.max() - table.without().max(), 9.0)))
-    if times < 1.5:
-        return ()
+    logs = gathered.evidence.elsewhere.table.without()
+    east, north = gathered.elsewhere_m[int(np.argmax(logs))]
     return (
-        f"of {len(others)} places tried about the candidates, that at E {place.easting_m:.0f} "
-        f"N {place.northing_m:.0f} fits best, {times:,.0f} times better than any candidate: look about there",
+        f"of {len(logs)} places tried about the candidates, that at E {east:.0f} N {north:.0f} fits best: "
+        "look about there",
     )
 
 
@@ -271,38 +194,21 @@ def _priors(given: Sequence[float] | None, count: int) -> Floats:
     return shares
 
 
-def _look_elsewhere(
-    setting: Setting,
-    stations: Sequence[Station],
-    things: Things,
-    progress: Callable[[float], None] | None,
-) -> list[Glance]:
-    east = np.array([s.easting_m for s in stations])
-    north = np.array([s.northing_m for s in stations])
-    surface = setting.looker.surface(float(east[0]), float(north[0]))
-    least_m = 4 * max(surface.grid.spacing_x_m, 10.0)
-    places = reference_places(surface, east, north, setting.elsewhere, setting.elsewhere_within_m, least_m)
-    made = [
-        Station(f"elsewhere {k}", None, float(e), float(n), None, "") for k, (e, n) in enumerate(places, 1)
-    ]
-    return setting.looker.look_all(made, things, progress)
-
-
 def _weighed(
     stations: Sequence[Station],
     glances: Sequence[Glance],
-    table: LikelihoodTable,
-    framing: Framing,
-    prior: Floats,
+    evidence: Evidence,
+    setting: Setting,
     whole: Posterior,
-    ground: Posterior,
+    trusted: Posterior,
     order: Integers,
 ) -> tuple[Weighed, ...]:
-    directions = table.directions()
+    directions, framing = evidence.table.directions(), setting.framing
     best = directions.argmax(axis=1)
     looks = framing.heading_deg[best]
     off = signed_deg(framing.heading_deg[None, :] - looks[:, None])
     spread = np.sqrt((directions * off**2).sum(axis=1))
+    prior = evidence.prior * (1.0 - setting.rules.none_prior)
     ranks = np.empty(len(stations), np.int64)
     ranks[order] = np.arange(1, len(stations) + 1)
     return tuple(
@@ -314,7 +220,7 @@ def _weighed(
             glance.eye_level_m,
             float(prior[k]),
             float(whole.candidates[k]),
-            float(ground.candidates[k]),
+            float(trusted.candidates[k]),
             float(looks[k]),
             float(spread[k]),
             int(ranks[k]),
@@ -327,7 +233,7 @@ def _questions(
     setting: Setting,
     stations: Sequence[Station],
     statements: Sequence[Statement],
-    table: LikelihoodTable,
+    evidence: Evidence,
     whole: Posterior,
 ) -> tuple[NextQuestion, ...]:
     """The next questions, about all that may be seen from any of the likelier candidates."""
@@ -335,4 +241,6 @@ def _questions(
     things = Things.of(setting.things_frame, setting.spacing_m)
     weighing = Weighing(things, setting.framing, setting.observer, setting.declination_deg)
     glances = [setting.looker.look(stations[int(k)], things) for k in likely]
-    return next_questions(glances, weighing, table.directions()[likely], whole.candidates[likely], statements)
+    return next_questions(
+        glances, weighing, evidence.table.directions()[likely], whole.candidates[likely], statements
+    )

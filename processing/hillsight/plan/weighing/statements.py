@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from hillsight.words.trust import least_trusted
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
 
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Floats, Integers
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
@@ -62,7 +61,7 @@ class Weighing:
 
 
 def topic(statement: Statement, things: Things | None = None) -> Hashable:
-    """What a statement hangs on: statements of one topic are not counted as if each were new.
+    """What a statement hangs on: whoever mistakes one thing for another is wrong in all that is said of it.
 
     Things are one topic if the same of the map are meant, however they are written; without ``things``, if
     they are written alike.
@@ -78,18 +77,20 @@ def _meant(what: str, things: Things | None) -> str:
     return ",".join(map(str, rows)) if rows else folded(what)
 
 
-def weights(statements: Sequence[Statement], observer: Observer, things: Things | None = None) -> Floats:
-    """How much each statement counts, (s,), 1 for what stands alone.
+def matters(statements: Sequence[Statement], things: Things | None = None) -> Integers:
+    """Number of the matter that each statement is about, (s,), from 0 in order of first mention."""
+    numbers: dict[Hashable, int] = {}
+    return np.array([numbers.setdefault(topic(s, things), len(numbers)) for s in statements], np.int64)
 
-    Of one topic and one kind, n statements count as one. Different kinds about one topic, k of them, count
-    as k / (1 + (k - 1) alike): the design effect of clustered samples (Kish 1965, from memory).
-    """
-    topics = [(topic(s, things), s.kind) for s in statements]
-    alike = Counter(topics)
-    kinds = Counter(about for about, _ in alike)
-    return np.array(
-        [1.0 / alike[key] / (1.0 + (kinds[key[0]] - 1) * observer.alike) for key in topics], np.float64
-    )
+
+def judgements(statements: Sequence[Statement], things: Things | None = None) -> Integers:
+    """Number of what each statement judges, (s,), from 0: the same of one matter in words or in metres."""
+    numbers: dict[Hashable, int] = {}
+
+    def key(one: Statement) -> Hashable:
+        return one.kind, one.part, topic(one, things), frozenset(k.removesuffix("_m") for k in one.values)
+
+    return np.array([numbers.setdefault(key(s), len(numbers)) for s in statements], np.int64)
 
 
 def wrong_chances(statements: Sequence[Statement]) -> Floats:

@@ -1,0 +1,171 @@
+"""The evidence for and against all candidates, gathered in as many draws as it takes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import StationError
+from hillsight.ground.stations import Station
+from hillsight.plan.relocation.decision import Evidence
+from hillsight.plan.relocation.drawn_fits import DrawnFits
+from hillsight.plan.relocation.posterior import Calibration, Elsewhere, base_rates
+from hillsight.plan.relocation.reference_places import PlacesAbout
+from hillsight.plan.weighing.statements import judgements, matters, wrong_chances
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from hillsight.arrays import Flags, Floats, Floats32
+    from hillsight.plan.look.drawn import Place
+    from hillsight.plan.relocation.setting import Setting
+    from hillsight.plan.statement import Statement
+    from hillsight.plan.weighing.statements import Weighing
+
+#: Share of the draws in which each of many candidates is looked from.
+_OF_MANY = 1.0 / 8.0
+
+#: Draws are doubled until the log likelihood of every candidate that counts is good to so much, or there are
+#: so many times as many.
+_GOOD_TO, _MOST_TIMES = 0.15, 4
+
+#: A candidate with less of the probability than this does not count for that.
+_COUNTS_FROM = 0.02
+
+#: Share of the places elsewhere that are drawn about those that fit best.
+_CLOSER = 1.0 / 3.0
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What is known of all candidates and of other places.
+
+    places : of the candidates; fits, known : theirs, as ``DrawnFits.of_all`` gives them
+    elsewhere_m : (b, 2) easting and northing of the places that are none of them
+    """
+
+    evidence: Evidence
+    calibration: Calibration
+    drawn: DrawnFits
+    places: tuple[Place, ...]
+    fits: Floats32
+    known: Flags
+    elsewhere_m: Floats
+
+    @property
+    def draws(self) -> int:
+        """How many draws there are."""
+        return int(self.fits.shape[1])
+
+
+def gather(
+    setting: Setting,
+    weighing: Weighing,
+    statements: Sequence[Statement],
+    stations: Sequence[Station],
+    prior: Floats,
+    *,
+    few: bool,
+    report: Callable[[float], None] | None = None,
+) -> Gathered:
+    """Look from the candidates and from other places.
+
+    Parameters
+    ----------
+    prior : (c,) of the candidates, adding up to one
+    few : whether the candidates are few enough to be looked from in many draws
+
+    Raises
+    ------
+    StationError : a candidate is off the terrain or on a void
+    """
+
+    def part(begin: float, end: float) -> Callable[[float], None] | None:
+        return None if report is None else lambda done: report(begin + (end - begin) * done)
+
+    drawn = DrawnFits(setting.looker, weighing, statements)
+    places = tuple(setting.looker.place(station) for station in stations)
+    count = setting.draws if few else math.ceil(setting.draws * _OF_MANY)
+    fits, known = drawn.of_all(places, 0, count, part(0.0, 0.3 if few else 0.8))
+    for place, some in zip(places, known.any(axis=1), strict=True):
+        if not some:
+            raise StationError(
+                "no ground about it is known", where=place.label, remedy="Move it, or fill the void first"
+            )
+    about = _about(setting, stations)
+    strewn_m, allowed = about.strewn(round(setting.elsewhere * (1.0 - _CLOSER)))
+    strewn_fits, strewn_known = drawn.of_each(_places(setting, strewn_m), count, part(0.3, 0.5))
+    rates = base_rates(
+        *((strewn_fits, strewn_known) if strewn_known.any() else (fits, known)), setting.framing.prior
+    )
+    calibration = Calibration(
+        rates,
+        wrong_chances(statements),
+        matters(statements, weighing.things),
+        judgements(statements, weighing.things),
+        setting.framing.prior,
+        setting.observer.mistaken,
+    )
+    elsewhere, elsewhere_m = _elsewhere(
+        setting,
+        about,
+        drawn,
+        calibration,
+        count,
+        (strewn_m, allowed, strewn_fits, strewn_known),
+        part(0.5, 0.6),
+    )
+    table = calibration.table(fits, known)
+    if elsewhere is None:
+        elsewhere = Elsewhere(table, np.log(prior))
+    untrusted = np.array(
+        [weighing.evidence_class(s) not in ("ground_shape", "water") for s in statements], bool
+    )
+    evidence = Evidence(table, elsewhere, prior, untrusted, setting.rules)
+    while few and count < _MOST_TIMES * setting.draws:
+        counts = evidence.posterior().candidates >= _COUNTS_FROM
+        if not (evidence.table.error()[counts] > _GOOD_TO).any():
+            break
+        more, more_known = drawn.of_all(places, count, 2 * count)
+        fits, known = np.concatenate((fits, more), axis=1), np.concatenate((known, more_known), axis=1)
+        count *= 2
+        evidence = Evidence(calibration.table(fits, known), elsewhere, prior, untrusted, setting.rules)
+    return Gathered(evidence, calibration, drawn, places, fits, known, elsewhere_m)
+
+
+def _about(setting: Setting, stations: Sequence[Station]) -> PlacesAbout:
+    east = np.array([s.easting_m for s in stations])
+    north = np.array([s.northing_m for s in stations])
+    surface = setting.looker.surface(float(east[0]), float(north[0]))
+    least_m = 4 * max(surface.grid.spacing_x_m, 10.0)
+    return PlacesAbout(surface, east, north, setting.elsewhere_within_m, least_m)
+
+
+def _places(setting: Setting, places_m: Floats) -> list[Place]:
+    return [
+        setting.looker.place(Station(f"elsewhere {k}", None, float(e), float(n), None, ""))
+        for k, (e, n) in enumerate(places_m, 1)
+    ]
+
+
+def _elsewhere(
+    setting: Setting,
+    about: PlacesAbout,
+    drawn: DrawnFits,
+    calibration: Calibration,
+    count: int,
+    strewn: tuple[Floats, float, Floats32, Flags],
+    report: Callable[[float], None] | None,
+) -> tuple[Elsewhere | None, Floats]:
+    """Places that are none of the candidates, more of them about the best; None where there are none."""
+    strewn_m, allowed, fits, known = strewn
+    if not known.any():
+        return None, strewn_m
+    logs = calibration.table(fits, known).without()
+    closer_m, log_share = about.closer(strewn_m, allowed, logs, setting.elsewhere - len(strewn_m))
+    closer_fits, closer_known = drawn.of_each(_places(setting, closer_m), count, report)
+    table = calibration.table(np.concatenate((fits, closer_fits)), np.concatenate((known, closer_known)))
+    return Elsewhere(table, log_share), np.concatenate((strewn_m, closer_m))
