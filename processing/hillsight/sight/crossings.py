@@ -15,14 +15,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.grid import on_lines
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.corners import corner_posts
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Floats32
-    from hillsight.ground.grid import Surface
 
 #: A sight line enters the terrain at a place known this well (spacings); lines this near are looked at.
 ENTRY_SLACK = 1e-6
@@ -129,25 +127,3 @@ def lowered_ground(
                 height_m, row, column, eye_row, eye_column, spacing_x_m, spacing_y_m, drop_per_m
             )
         ground_m[i] = total_m
-
-
-def ground_between_posts(surface: Surface, easting_m: Floats, northing_m: Floats) -> Floats:
-    """Height of the ground at many places, (n,), quicker than ``Surface.heights_at_m`` and the same.
-
-    NaN off the terrain, beside voids and where a place is NaN.
-    """
-    rows, columns = surface.grid.to_array(easting_m, northing_m)
-    found = np.empty(rows.size)
-    height_m = np.ascontiguousarray(surface.height_m, np.float32)
-    lowered_ground(
-        height_m,
-        surface.grid.spacing_x_m,
-        surface.grid.spacing_y_m,
-        0.0,
-        0.0,
-        0.0,
-        on_lines(rows),
-        on_lines(columns),
-        found,
-    )
-    return found

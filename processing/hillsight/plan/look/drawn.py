@@ -17,8 +17,8 @@ from hillsight.plan.look.glance import BEARINGS, STEP_DEG, Glance
 from hillsight.plan.look.things_seen import things_plainly_seen
 from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.sight.bearings import see_bearings
-from hillsight.sight.crossings import ground_between_posts
 from hillsight.sight.maxima import Maxima
+from hillsight.sight.points import ground_between_posts
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
