@@ -15,6 +15,7 @@ from hillsight.ground.standing import ground_height_m
 from hillsight.landform.map_names import named
 from hillsight.landform.survey import LandformOptions, survey, worth_seeing
 from hillsight.reading.doubt.trust import Limits
+from hillsight.reading.far_ground import far_ground
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.behind_crests import behind_crests
 from hillsight.reading.ground.crest_lines import crest_lines
@@ -133,7 +134,14 @@ def look_out(
     terrain_height_m = surface.height_at_m(station.easting_m, station.northing_m)
     ground_m, notes = ground_height_m(station, terrain_height_m, viewing.eye_height_m)
     view = View.from_station(
-        surface, station.easting_m, station.northing_m, ground_m, viewing, geodesy, progress
+        surface,
+        station.easting_m,
+        station.northing_m,
+        ground_m,
+        viewing,
+        geodesy,
+        progress,
+        far_ground(terrain, station.easting_m, station.northing_m),
     )
     tiling = cover.tile(view)
     lines = crest_lines(view, tiling)

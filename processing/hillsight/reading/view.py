@@ -11,6 +11,7 @@ import numpy as np
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.sight.bearings import BearingSight, see_bearings
+from hillsight.sight.far_sky import FarGround, to_the_sky
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import PointSight, see_points
 from hillsight.sight.posts import distance_from_m, see_posts
@@ -41,6 +42,7 @@ class View:
     posts : clearance and controlling crest of every post to just beyond the reach
     geodesy : geodesic measures of the surface's grid
     maxima : of the surface's blocks, so that nobody need make them again
+    far : all ground that may stand against the sky; the surface alone where None
     """
 
     easting_m: float
@@ -52,6 +54,7 @@ class View:
     posts: PostSight
     geodesy: Geodesy
     maxima: Maxima | None = None
+    far: FarGround | None = None
 
     @classmethod
     def from_station(
@@ -63,6 +66,7 @@ class View:
         viewing: Viewing,
         geodesy: Geodesy,
         progress: Callable[[float], None] | None = None,
+        far: FarGround | None = None,
     ) -> View:
         """Look from a station whose ground height is known."""
         drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
@@ -72,7 +76,7 @@ class View:
         posts = see_posts(
             surface, eye, viewing.reach_m + margin_m, viewing.target_height_m, progress, maxima=maxima
         )
-        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy, maxima)
+        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy, maxima, far)
 
     @property
     def grid(self) -> Grid:
@@ -113,8 +117,20 @@ class View:
         return np.hypot(np.asarray(eastings_m) - self.easting_m, np.asarray(northings_m) - self.northing_m)
 
     def along(self, bearings_grid_deg: Floats) -> BearingSight:
-        """Skyline and crests along bearings from grid north, to the reach."""
-        return see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg)
+        """Crests to the reach along bearings from grid north, and the skyline to the sky's edge."""
+        along = see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg)
+        if self.far is None:
+            return along
+        eye = self.eye
+        return to_the_sky(
+            self.far,
+            self.easting_m,
+            self.northing_m,
+            eye.level_m,
+            eye.drop_per_m,
+            bearings_grid_deg,
+            along,
+        )
 
     def at(
         self,

@@ -141,14 +141,15 @@ CREST_LINES = Layer(
 _SKYLINE_STATE = text(
     "state",
     "ground, reach, terrain_edge or void",
-    "what ends the view: ground against the sky, or a skyline that may lie farther off, beyond "
-    "the reach, the terrain's edge or a void",
+    "ground: no ground could rise above it; terrain_edge or void: ground beyond the edge of the terrain, "
+    "or in a void, would rise above it if it were no higher than the highest of the file; reach: the file is "
+    "too large to be held, and its far ground was not looked at",
 )
 
 SKYLINE = Layer(
     "skyline",
     "LineString Z",
-    "the line where ground meets sky, in pieces that follow the ground",
+    "the sky's edge, however far off, in pieces that follow the ground",
     (
         STATION,
         integer("piece", "", "number within the station, clockwise from north"),
@@ -165,7 +166,7 @@ SKYLINE = Layer(
 SKYLINE_BEARINGS = Layer(
     "skyline_bearings",
     "Point Z",
-    "the skyline bearing by bearing",
+    "the sky's edge bearing by bearing, however far off",
     (
         STATION,
         real("bearing_true_deg", TRUE_DEG, "bearing of the skyline point"),
@@ -174,6 +175,13 @@ SKYLINE_BEARINGS = Layer(
         real("distance_m", ELLIPSOID_M, "distance of the skyline point"),
         real("height_m", DATUM_M, "ground height of the skyline point"),
         _SKYLINE_STATE,
+        real("edge_distance_m", GRID_M, "where the terrain file ends on this bearing", optional=True),
+        real(
+            "edge_height_m",
+            DATUM_M,
+            "how high ground there would have to be to stand against the sky",
+            optional=True,
+        ),
         real(
             "brow_distance_m",
             GRID_M,

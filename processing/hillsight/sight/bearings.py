@@ -39,6 +39,9 @@ class BearingSight:
     crest_count : how often ground turns out of view
     crests : (n, CRESTS_KEPT, 3) crest distance, re-emergence distance, greatest depth between; metres
 
+    edge_distance_m, edge_height_m : where known ground ends, and how high ground there would have to be to
+        stand against the sky; NaN within a reach alone, see ``far_sky``
+
     Brow and crests are sought up to the first void on the way.
     """
 
@@ -49,6 +52,8 @@ class BearingSight:
     brow_distance_m: Floats
     crest_count: Integers32
     crests: Floats
+    edge_distance_m: Floats
+    edge_height_m: Floats
 
 
 def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: Floats) -> BearingSight:
@@ -107,6 +112,8 @@ def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: 
         brow_distance_m=brow_m,
         crest_count=count,
         crests=crests,
+        edge_distance_m=np.full(n, np.nan),
+        edge_height_m=np.full(n, np.nan),
     )
 
 

@@ -17,6 +17,7 @@ from hillsight.plan.look.glance import BEARINGS, STEP_DEG, Glance
 from hillsight.plan.look.things_seen import things_plainly_seen
 from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.sight.bearings import see_bearings
+from hillsight.sight.far_sky import to_the_sky
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import ground_between_posts
 from hillsight.sight.viewing import Eye
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.things import Things
     from hillsight.plan.observer import Observer
+    from hillsight.sight.far_sky import FarGround
     from hillsight.sight.viewing import Viewing
 
 #: A spot named on a map is good to so much each way (one standard deviation): the picture was taken some 10
@@ -127,6 +129,7 @@ def drawn_glance(
     viewing: Viewing,
     things: Things,
     bearings: Integers,
+    far: FarGround,
 ) -> Glance | None:
     """Look from about a place; None where that is off the terrain or on a void.
 
@@ -137,6 +140,7 @@ def drawn_glance(
     ----------
     bearings : indices of those that a picture may show, multiples of _EVERY; each stands for those up to the
         next; elsewhere all is NaN
+    far : ground beyond the reach, whose errors make no odds to the angle of the sky's edge
     """
     surface = ground.surface
     easting_m, northing_m = place.easting_m + draw.east_m, place.northing_m + draw.north_m
@@ -147,6 +151,9 @@ def drawn_glance(
     eye = Eye.on(surface.grid, easting_m, northing_m, level_m, place.drop_per_m)
     grid_deg = bearings * np.float64(STEP_DEG) - place.convergence_deg
     along = see_bearings(surface, eye, viewing.reach_m, grid_deg)
+    along = to_the_sky(
+        far, easting_m, northing_m, level_m, place.drop_per_m, grid_deg, along, viewing.reach_m
+    )
     brows = first_brows(along.crests)
     east, north = np.sin(np.radians(grid_deg)), np.cos(np.radians(grid_deg))
 

@@ -14,6 +14,7 @@ from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.plan.look.things_seen import ThingsSeen, things_seen
 from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.sight.bearings import see_bearings
+from hillsight.sight.far_sky import to_the_sky
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from hillsight.ground.geodesy import Geodesy
     from hillsight.plan.look.things import Things
     from hillsight.sight.doubt import ErringGround
+    from hillsight.sight.far_sky import FarGround
     from hillsight.sight.maxima import Maxima
     from hillsight.sight.viewing import Viewing
 
@@ -72,12 +74,14 @@ def glance(
     things: Things,
     maxima: Maxima | None = None,
     raised_m: float = 0.0,
+    far: FarGround | None = None,
 ) -> Glance:
     """Look round from a place whose ground height is known; ``raised_m`` puts the eye higher than usual.
 
     Parameters
     ----------
     erring : the ground and its errors, of map features: ``ErringGround(surface, errors, feature=True)``
+    far : all ground that may stand against the sky; the surface to the reach alone where None
     """
     surface = erring.surface
     drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
@@ -85,6 +89,8 @@ def glance(
     convergence_deg = float(geodesy.convergence_deg(easting_m, northing_m))
     true_deg = np.arange(BEARINGS, dtype=np.float64) * np.float64(STEP_DEG)
     along = see_bearings(surface, eye, viewing.reach_m, true_deg - convergence_deg)
+    if far is not None:
+        along = to_the_sky(far, easting_m, northing_m, eye.level_m, drop, true_deg - convergence_deg, along)
     brows = first_brows(along.crests)
     turn = np.radians(true_deg - convergence_deg)
     east, north = np.sin(turn), np.cos(turn)

@@ -14,6 +14,7 @@ from hillsight.ground.terrain import MARGIN_POSTS, MOST_POSTS
 from hillsight.plan.look.drawn import DrawnGround, Place
 from hillsight.plan.look.error_fields import ErrorFields
 from hillsight.plan.look.glance import glance
+from hillsight.reading.far_ground import far_ground
 from hillsight.sight.doubt import ErringGround
 from hillsight.sight.maxima import Maxima
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from hillsight.ground.terrain import Terrain
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
+    from hillsight.sight.far_sky import FarGround
     from hillsight.sight.viewing import Viewing
 
 #: Posts read beyond the reach on each side, so that ground at the reach is held whole.
@@ -50,6 +52,7 @@ class Looker:
     _held: tuple[float, float, ErringGround, Maxima] | None = field(default=None, repr=False)
     _fields: ErrorFields | None = field(default=None, repr=False)
     _drawn: tuple[int, DrawnGround] | None = field(default=None, repr=False)
+    _far: FarGround | None = field(default=None, repr=False)
 
     @classmethod
     def over(
@@ -81,6 +84,12 @@ class Looker:
             looker._hold(*middle)
         return looker
 
+    def far(self, place: Place | Station) -> FarGround:
+        """All ground that may stand against the sky, from the first place asked for and those about it."""
+        if self._far is None:
+            self._far = far_ground(self.terrain, place.easting_m, place.northing_m)
+        return self._far
+
     def surface(self, easting_m: float, northing_m: float) -> Surface:
         """Terrain about a place, to the reach at least."""
         return self._at(easting_m, northing_m)[0].surface
@@ -107,6 +116,7 @@ class Looker:
             things,
             maxima,
             raised_m=raised_m,
+            far=self.far(station),
         )
 
     def place(self, station: Station) -> Place:

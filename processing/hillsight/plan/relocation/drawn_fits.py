@@ -88,6 +88,7 @@ class DrawnFits:
                 self.looker.viewing,
                 moved[draw.number],
                 self._bearings,
+                self.looker.far(place),
             )
             if view is not None:
                 weighing = replace(

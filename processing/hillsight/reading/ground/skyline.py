@@ -52,6 +52,8 @@ def skyline(view: View, step_deg: float = 0.1) -> Skyline:
             "distance_m": ground_m,
             "height_m": height_m,
             "state": state,
+            "edge_distance_m": along.edge_distance_m[found],
+            "edge_height_m": along.edge_height_m[found],
             "brow_distance_m": along.brow_distance_m[found],
             "brow_angle_deg": _brow_angle_deg(view, bearing_grid, along.brow_distance_m[found]),
         },
