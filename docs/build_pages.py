@@ -101,7 +101,7 @@ def figure_table(figures: Observer | Rules) -> list[str]:
 
 def verdict_tables() -> str:
     """The observer's figures, those of noticing, the rules of a verdict, and the worked example."""
-    shares = ("told_if_shown", "told_if_not", "missed_if_shown", "missed_if_not", "plain_within_m")
+    shares = ("told_if_shown", "told_if_not", "missed_if_shown", "missed_if_not")
     rows = ["## The observer's figures", "", "`--observer FILE` changes any of these: a TOML file with lines"]
     rows += ["such as `slope_deg = 4`. They are standard deviations unless something else is said.", ""]
     rows += [*figure_table(Observer()), ""]

@@ -22,24 +22,22 @@ class Noticing:
         thing was taken for it
     missed_if_shown : chance that it is told to be absent where it ought to show: it has fallen or gone
     missed_if_not : chance that it is told to be absent where it does not show
-    plain_within_m : distance at which half of them are still noticed
     """
 
     told_if_shown: float
     told_if_not: float
     missed_if_shown: float
     missed_if_not: float
-    plain_within_m: float
 
 
 #: By evidence class. That a man-made feature is there tells at most 6 to 1, that it is missing at most
 #: 2 to 1. Common practice, no source: walls fall, fences come and go, maps age.
 _NOTICING = FrozenMapping(
     {
-        "ground_shape": Noticing(0.95, 0.05, 0.10, 0.95, 6_000.0),
-        "water": Noticing(0.90, 0.06, 0.20, 0.90, 4_000.0),
-        "man_made": Noticing(0.72, 0.12, 0.45, 0.90, 1_200.0),
-        "unclassed": Noticing(0.72, 0.12, 0.45, 0.90, 1_500.0),
+        "ground_shape": Noticing(0.95, 0.05, 0.10, 0.95),
+        "water": Noticing(0.90, 0.06, 0.20, 0.90),
+        "man_made": Noticing(0.72, 0.12, 0.45, 0.90),
+        "unclassed": Noticing(0.72, 0.12, 0.45, 0.90),
     }
 )
 
@@ -80,6 +78,8 @@ class Observer:
     bearing_deg : of a bearing whose spread is not given: a hand-held compass, some 3 degrees (common
         practice, no source)
     angle_deg, angle_share : of an angle between two things, besides a share of it
+    pair_arcmin : angle of a line pair that the eye just parts, minutes of arc; what looks smaller is passed
+        over (``plan.look.noticing``)
     mistaken : chance that all that is said of one matter is wrong together: one thing was taken for another.
         Common practice, no source
     noticing : by evidence class
@@ -98,6 +98,7 @@ class Observer:
     bearing_deg: float = 3.0
     angle_deg: float = 1.5
     angle_share: float = 0.1
+    pair_arcmin: float = 2.0
     mistaken: float = 0.03
     noticing: Mapping[str, Noticing] = field(default_factory=lambda: _NOTICING)
 
@@ -119,7 +120,7 @@ class Observer:
         )
 
     def __post_init__(self) -> None:
-        for name in (*_JUDGED, "sun_deg", "bearing_deg"):
+        for name in (*_JUDGED, "sun_deg", "bearing_deg", "pair_arcmin"):
             value = getattr(self, name)
             if not 0 < value < 1000:
                 raise CallError(

@@ -1,4 +1,4 @@
-"""Whether what is in view is noticed: from far off small things are passed over."""
+"""Whether what is in view is noticed: what looks small, or hardly stands out, is passed over."""
 
 from __future__ import annotations
 
@@ -7,17 +7,42 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.things import Things
     from hillsight.plan.observer import Observer
+
+#: Line pairs across the smaller dimension at which half of all observers detect something, and recognise
+#: what it is (Johnson 1958, as quoted, from memory).
+DETECTED_PAIRS, RECOGNISED_PAIRS = 1.0, 4.0
+
+#: How steeply the chance rises with the number of pairs: ``2.7 + 0.7 ratio`` (the target transfer function
+#: that goes with Johnson's criteria, from memory).
+_STEEPNESS, _STEEPER = 2.7, 0.7
+
+
+def made_out(apparent_deg: Floats, contrast: Floats, is_line: Flags, pair_deg: float) -> Floats:
+    """Chance that things in view are made out for what they are, (m,).
+
+    A line is known for one where it is detected, as it runs on and on; anything else must be recognised.
+
+    Parameters
+    ----------
+    apparent_deg : (m,) angle across the smaller dimension of each
+    contrast : (m,) 0 to 1, by which so many pairs count for fewer
+    pair_deg : angle of a line pair: what the eye parts, or two pixels of the picture
+    """
+    pairs = np.maximum(np.nan_to_num(apparent_deg), 0.0) / pair_deg * contrast
+    ratio = np.minimum(pairs / np.where(is_line, DETECTED_PAIRS, RECOGNISED_PAIRS), 50.0)
+    power = ratio ** (_STEEPNESS + _STEEPER * np.minimum(ratio, 3.0))
+    chance: Floats = power / (1.0 + power)
+    return chance
 
 
 def noticed(what: str, glance: Glance, things: Things, observer: Observer) -> Floats:
     """Chance that each thing of that name or kind is seen and noticed, (m,)."""
     rows, seen = things.rows(what), glance.things
-    within_m = observer.noticing[things.evidence_class(what)].plain_within_m
-    # Of a long thing the near end is noticed first.
-    distance_m = np.fmin(seen.nearest_m[rows], seen.distance_m[rows])
-    plain = 1.0 / (1.0 + (distance_m / within_m) ** 4)
+    plain = made_out(
+        seen.apparent_deg[rows], things.contrast[rows], things.is_line[rows], observer.pair_arcmin / 60.0
+    )
     return np.nan_to_num(seen.chance[rows] * plain)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,7 @@ from scipy.spatial import KDTree
 
 from hillsight.errors import CallError
 from hillsight.ground.evidence import kind_forms
+from hillsight.plan.look.sizes import look_of
 from hillsight.reading.things.samples import sample
 from hillsight.words.english import folded
 from hillsight.words.trust import least_trusted
@@ -55,6 +57,8 @@ class Things:
         is that of the target above the ground, weight the share of its thing that each stands for
     starts : (m + 1,) where each thing's samples begin, and the end
     is_line : (m,) whether each is a line
+    size_m, contrast : (m,) thickness of a line, or least dimension of what is a point on the map; and how
+        plainly each stands out, 0 to 1
     apart_m : (m,) how far each thing's samples stand apart
     closely_m : how far apart samples stand where a thing is looked at closely
     """
@@ -66,6 +70,8 @@ class Things:
     weight: Floats
     starts: Integers
     is_line: Flags
+    size_m: Floats
+    contrast: Floats
     apart_m: Floats
     closely_m: float
     _found: dict[str, Integers] = field(default_factory=dict, repr=False)
@@ -91,6 +97,11 @@ class Things:
         counts = np.array([len(p) for p in places], np.int64)
         together = np.concatenate(places) if places else np.zeros((0, 2))
         tall_m = np.nan_to_num(frame["target_height_m"].to_numpy(np.float64), nan=0.0)
+        looks = [
+            look_of(kind if isinstance(kind, str) else None, str(of_class))
+            for kind, of_class in zip(frame["kind"], frame["evidence_class"], strict=True)
+        ]
+        usual_m = np.array([look.size_m for look in looks], np.float64)
         return cls(
             frame.reset_index(drop=True),
             together[:, 0],
@@ -99,9 +110,17 @@ class Things:
             np.concatenate(weights) if weights else np.zeros(0),
             np.concatenate(([0], np.cumsum(counts))),
             shapely.get_dimensions(frame.geometry.to_numpy()) == 1,
+            np.where(tall_m > 0, tall_m, usual_m),
+            np.array([look.contrast for look in looks], np.float64),
             np.array(apart, np.float64),
             spacing_m / 4.0,
         )
+
+    @cached_property
+    def is_area(self) -> Flags:
+        """Whether each is an area, (m,)."""
+        found: Flags = shapely.get_dimensions(self.frame.geometry.to_numpy()) == 2
+        return found
 
     def __len__(self) -> int:
         return len(self.frame)

@@ -49,6 +49,8 @@ class ThingsSeen:
     vertical_spread_deg, height_spread_m : standard deviations of these two by all that errs
     below_sky_deg : least angle between what is seen of it and the skyline on that bearing
     falls_right_deg : how far right of its higher end its lower end is seen; NaN for what is no line
+    apparent_deg : angle across the smaller dimension of what is seen of it: the thickness of a line where it
+        is nearest, the size of a point, of an area its height or width in the picture
     """
 
     chance: Floats
@@ -64,6 +66,7 @@ class ThingsSeen:
     height_spread_m: Floats
     below_sky_deg: Floats
     falls_right_deg: Floats
+    apparent_deg: Floats
 
     def seeming_higher(self, by_deg: float) -> ThingsSeen:
         """As they seem to somebody who takes the level for so much lower than it is."""
@@ -75,7 +78,7 @@ class ThingsSeen:
         )
 
 
-_NOTHING = ThingsSeen(*(np.zeros(0) for _ in range(13)))
+_NOTHING = ThingsSeen(*(np.zeros(0) for _ in range(14)))
 
 
 @dataclass(frozen=True)
@@ -226,7 +229,18 @@ class _Sampled:
             height_spread_m,
             np.minimum.reduceat(np.nan_to_num(below_deg, nan=90.0), groups.begins),
             _falls_right_deg(things, groups, bearing_deg, ground_m),
+            self._apparent_deg(things, width_deg, vertical_deg),
         )
+
+    def _apparent_deg(self, things: Things, width_deg: Floats, vertical_deg: Floats) -> Floats:
+        """Angle across the smaller dimension of what is seen of each thing."""
+        groups = self.groups
+        nearest_m = np.minimum.reduceat(self.distance_m[groups.at], groups.begins)
+        across_deg = np.degrees(np.arctan(things.size_m / nearest_m))
+        angles = np.nan_to_num(vertical_deg[groups.at])
+        upright_deg = np.maximum.reduceat(angles, groups.begins) - np.minimum.reduceat(angles, groups.begins)
+        upright_deg = upright_deg + np.degrees(np.arctan(things.height_m[groups.highest] / nearest_m))
+        return np.where(things.is_area, np.minimum(width_deg, upright_deg), across_deg)
 
 
 def _speaking(things: Things, near: Flags, clearance_m: Floats, distance_m: Floats) -> _Groups:

@@ -75,6 +75,31 @@ def check_candidates(stations: Sequence[Station]) -> None:
         )
 
 
+def weigh(
+    setting: Setting,
+    stations: Sequence[Station],
+    sighting: Sighting,
+    priors: Sequence[float] | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Gathered:
+    """Gather the evidence for every candidate, without an argument made of it.
+
+    Raises
+    ------
+    StationError, CallError : see ``relocate``
+    """
+    check_candidates(stations)
+    return gather(
+        setting,
+        _weighing(setting, sighting),
+        sighting.statements,
+        stations,
+        _priors(priors, len(stations)),
+        few=len(stations) <= MOST_ARGUED,
+        report=progress,
+    )
+
+
 def relocate(
     setting: Setting,
     stations: Sequence[Station],
@@ -93,20 +118,10 @@ def relocate(
     StationError : see ``check_candidates``; a candidate on a void
     CallError : a statement's thing is on no map, a prior is not a number above 0
     """
-    check_candidates(stations)
-    statements = sighting.statements
-    weighing = _weighing(setting, sighting)
-    prior = _priors(priors, len(stations))
+    report = None if progress is None else lambda done: progress(0.75 * done)
+    gathered = weigh(setting, stations, sighting, priors, report)
+    statements, weighing = sighting.statements, gathered.drawn.weighing
     few = len(stations) <= MOST_ARGUED
-    gathered = gather(
-        setting,
-        weighing,
-        statements,
-        stations,
-        prior,
-        few=few,
-        report=None if progress is None else lambda done: progress(0.75 * done),
-    )
     glances = setting.looker.look_all(stations, weighing.things)
     evidence = gathered.evidence
     state, whole, trusted = evidence.verdict()
