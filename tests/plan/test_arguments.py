@@ -38,8 +38,7 @@ HERE_THERE = "the ground falls", "the ground rises"
         (1.14, "tells_nothing"),
         (1.0, "tells_nothing"),
         (0.88, "tells_nothing"),
-        (0.86, "against"),
-        (0.01, "against"),
+        (0.01, "tells_nothing"),
     ],
 )
 def test_roles_by_how_many_times_likelier(times: float, role: str) -> None:
@@ -47,49 +46,43 @@ def test_roles_by_how_many_times_likelier(times: float, role: str) -> None:
 
 
 def test_what_does_not_fit_the_best_itself_decides_nothing() -> None:
-    assert role_of(50.0, FITS_FROM) == "decides"
-    assert role_of(50.0, FITS_FROM - 0.01) == "supports"
+    assert role_of(50.0, FITS_FROM + 0.01) == "decides"
+    assert role_of(50.0, FITS_FROM) == "tells_nothing"
 
 
-def test_sentences_of_each_role() -> None:
-    said = {role: sentence("a tarn is seen", role, LABELS, HERE_THERE) for role in ROLES}
-    assert (
-        said["decides"] == "A tarn is seen, as from Aye, where the ground falls; from Bee the ground rises."
+def test_what_holds_at_the_best_does_not_speak_against_it() -> None:
+    assert role_of(0.2, FITS_FROM + 0.01) == "tells_nothing"
+    assert role_of(0.2, FITS_FROM) == "against"
+
+
+def said(times: float, *holds: bool) -> str:
+    return sentence("a tarn is seen", times, LABELS, HERE_THERE, (holds[0], holds[1]))
+
+
+def test_sentences_by_where_a_statement_holds() -> None:
+    assert said(5.0, True, False) == (
+        "A tarn is seen: so it is from Aye, where the ground falls; not from Bee, where the ground rises."
     )
-    assert said["supports"] == said["decides"]
-    assert said["against"] == (
-        "A tarn is seen; this fits better from Bee, where the ground rises; from Aye the ground falls."
+    assert said(0.2, False, True) == (
+        "A tarn is seen: so it is from Bee, where the ground rises; not from Aye, where the ground falls."
     )
-    assert said["tells_nothing"] == (
-        "A tarn is seen; from Aye the ground falls, from Bee the ground rises: that tells them apart little."
+    assert said(1.05, True, True) == (
+        "A tarn is seen: so it is from both. From Aye the ground falls; from Bee the ground rises."
     )
+    assert "so it is from both, and more plainly from Bee." in said(0.6, True, True)
+    assert "not so from either, though rather from Aye." in said(3.0, False, False)
 
 
 def test_a_sentence_without_a_rival() -> None:
-    assert sentence("a tarn is seen", "against", ("Aye", None), ("it is hidden", None)) == (
-        "A tarn is seen; from Aye it is hidden."
+    assert sentence("a tarn is seen", 1.0, ("Aye", None), ("it is hidden", None), (False, False)) == (
+        "A tarn is seen: not so from Aye, where it is hidden."
     )
 
 
-@pytest.mark.parametrize("role", ROLES)
-def test_a_sentence_where_both_show_the_same(role: str) -> None:
-    said = sentence("a tarn is seen", role, LABELS, ("it shows", "it shows"))
-    assert said.startswith("A tarn is seen; from Aye and from Bee alike it shows")
-    less_plainly = re.search(r"less plainly from (\w+)", said)
-    assert (less_plainly and less_plainly.group(1)) == {
-        "decides": "Bee",
-        "supports": "Bee",
-        "tells_nothing": None,
-        "against": "Aye",
-    }[role]
-
-
-def test_a_sentence_of_what_fits_neither_claims_no_fit() -> None:
-    for role, less in (("decides", "Aye"), ("supports", "Aye"), ("against", "Bee")):
-        assert sentence("a tarn is seen", role, LABELS, HERE_THERE, fits=False) == (
-            f"A tarn is seen: that fits neither well, {less} less badly; from Aye the ground falls, from Bee "
-            "the ground rises."
-        )
+def test_a_sentence_where_both_show_the_same() -> None:
+    assert sentence("a tarn is seen", 3.0, LABELS, ("it shows", "it shows"), (True, True)) == (
+        "A tarn is seen: from Aye and from Bee alike it shows."
+    )
 
 
 @pytest.fixture(scope="module")
@@ -158,13 +151,16 @@ def test_roles_agree_with_times(found: Relocation) -> None:
         fits = argument.facts[best_index(found)].agrees
         if argument.role == "decides":
             assert argument.times >= DECIDES_FROM
-            assert fits >= FITS_FROM
+            assert fits > FITS_FROM
         elif argument.role == "supports":
             assert argument.times >= SUPPORTS_FROM
+            assert fits > FITS_FROM
         elif argument.role == "against":
             assert argument.times <= 1 / SUPPORTS_FROM
+            assert fits <= FITS_FROM
         else:
-            assert 1 / SUPPORTS_FROM < argument.times < SUPPORTS_FROM
+            near = 1 / SUPPORTS_FROM < argument.times < SUPPORTS_FROM
+            assert near or (argument.times > 1) is (fits <= FITS_FROM)
 
 
 def test_arguments_come_by_role_then_trust_then_strength(found: Relocation) -> None:
@@ -185,22 +181,25 @@ def test_sentences_hold_the_facts_of_the_places_they_name(found: Relocation) -> 
         assert argument.says == said
         assert argument.sentence.startswith(said[0].upper() + said[1:])
         assert argument.facts[best].words in argument.sentence
-        assert re.search(rf"\bfrom {labels[best]}\b", argument.sentence)
+        assert re.search(rf"\b[Ff]rom {labels[best]}\b", argument.sentence)
         assert argument.facts[rival].words in argument.sentence
-        assert re.search(rf"\bfrom {labels[rival]}\b", argument.sentence)
+        assert re.search(rf"\b[Ff]rom {labels[rival]}\b", argument.sentence)
 
 
-def test_a_statement_is_called_as_from_a_place_only_where_it_fits(found: Relocation) -> None:
+def test_a_statement_is_called_so_from_a_place_only_where_it_fits(found: Relocation) -> None:
     labels = [one.station for one in found.verdict.candidates]
+    claims = 0
     for argument in found.verdict.arguments:
-        claimed = re.search(r"(?:as|fits better) from (\w+), where", argument.sentence)
+        claimed = re.search(r"so it is from (\w+), where", argument.sentence)
         if claimed:
+            claims += 1
             assert_fits(argument, labels.index(claimed.group(1)))
+    assert claims > 0
 
 
 def assert_fits(argument: Argument, k: int) -> None:
-    """What is told there is no denial of what is said."""
+    """What is told there is no denial of what is said, and the word told is the word said."""
     fact = argument.facts[k]
-    assert fact.agrees >= FITS_FROM, argument.sentence
+    assert fact.agrees > FITS_FROM, argument.sentence
     denies = argument.statement.kind == "seen" and not argument.statement.values.get("seen", True)
     assert denies or not fact.absent, argument.sentence

@@ -179,6 +179,9 @@ def test_height(scene: Scene) -> None:
             above_m = np.tan(np.radians(angle)) * scene.watcher.distance_m(*scene.where(name))
             assert found.figure == pytest.approx(angle, abs=0.01)
             assert numbers(found.words) == pytest.approx([angle, above_m], abs=0.51)
+            if not found.word:
+                assert "hard to tell" in found.words
+                continue
             word = re.search(r"stands (.+) us", found.words).group(1)
             low, high = {
                 "well above": (3, 90),
@@ -229,7 +232,14 @@ def test_pairs_of_points(scene: Scene) -> None:
             bearings = [scene.watcher.bearing_deg(*scene.where(name)) for name in (one, other)]
             right = right_of(bearings[0], bearings[1])
             told_of += 1
-            gap, side = re.search(r"stands ([\d.]+) degrees (left|right) of", of_relation.words).groups()
+            if not of_relation.word:
+                assert "hard to tell" in of_relation.words or abs(right) < 1.0
+                continue
+            apart = re.search(r"stands ([\d.]+) degrees (left|right) of", of_relation.words)
+            if apart is None:
+                assert of_relation.word in ("in front of", "behind") and abs(right) < 2.0
+                continue
+            gap, side = apart.groups()
             assert (1 if side == "right" else -1) * float(gap) == pytest.approx(right, abs=0.06)
             assert of_relation.figure == pytest.approx(right, abs=0.01)
             assert of_angle.figure == pytest.approx(abs(right), abs=0.01)

@@ -21,6 +21,8 @@ class Fact:
     bearing_true_deg : where it lies from the place; None all round
     agrees : 0 to 1, how well the statement fits there; nan for a question
     absent : whether the thing does not show, and the words say why
+    word : the answer of a sighting file that the words stand for; empty where it is hard to tell, or where
+        the words are a figure
     """
 
     words: str
@@ -30,6 +32,7 @@ class Fact:
     bearing_true_deg: float | None = None
     agrees: float = float("nan")
     absent: bool = False
+    word: str = ""
 
 
 @dataclass(frozen=True)

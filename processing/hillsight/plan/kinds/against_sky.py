@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy import special
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
+from hillsight.plan.kinds.shared.likeliest_words import PLAINLY_FROM
 from hillsight.plan.kinds.shared.nouns import in_part
 from hillsight.plan.kinds.shared.things import SHOWS_FROM, WHAT, absent, definite, fact_of, likeliest
 from hillsight.plan.statement import Statement
@@ -48,10 +50,21 @@ def fact(case: Case) -> Fact:
         return absent(case, what)
     below = float(case.glance.things.below_sky_deg[one])
     name = definite(what, case.things)
-    words = f"{name} lies below the skyline, by {below:.1f} degrees"
-    if below <= _ON_SKY_DEG:
-        words = f"{name} stands against the sky"
-    return fact_of(case, one, words, below, "degrees below the skyline")
+    own = case.of_one(what, one)
+
+    def said(stands: bool) -> float:
+        one = replace(case.statement, values={"what": what, "stands": stands})
+        return float(fit(own.saying(one))[case.direction])
+
+    chances = {stands: said(stands) for stands in (True, False)}
+    stands = chances[True] >= chances[False]
+    words = f"{name} stands against the sky" if stands else f"{name} lies below the skyline"
+    if not stands:
+        words += f", by {below:.1f} degrees"
+    plain = chances[stands] > PLAINLY_FROM
+    told = words if plain else f"{words}: hard to tell"
+    found = fact_of(case, one, told, below, "degrees below the skyline")
+    return replace(found, word=str(stands) if plain else "")
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

@@ -15,9 +15,9 @@ from hillsight.plan.kinds.shared.ground import (
     line_along,
     middle_deg,
     near_ground,
-    over_most,
 )
 from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigures
+from hillsight.plan.kinds.shared.likeliest_words import distance_as_known, figure_of, likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part
 from hillsight.plan.kinds.shared.slopes import (
     FIGURES,
@@ -25,7 +25,6 @@ from hillsight.plan.kinds.shared.slopes import (
     degrees_words,
     is_or_runs,
     runs,
-    slope_word,
     slopes_apart,
 )
 from hillsight.plan.statement import Statement
@@ -76,27 +75,47 @@ def fit(case: Case) -> Floats:
 
 def fact(case: Case) -> Fact:
     """How far off the ground turns out of view, and its slopes if they are spoken of."""
-    at, glance, statement = case.bearings_ahead(), case.glance, case.statement
+    at, glance, values = case.bearings_ahead(), case.glance, case.values
     brow_m = glance.brow_m[at]
-    near = np.isfinite(brow_m) & (brow_m <= BROW_WITHIN_M)
-    if near.mean() < 0.5:
-        words = f"the ground stays in view for {rough_distance_words(BROW_WITHIN_M)}, or as far as is looked"
-        return Fact(over_most(words, 1.0 - near.mean(), statement), bearing_true_deg=middle_deg(at))
-    median_m = float(np.median(brow_m[near]))
-    words = f"the ground turns out of view at about {rough_distance_words(median_m)}"
-    words = over_most(words, near.mean(), statement)
-    figure, unit = median_m, "m on the grid"
+    far = likeliest_word(case, fit, "distance", (*DISTANCES, "none"))
+    rim = line_along(glance, at, np.where(brow_m <= BROW_WITHIN_M, brow_m, np.nan))
+    middle_m = float("nan")
+    if far.word != "none":
+        weights = between_log(brow_m, DISTANCES[far.word], case.observer.distance_log)
+        middle_m = figure_of(brow_m, weights, DISTANCES[far.word])
+
+    def turns(word: str) -> str:
+        if word == "none":
+            return "stays in view"
+        return f"falls away {_FAR[word]}"
+
+    clauses = []
+    figure: float | None = middle_m if np.isfinite(middle_m) else None
+    unit, word = "m on the grid", far.stated
+    if not {"slope_before", "slope_beyond"} & set(values) or {"distance", "distance_m"} & set(values):
+        clause = f"the ground {far.told(turns)}"
+        if far.plain and far.word == "none":
+            clause += f" for {rough_distance_words(BROW_WITHIN_M)}, or as far as is looked"
+            figure = None
+        elif far.plain and np.isfinite(middle_m):
+            clause += f" ({distance_as_known(middle_m, glance.spacing_m)})"
+        clauses.append(clause)
     for key, slopes, place in (
         ("slope_before", glance.before_deg, "up to the brow"),
         ("slope_beyond", glance.beyond_deg, "behind the brow"),
     ):
-        if key in case.values and np.isfinite(slopes[at][near]).any():
-            slope = float(np.nanmedian(slopes[at][near]))
-            shows = f"the ground {is_or_runs(slope_word(slope))} {place} ({degrees_words(slope)})"
-            with_distance = {"distance", "distance_m"} & set(case.values)
-            words = f"{words}, and {shows}" if with_distance or key == "slope_beyond" else shows
-            figure, unit = slope, "degrees, falling negative"
-    return Fact(words, figure, unit, line_along(glance, at, np.where(near, brow_m, np.nan)), middle_deg(at))
+        if key not in values:
+            continue
+        slope = likeliest_word(case, fit, key, tuple(SLOPES))
+        chances = called_slope(slopes[at], SLOPES[slope.word], case.observer.slope_deg)
+        degrees = figure_of(slopes[at], chances, SLOPES[slope.word])
+        if not np.isfinite(degrees):
+            clauses.append("there is no brow near by")
+            continue
+        clauses.append(f"the ground {slope.told(is_or_runs)} {place} ({degrees_words(degrees)})")
+        figure, unit = degrees, "degrees, falling negative"
+        word = slope.stated if len(clauses) == 1 else ""
+    return Fact(", and ".join(clauses), figure, unit, rim, middle_deg(at), word=word)
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

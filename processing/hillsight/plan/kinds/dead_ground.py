@@ -15,17 +15,15 @@ from hillsight.plan.kinds.shared.ground import (
     line_along,
     middle_deg,
     near_ground,
-    over_most,
 )
 from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigures
+from hillsight.plan.kinds.shared.likeliest_words import Likeliest, figure_of, likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part
 from hillsight.plan.kinds.shared.slopes import (
     FIGURES,
     SLOPES,
     degrees_words,
-    is_or_runs,
     runs,
-    slope_word,
     slopes_apart,
 )
 from hillsight.plan.statement import Statement
@@ -71,38 +69,52 @@ def fit(case: Case) -> Floats:
 
 def fact(case: Case) -> Fact:
     """How much is out of view, or how the ground runs that shows again."""
-    at, glance = case.bearings_ahead(), case.glance
+    at, glance, values = case.bearings_ahead(), case.glance, case.values
     brow_m, out_m = glance.brow_m[at], glance.out_again_m[at]
-    there = np.isfinite(brow_m)
-    if there.mean() < 0.5:
-        words = over_most("no ground is out of view behind a brow", 1.0 - there.mean(), case.statement)
-        return Fact(words, 0.0, "m on the grid", None, middle_deg(at))
-    rim = line_along(glance, at, brow_m)
-    hidden_m = float(np.median((out_m - brow_m)[there]))
-    extent = "all the ground behind the brow is out of view"
-    if np.isfinite(hidden_m):
-        extent = f"about {rough_distance_words(hidden_m)} of ground are out of view behind the brow"
-    with_extent = {"extent", "extent_m"} & set(case.values)
-    if "beyond" in case.values:
-        again = glance.again_deg[at][there & np.isfinite(out_m)]
-        again = again[np.isfinite(again)]
-        if again.size < 0.5 * np.count_nonzero(there):
-            words = "no ground shows again behind the brow"
-            if with_extent and np.isfinite(hidden_m):
-                words = f"{extent}, and little shows again"
-            return Fact(words, None, "", rim, middle_deg(at))
-        slope = float(np.median(again))
-        words = f"the ground that shows again {is_or_runs(slope_word(slope))} ({degrees_words(slope)})"
-        return Fact(
-            f"{extent}, and {words}" if with_extent else words,
-            slope,
-            "degrees, falling negative",
-            line_along(glance, at, np.where(np.isfinite(out_m), out_m, np.nan)),
-            middle_deg(at),
-        )
-    if not np.isfinite(hidden_m):
-        return Fact(extent, None, "", rim, middle_deg(at))
-    return Fact(extent, hidden_m, "m on the grid", rim, middle_deg(at))
+    hidden_m = np.where(np.isfinite(brow_m), out_m - brow_m, 0.0)
+    clauses = []
+    figure, unit, word, shape = None, "", "", line_along(glance, at, brow_m)
+    if "beyond" not in values or {"extent", "extent_m"} & set(values):
+        extent = likeliest_word(case, fit, "extent", tuple(EXTENTS))
+        spread = 1.5 * case.observer.distance_log
+        chances = between_log(hidden_m, EXTENTS[extent.word], spread)
+        there_m = hidden_m if extent.word == "none" else np.where(np.isfinite(brow_m), hidden_m, np.nan)
+        length_m = figure_of(there_m, chances, EXTENTS[extent.word])
+        behind = "" if extent.word == "none" else " behind the brow"
+        clause = f"{_extent_words(extent)} out of view{behind}"
+        if extent.plain and extent.word != "none" and np.isfinite(length_m):
+            clause += f" (about {rough_distance_words(length_m)} of it)"
+        elif extent.plain and extent.word == "much" and not np.isfinite(hidden_m[hidden_m > 0]).any():
+            clause += ", as far as is looked"
+        clauses.append(clause)
+        figure, unit, word = (length_m if np.isfinite(length_m) else None), "m on the grid", extent.stated
+    if "beyond" in values:
+        again = likeliest_word(case, fit, "beyond", (*SLOPES, "nothing"))
+
+        def shows(one: str) -> str:
+            return "does not show again" if one == "nothing" else f"shows again and {runs(one)}"
+
+        clause = f"the ground behind the brow {again.told(shows)}"
+        figure, unit = None, ""
+        if again.word != "nothing":
+            slopes = glance.again_deg[at]
+            chances = called_slope(slopes, SLOPES[again.word], case.observer.slope_deg)
+            degrees = figure_of(np.where(np.isfinite(out_m), slopes, np.nan), chances, SLOPES[again.word])
+            if np.isfinite(degrees):
+                clause += f" ({degrees_words(degrees)})"
+                figure, unit = degrees, "degrees, falling negative"
+            shape = line_along(glance, at, np.where(np.isfinite(out_m), out_m, np.nan))
+        word = again.stated if not clauses else ""
+        clauses.append(clause)
+    return Fact(", and ".join(clauses), figure, unit, shape, middle_deg(at), word=word)
+
+
+def _extent_words(extent: Likeliest) -> str:
+    """How much is out of view, up to the verb."""
+    if extent.plain:
+        return _OUT_OF_VIEW[extent.word]
+    words = (_OUT_OF_VIEW[one].removesuffix(" is") for one in (extent.word, extent.other))
+    return f"{' or '.join(words)} (hard to tell) is"
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy import special
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigures
+from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part, spread_words
 from hillsight.plan.kinds.shared.things import SHOWS_FROM, WHAT, absent, definite, fact_of, likeliest
 from hillsight.plan.statement import Statement
@@ -72,9 +74,15 @@ def fact(case: Case) -> Fact:
     if chance < SHOWS_FROM:
         return absent(case, what)
     angle, difference_m = float(seen.vertical_deg[one]), float(seen.height_difference_m[one])
-    words = f"{definite(what, case.things)} stands {HeightWords().word(angle, difference_m)}"
-    words += f" ({angle:+.1f} degrees, {difference_m:+.0f} m)"
-    return fact_of(case, one, words, angle, "degrees above level")
+    name = definite(what, case.things)
+    stands = likeliest_word(case.of_one(what, one), fit, "stands", _ANSWERS, ("what",))
+    words = f"{name} {stands.told(_stands)} ({angle:+.1f} degrees, {difference_m:+.0f} m)"
+    return replace(fact_of(case, one, words, angle, "degrees above level"), word=stands.stated)
+
+
+def _stands(word: str) -> str:
+    """How high something stands, in a clause."""
+    return "stands level with us" if word == "level" else f"stands {word} us"
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

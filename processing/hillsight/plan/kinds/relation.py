@@ -9,6 +9,7 @@ from scipy import special
 
 from hillsight.plan.kinds.shared.exclusions import sides
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
+from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part, number_with, spread_words
 from hillsight.plan.kinds.shared.pairs import BESIDE_DEG, any_pair, both_shown, near_angle, places
 from hillsight.plan.kinds.shared.things import OTHER, SPREAD_DEG, WHAT, bearing_deg, definite
@@ -65,19 +66,25 @@ def fact(case: Case) -> Fact:
     one, two = both
     seen = case.glance.things
     offset = float(signed_deg(seen.middle_deg[one] - seen.middle_deg[two]))
-    gap = abs(offset) - float(seen.width_deg[one] + seen.width_deg[two]) / 2.0
     name, other = (definite(case.values[key], case.things) for key in ("what", "other"))
     lines, bearing = places(case, both), bearing_deg(case, one)
-    if gap > 0.0:
-        side = "right" if offset > 0 else "left"
-        words = f"{name} stands {gap:.1f} degrees {side} of {other}"
-        return Fact(words, offset, "degrees to the right", lines, bearing)
+    stands = likeliest_word(_of_pair(case, one, two), fit, "is", RELATIONS[:4], ("what", "other"))
+    if stands.word in ("left of", "right of"):
+        if not stands.plain:
+            words = f"{name} and {other} stand {abs(offset):.1f} degrees apart: hard to tell"
+        else:
+            words = f"{name} stands {abs(offset):.1f} degrees {stands.word} {other}"
+        return Fact(words, offset, "degrees to the right", lines, bearing, word=stands.stated)
     nearer_m = float(seen.distance_m[two] - seen.distance_m[one])
-    words = (
-        f"{name} stands {'in front of' if nearer_m > 0 else 'behind'} {other}, "
-        f"{rough_distance_words(abs(nearer_m))} {'nearer' if nearer_m > 0 else 'farther'}"
-    )
-    return Fact(words, nearer_m, "m nearer", lines, bearing)
+    word = stands.word if stands.plain else "in line with"
+    words = f"{name} stands {word} {other}, {rough_distance_words(abs(nearer_m))} "
+    words += "nearer" if nearer_m > 0 else "farther"
+    return Fact(words, nearer_m, "m nearer", lines, bearing, word=stands.stated)
+
+
+def _of_pair(case: Case, one: int, two: int) -> Case:
+    """The case in which both names stand for the very things that are described."""
+    return case.of_one(case.values["what"], one).of_one(case.values["other"], two)
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

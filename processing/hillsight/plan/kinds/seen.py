@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import special
 from hillsight.plan.kinds.shared.chances import any_of, missed, said_of
 from hillsight.plan.kinds.shared.exclusions import encloses
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
+from hillsight.plan.kinds.shared.likeliest_words import PLAINLY_FROM
 from hillsight.plan.kinds.shared.nouns import in_part
 from hillsight.plan.kinds.shared.things import (
     SHOWS_FROM,
@@ -65,9 +67,12 @@ def fact(case: Case) -> Fact:
     nearest_m = float(case.glance.things.nearest_m[one])
     side = side_words(from_middle(case, one))
     words = f"{indefinite(what, case.things)} shows at {rough_distance_words(nearest_m)}, {side}"
+    if chance <= PLAINLY_FROM:
+        words += ": hard to tell"
     if nearest_m > float(case.values.get("within_m", np.inf)):
         words += f": farther than the {rough_distance_words(float(case.values['within_m']))} told"
-    return fact_of(case, one, words, nearest_m, "m on the grid")
+    found = fact_of(case, one, words, nearest_m, "m on the grid")
+    return replace(found, word="True" if chance > PLAINLY_FROM else "")
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

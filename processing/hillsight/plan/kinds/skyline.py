@@ -10,6 +10,7 @@ from scipy import special
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.ground import line_along, middle_deg
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
+from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import of_part
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
@@ -56,25 +57,33 @@ def topic(statement: Statement) -> Hashable:
 def fit(case: Case) -> Floats:
     """Chance that an observer would call the skyline so, (h,)."""
     shape = case.values["shape"]
-    left, right, top, bottom, spread = skyline_figures(case.glance.skyline_deg[case.bearings()])
+    figures = skyline_figures(case.glance.skyline_deg[case.bearings()])
+    left, right, top, bottom, _ = figures
     begins, ends = case.framing.edges_deg(case.statement.part)
     flat = max(_FLAT_DEG, _FLAT_SHARE * (ends - begins))
     sigma = case.observer.skyline_deg
     ends_low, ends_high = np.minimum(left, right), np.maximum(left, right)
+    score = _score(shape, figures)
     if shape == "flat":
-        return np.asarray(special.ndtr((1.5 * flat - spread) / sigma), np.float64)
-    score = {
-        "pointed": top - ends_high,
-        "saddle": ends_low - bottom,
-        "falls right": left - right,
-        "falls left": right - left,
-    }[shape]
+        return np.asarray(special.ndtr((1.5 * flat - score) / sigma), np.float64)
     fits = special.ndtr((score - flat) / sigma)
     if shape.startswith("falls"):
         # A hump or a dip in the middle that outweighs the fall is what would be said.
         hump = np.maximum(top - ends_high, ends_low - bottom)
         fits = fits * special.ndtr((score - hump) / sigma)
     return np.asarray(fits, np.float64)
+
+
+def _score(shape: str, figures: tuple[Floats, Floats, Floats, Floats, Floats]) -> Floats:
+    """By how many degrees the skyline has a shape, (h,); how much it rises and falls in all, for flat."""
+    left, right, top, bottom, spread = figures
+    return {
+        "flat": spread,
+        "pointed": top - np.maximum(left, right),
+        "saddle": np.minimum(left, right) - bottom,
+        "falls right": left - right,
+        "falls left": right - left,
+    }[shape]
 
 
 def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
@@ -95,21 +104,17 @@ def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats
 
 
 def fact(case: Case) -> Fact:
-    """The shape that the skyline would most likely be given, and its range."""
+    """The shape that the skyline would most likely be given, and by how much it has that shape."""
     at, part = case.bearings_ahead(), case.statement.part
-    said = [case.saying(Statement("skyline", {"shape": shape}, part)) for shape in SHAPES]
-    shape = SHAPES[int(np.argmax([float(fit(one)[case.direction]) for one in said]))]
-    angles = case.glance.skyline_deg[at]
-    range_deg = float(np.nanmax(angles) - np.nanmin(angles)) if np.isfinite(angles).any() else 0.0
+    shape = likeliest_word(case, fit, "shape", SHAPES)
+    figures = skyline_figures(case.glance.skyline_deg[at][None, :])
+    by_deg = float(_score(shape.word, figures)[0])
     where = "" if part == "anywhere" else f" of the {part}"
-    over = "within" if shape == "flat" else "by"
-    return Fact(
-        f"the skyline{where} {_SHOWN[shape]}, {over} {range_deg:.1f} degrees",
-        range_deg,
-        "degrees",
-        line_along(case.glance, at, case.glance.skyline_m[at]),
-        middle_deg(at),
-    )
+    words = f"the skyline{where} {shape.told(lambda one: _SHOWN[one])}"
+    if shape.plain:
+        words += f", {'within' if shape.word == 'flat' else 'by'} {by_deg:.1f} degrees"
+    line = line_along(case.glance, at, case.glance.skyline_m[at])
+    return Fact(words, by_deg, "degrees", line, middle_deg(at), word=shape.stated)
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:

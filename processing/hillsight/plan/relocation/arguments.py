@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 #: How many times likelier a statement must make the best candidate to decide, and to support at all.
 DECIDES_FROM, SUPPORTS_FROM = 2.0, 1.15
 
-#: Fit from which a statement is said to be as from a place.
-FITS_FROM = 0.4
+#: Fit above which a statement is said to be as from a place: it would rather be said there than not.
+FITS_FROM = 0.5
 
 ROLES = ("decides", "supports", "tells_nothing", "against")
 
@@ -59,24 +59,25 @@ def arguments(
             for glance, direction in zip(glances, directions, strict=True)
         )
         says = statement_words(statement, named)
-        role = role_of(float(times[k]), facts[best].agrees)
-        spoken_for = facts[rival] if role == "against" and rival is not None else facts[best]
-        labels = glances[best].label, None if rival is None else glances[rival].label
-        words = facts[best].words, None if rival is None else facts[rival].words
+        two = facts[best], None if rival is None else facts[rival]
+        holds = (
+            two[0].agrees > FITS_FROM and not denied(statement, two[0]),
+            two[1] is not None and two[1].agrees > FITS_FROM and not denied(statement, two[1]),
+        )
         made.append(
             Argument(
                 k + 1,
                 statement,
                 says,
                 weighing.evidence_class(statement),
-                role,
+                role_of(float(times[k]), facts[best].agrees),
                 float(times[k]),
                 sentence(
                     says,
-                    role,
-                    labels,
-                    words,
-                    fits=spoken_for.agrees >= FITS_FROM and not denied(statement, spoken_for),
+                    float(times[k]),
+                    (glances[best].label, None if rival is None else glances[rival].label),
+                    (two[0].words, None if two[1] is None else two[1].words),
+                    holds,
                 ),
                 facts,
             )
@@ -87,53 +88,51 @@ def arguments(
 def role_of(times: float, agrees: float = 1.0) -> str:
     """What a statement does that makes the best candidate so many times likelier than its rival.
 
-    One that does not fit the best candidate itself decides nothing, however badly it fits the rival.
+    One that does not hold at the best candidate decides nothing, however badly it fits the rival; and one
+    that holds there does not speak against it, however well it fits the rival.
     """
-    if times >= DECIDES_FROM and agrees >= FITS_FROM:
+    holds = agrees > FITS_FROM
+    if holds and times >= DECIDES_FROM:
         return "decides"
-    if times >= SUPPORTS_FROM:
+    if holds and times >= SUPPORTS_FROM:
         return "supports"
-    return "against" if times <= 1.0 / SUPPORTS_FROM else "tells_nothing"
+    return "against" if not holds and times <= 1.0 / SUPPORTS_FROM else "tells_nothing"
 
 
 def sentence(
     says: str,
-    role: str,
+    times: float,
     labels: tuple[str, str | None],
     words: tuple[str, str | None],
-    *,
-    fits: bool = True,
+    holds: tuple[bool, bool],
 ) -> str:
     """The argument as an instructor would put it.
 
     Parameters
     ----------
     says : what the picture shows
-    labels, words : of the best candidate and of its rival: what each is called, and what would show there
-    fits : whether the statement fits the place that it speaks for: the best candidate, or its rival
+    times : how many times likelier it makes the best candidate than its rival
+    labels, words, holds : of the best candidate and of its rival: what each is called, what would show there,
+        and whether the statement would rather be made there than not
     """
     best, rival = labels
     here, there = words
     claim = f"{says[0].upper()}{says[1:]}"
     if rival is None or there is None:
-        return f"{claim}; from {best} {here}."
+        return f"{claim}: {'so it is' if holds[0] else 'not so'} from {best}, where {here}."
     if here == there:
-        less = (
-            ""
-            if role == "tells_nothing"
-            else f", if less plainly from {best if role == 'against' else rival}"
-        )
-        return f"{claim}; from {best} and from {rival} alike {here}{less}."
-    if role != "tells_nothing" and not fits:
-        less = rival if role == "against" else best
-        return (
-            f"{claim}: that fits neither well, {less} less badly; from {best} {here}, from {rival} {there}."
-        )
-    if role in ("decides", "supports"):
-        return f"{claim}, as from {best}, where {here}; from {rival} {there}."
-    if role == "against":
-        return f"{claim}; this fits better from {rival}, where {there}; from {best} {here}."
-    return f"{claim}; from {best} {here}, from {rival} {there}: that tells them apart little."
+        return f"{claim}: from {best} and from {rival} alike {here}."
+    apart = max(times, 1.0 / times) >= SUPPORTS_FROM
+    likelier = best if times >= 1.0 else rival
+    if all(holds):
+        more = f", and more plainly from {likelier}" if apart else ""
+        return f"{claim}: so it is from both{more}. From {best} {here}; from {rival} {there}."
+    if not any(holds):
+        more = f", though rather from {likelier}" if apart else ""
+        return f"{claim}: not so from either{more}. From {best} {here}; from {rival} {there}."
+    if holds[0]:
+        return f"{claim}: so it is from {best}, where {here}; not from {rival}, where {there}."
+    return f"{claim}: so it is from {rival}, where {there}; not from {best}, where {here}."
 
 
 def _order(one: Argument) -> tuple[int, int, float]:

@@ -19,13 +19,19 @@ _SEED = 20_260_401
 #: chance.
 _POWER = 0.5
 
+#: Candidates of one exercise lie at much the same height, give or take so much; and how likely a place is
+#: that
+#: lies at quite another. Common practice, no source.
+_ALIKE_M, _UNLIKE = 40.0, 0.1
+
 
 @dataclass(frozen=True)
 class PlacesAbout:
     """Ground about some candidates on which a picture may have been taken that is from none of them.
 
-    Before anything is said it may be anywhere within some distance of any candidate alike, but not so near
-    that it would be the candidate itself.
+    Before anything is said it may be anywhere within some distance of any candidate, but not so near that it
+    would be the candidate itself. Candidates are chosen because they are alike, so it is likelier at a height
+    like theirs: ten times as likely as far above or below all of them.
 
     easting_m, northing_m : (c,) of the candidates
     within_m : no farther from the nearest candidate
@@ -51,7 +57,7 @@ class PlacesAbout:
             tried += 1
             k = order[int(random.integers(order.size))]
             east, north = _on_disc(random, self.easting_m[k], self.northing_m[k], self.within_m)
-            if self._allowed(east, north):
+            if self._allowed(east, north) and random.random() < self._likeness(np.array([[east, north]]))[0]:
                 found.append((east, north))
         return np.array(found).reshape(-1, 2), len(found) / max(tried, 1)
 
@@ -82,7 +88,7 @@ class PlacesAbout:
         # What falls on no allowed ground would have counted for nothing.
         found = np.array([one for one in tried if self._allowed(*one)]).reshape(-1, 2)
         every = np.concatenate((strewn, found))
-        even = self._density(every) / allowed_share
+        even = self._density(every) * self._likeness(every) / allowed_share
         apart_m = np.hypot(*(every[:, None, :] - strewn[None, :, :]).transpose(2, 0, 1))
         near = (weight[None, :] * (apart_m <= radius_m)).sum(axis=1) / (np.pi * radius_m**2)
         share = even / (n * even + count * near)
@@ -93,6 +99,15 @@ class PlacesAbout:
         away_m = np.hypot(places[:, :1] - self.easting_m[None, :], places[:, 1:] - self.northing_m[None, :])
         inside = (away_m <= self.within_m).mean(axis=1)
         return np.asarray(inside / (np.pi * self.within_m**2), np.float64)
+
+    def _likeness(self, places: Floats) -> Floats:
+        """How much likelier places (n, 2) are by their height, at most 1."""
+        height_m = self.surface.heights_at_m(places[:, 0], places[:, 1])
+        theirs_m = self.surface.heights_at_m(self.easting_m, self.northing_m)
+        off_m = np.abs(height_m[:, None] - theirs_m[None, :])
+        nearest_m = np.nanmin(np.where(np.isnan(off_m), np.inf, off_m), axis=1, initial=np.inf)
+        alike: Floats = _UNLIKE + (1.0 - _UNLIKE) * np.exp(-0.5 * (nearest_m / _ALIKE_M) ** 2)
+        return alike
 
     def _allowed(self, east: float, north: float) -> bool:
         """Whether it is on known ground and not at a candidate."""

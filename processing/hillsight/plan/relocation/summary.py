@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from hillsight.plan.kinds.registry import KINDS
@@ -18,11 +19,29 @@ if TYPE_CHECKING:
 
 
 #: More times than these are not told apart: the method is not that fine.
-_MOST_TIMES = 1_000.0
+MOST_TIMES = 100.0
+
+#: A factor is rounded to one of these times a power of ten.
+_ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+
+NONE_OF_THESE = "none of these"
+
+
+def times_words(times: float) -> str:
+    """How many times as likely, no finer than it is known.
+
+    >>> [times_words(value) for value in (1.32, 2.4, 7.1, 38.0, 9999.0)]
+    ['1.5 times', '2 times', '8 times', '40 times', 'over 100 times']
+    """
+    if times > MOST_TIMES:
+        return f"over {MOST_TIMES:.0f} times"
+    power = 10.0 ** math.floor(math.log10(max(times, 1.0)))
+    nearest = min(_ROUND, key=lambda one: abs(math.log(one * power / max(times, 1.0))))
+    return f"{nearest * power:g} times"
 
 
 def headline(verdict: Verdict) -> str:
-    """The verdict in a sentence."""
+    """The verdict in a sentence; the runner-up may be none of the candidates."""
     best, other = verdict.best, verdict.next
     chance = probability_words(best.probability, verdict.decide_from)
     if verdict.state == NONE_FITS:
@@ -30,18 +49,13 @@ def headline(verdict: Verdict) -> str:
             f"None fits: {probability_words(verdict.none_probability)} probable that the picture is from "
             f"none of these places; the nearest fit is {best.station} ({chance})"
         )
+    second, second_chance = NONE_OF_THESE, verdict.none_probability
+    if other is not None and other.probability >= second_chance:
+        second, second_chance = other.station, other.probability
     if verdict.state == DECIDED:
-        rest = ""
-        if other is not None:
-            over = "over " if verdict.ratio_to_next > _MOST_TIMES else ""
-            times = f"{over}{min(verdict.ratio_to_next, _MOST_TIMES):,.0f} times"
-            rest = f", {times} as likely as {other.station}"
-        return f"Decided: taken from {best.station} ({chance} probable{rest})"
-    names = best.station if other is None else f"{best.station} or {other.station}"
-    chances = chance
-    if other is not None:
-        chances = f"{chance} against {probability_words(other.probability)}"
-    return f"Undecided: {names}, {chances}"
+        times = times_words(best.probability / max(second_chance, 1e-12))
+        return f"Decided: taken from {best.station} ({chance} probable, {times} as likely as {second})"
+    return f"Undecided: {best.station} or {second}, {chance} against {probability_words(second_chance)}"
 
 
 def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import datetime
 import textwrap
 from typing import TYPE_CHECKING
 
+from hillsight.plan.relocation.summary import times_words
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.sheets.paper.labels import drawable
 from hillsight.words.quantities import probability_words
@@ -52,8 +53,8 @@ def plain(text: object, most: int = 10_000) -> str:
 
 
 def odds_words(times: float) -> str:
-    """Odds from 1 to 1 upwards, in two figures at most."""
-    return "over 9,999 to 1" if times > 9_999 else f"{float(f'{times:.2g}'):,g} to 1"
+    """Odds from 1 to 1 upwards, no finer than they are known."""
+    return f"{times_words(times).removesuffix(' times')} to 1"
 
 
 def argument_words(one: Argument, verdict: Verdict) -> str:
