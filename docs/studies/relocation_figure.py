@@ -1,11 +1,10 @@
-"""Draws how right verdicts are against how sure they were, from the rows of ``relocation_simulation``.
+"""Draws how right verdicts are against how sure they were, from the rows of a relocation study.
 
 python docs/studies/relocation_figure.py ROWS.csv FIGURE.png
 """
 
 from __future__ import annotations
 
-import itertools
 import sys
 
 import matplotlib as mpl
@@ -15,58 +14,42 @@ import pandas as pd
 mpl.use("Agg")
 import matplotlib.pyplot as plt
 
-EDGES = (0.0, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.99, 1.0)
+from study_report import Rows, reliability
 
 
-def reliability(rows: pd.DataFrame) -> pd.DataFrame:
-    """By bin: mean stated probability, share right, its 95 % interval (Wilson 1927, from memory), number."""
-    found = []
-    for low, high in itertools.pairwise(EDGES):
-        part = rows[(rows["probability"] >= low) & (rows["probability"] < high)]
-        if len(part) < 5:
-            continue
-        n, share, z = len(part), float(part["right"].mean()), 1.96
-        middle = (share + z**2 / (2 * n)) / (1 + z**2 / n)
-        half = z / (1 + z**2 / n) * np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))
-        found.append((float(part["probability"].mean()), share, middle - half, middle + half, n))
-    return pd.DataFrame(found, columns=["stated", "right", "low", "high", "number"])
-
-
-def draw(rows: pd.DataFrame, path: str) -> None:
-    """One panel of reliability, one of what became of the exercises by ground."""
+def draw(table: pd.DataFrame, path: str) -> None:
+    """Reliability of all candidates and of none of them, and what became of the exercises by ground."""
+    rows = Rows.of(table)
     plt.rcParams.update({"font.size": 11})
     figure, (left, right) = plt.subplots(1, 2, figsize=(11, 4.8), layout="constrained")
-    bins = reliability(rows)
     left.plot([0, 1], [0, 1], color="0.6", linewidth=1)
-    reach = np.abs(bins[["low", "high"]].to_numpy().T - bins["right"].to_numpy())
-    left.errorbar(bins["stated"], bins["right"], yerr=reach, fmt="o", color="#1b4965", capsize=3)
-    for row in bins.itertuples():
-        left.annotate(
-            f"{row.number}",
-            (row.stated, row.low),
-            (0, -11),
-            textcoords="offset points",
-            ha="center",
-            fontsize=8,
+    for of, colour, aside, name in (
+        ("candidates", "#1b4965", -0.004, "a candidate"),
+        ("none", "#d98e4a", 0.004, "none of them"),
+    ):
+        bins = reliability(rows, of)
+        reach = np.abs(bins[["low", "high"]].to_numpy().T - bins["right"].to_numpy())
+        left.errorbar(
+            bins["stated"] + aside, bins["right"], yerr=reach, fmt="o", color=colour, capsize=3, label=name
         )
-    left.set(
-        xlim=(0.2, 1.02),
-        ylim=(0, 1.05),
-        xlabel="probability stated of the best candidate",
-        ylabel="share of them right",
-    )
+    left.set(xlim=(-0.02, 1.02), ylim=(-0.02, 1.02), xlabel="probability stated", ylabel="share of them true")
     left.set_title("As right as they are sure?", loc="left")
-    grounds = list(dict.fromkeys(rows["ground"]))
+    left.legend(loc="upper left", frameon=False, fontsize=9)
+    best = np.array([int(np.argmax(p[:-1])) for p in rows.stated])
+    missing = table["truth"].isna().to_numpy()
+    state, hit = table["state"].to_numpy(), best == rows.truth
+    grounds = list(dict.fromkeys(table["case"]))
     start = np.zeros(len(grounds))
     kinds = (
-        ("decided, right", lambda r: (r["state"] == "decided") & r["right"], "#1b4965"),
-        ("decided, wrong", lambda r: (r["state"] == "decided") & ~r["right"], "#b5302a"),
-        ("undecided", lambda r: r["state"] == "undecided", "#c9c5b8"),
-        ("none fits, and so it is", lambda r: (r["state"] == "none_fits") & r["missing"], "#7a9e7e"),
-        ("none fits, though one does", lambda r: (r["state"] == "none_fits") & ~r["missing"], "#d98e4a"),
+        ("decided, right", (state == "decided") & hit, "#1b4965"),
+        ("decided, wrong", (state == "decided") & ~hit, "#b5302a"),
+        ("undecided", state == "undecided", "#c9c5b8"),
+        ("none fits, and so it is", (state == "none_fits") & missing, "#7a9e7e"),
+        ("none fits, though one does", (state == "none_fits") & ~missing, "#d98e4a"),
     )
     for label, chosen, colour in kinds:
-        share = np.array([float(chosen(rows[rows["ground"] == g]).mean()) for g in grounds])
+        at = [table["case"].to_numpy() == ground for ground in grounds]
+        share = np.array([np.average(chosen[one], weights=rows.weight[one]) for one in at])
         right.barh(grounds, share, left=start, color=colour, label=label)
         start += share
     right.set(xlim=(0, 1), xlabel="share of the exercises")

@@ -2,61 +2,130 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from dataclasses import field as with_default
+from typing import TYPE_CHECKING, Any
 
 import geopandas
 import numpy as np
 import pandas as pd
+import rasterio
 import shapely
+from affine import Affine
 from pyproj import CRS
-from scipy import ndimage
 
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
 from hillsight.ground.geodesy import Geodesy
-from hillsight.ground.grid import Grid, Surface
+from hillsight.ground.stations import Station
 from hillsight.ground.terrain import TerrainOptions, open_terrain
 from hillsight.landform.survey import LandformOptions, survey
-from hillsight.plan.look.glance import Glance, glance
+from hillsight.plan.look.looking import Looker
 from hillsight.plan.look.things import Things
-from hillsight.plan.relocation.nearby_places import nearby_places
 from hillsight.reading.things.landforms_in_view import landform_features
-from hillsight.sight.doubt import ErringGround
-from hillsight.sight.maxima import Maxima
 from hillsight.sight.viewing import Viewing
+from second_observer_grounds import Pair, field, pair_of
+from second_observer_sight import Ground
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats32
+    from collections.abc import Mapping
+    from pathlib import Path
 
-VIEWING = Viewing(1.6, 0.0, 5_000.0, 0.13)
+    from hillsight.ground.terrain import Terrain
+    from hillsight.plan.look.glance import Glance
 
-GROUNDS = ("upland", "highlands", "tujunga", "jacksboro")
+#: Grounds; those after the first two are single ones, whatever the seed.
+GROUNDS = ("highlands", "ten", "upland", "tujunga", "jacksboro")
+
+VIEWING = Viewing(1.6, 0.0, 6_000.0, 0.13)
+
+#: Places are strewn so far about the middle, in eastings and northings, and things sought about it.
+_CORE_M, _NAMED_WITHIN_M, _THINGS_WITHIN_M = 2_500.0, 8_000.0, 3_500.0
+
+#: None of the candidates may lie so far about them.
+ELSEWHERE_M = 3_000.0
 
 
 @dataclass(frozen=True)
 class Pool:
     """Places of one ground that have been looked from.
 
-    beside : looks from a few metres about each place, as ``plan.relocation`` takes them
-    twins : of each place the view that the picture has: some metres off, over ground not quite the model's
+    looker : over the terrain model; true_looker : over ground that is not quite what the model says
+    places_m : (n, 2) easting and northing; glances : from each of them, over the model
+    things_frame : all that may be told of; things : the same, sampled
+    effort : settings of the weighing that make it quicker; none in a study
     """
 
     ground: str
+    looker: Looker
+    true_looker: Looker
+    places_m: np.ndarray
     glances: list[Glance]
-    beside: list[list[Glance]]
-    twins: list[Glance]
+    things_frame: geopandas.GeoDataFrame
     things: Things
+    effort: Mapping[str, int] = with_default(default_factory=dict)
 
 
-def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | None, places: int) -> Pool:
-    """Look from places strewn over the middle of a surface."""
-    random = np.random.default_rng(11)
-    geodesy = Geodesy(surface.grid.crs)
+def pool_of(
+    pair: Pair, features: geopandas.GeoDataFrame | None, places: int, folder: Path, seed: int = 11
+) -> Pool:
+    """Look from places strewn over the middle of a ground.
+
+    Parameters
+    ----------
+    features : of its map; walls are invented where None
+    folder : where the terrains are put
+    """
+    random = np.random.default_rng((seed, places))
+    model, truth = (
+        terrain_of(one, pair.crs, folder / f"{k}.tif") for k, one in enumerate((pair.model, pair.truth))
+    )
+    middle = pair.truth.middle_m
+    geodesy = Geodesy(pair.crs)
+    listed = _things_frame(model, middle, features, geodesy, random)
+    errors = ErrorModel.guessed_from_spacing(pair.model.spacing_m)
+    about = [np.array([v - _CORE_M, v + _CORE_M]).tolist() for v in middle]
+    lookers = [
+        Looker.over(terrain, geodesy, VIEWING, errors, *about, ELSEWHERE_M + 150.0)
+        for terrain in (model, truth)
+    ]
+    things = Things.of(listed, 2 * min(model.spacing_x_m, model.spacing_y_m))
+    glances: list[Glance] = []
+    found: list[tuple[float, float]] = []
+    while len(glances) < places:
+        # Places lie close enough together to look alike, far enough apart to be told on a map.
+        east_m, north_m = (float(v) for v in np.asarray(middle) + random.uniform(-_CORE_M, _CORE_M, 2))
+        if np.isnan(pair.truth.height_at(east_m, north_m)) or np.isnan(pair.model.height_at(east_m, north_m)):
+            continue
+        station = Station(f"{len(found)}", None, east_m, north_m, None, "")
+        glances.append(lookers[0].look(station, things))
+        found.append((east_m, north_m))
+    return Pool(pair.case, lookers[0], lookers[1], np.array(found), glances, listed, things)
+
+
+def terrain_of(ground: Ground, crs: CRS, path: Path) -> Terrain:
+    """Ground as a terrain, through a file."""
+    half_m = ground.spacing_m / 2
+    place = Affine(ground.spacing_m, 0, ground.west_m - half_m, 0, -ground.spacing_m, ground.north_m + half_m)
+    rows, columns = ground.height_m.shape
+    shape = {"height": rows, "width": columns, "count": 1, "dtype": "float32"}
+    with rasterio.open(path, "w", driver="GTiff", crs=crs, transform=place, nodata=-9999, **shape) as file:
+        file.write(np.nan_to_num(ground.height_m, nan=-9999.0).astype(np.float32), 1)
+    source = open_terrain(str(path), TerrainOptions())
+    return source.on_metric_grid(*source.middle())
+
+
+def _things_frame(
+    terrain: Terrain,
+    middle: tuple[float, float],
+    features: geopandas.GeoDataFrame | None,
+    geodesy: Geodesy,
+    random: np.random.Generator,
+) -> geopandas.GeoDataFrame:
     if features is None:
-        features = invented_walls(surface, random)
+        features = invented_walls(middle, terrain.crs, random)
+    surface = terrain.window(*middle, 6_000.0)
     frames = survey(surface, (300.0,), LandformOptions(), geodesy)
     if features["name"].isna().all():
         # A map names its chief tops.
@@ -64,60 +133,22 @@ def pool_of(ground: str, surface: Surface, features: geopandas.GeoDataFrame | No
         frames["tops"].loc[chief, "name"] = [f"Top {k}" for k in range(1, len(chief) + 1)]
     wanted = {name: frames[name] for name in ("tops", "saddles", "spurs", "re_entrants") if name in frames}
     listed = landform_features(wanted, features)
-    west, south, east_m, north_m = surface.grid.cell_edges_m
-    about = shapely.Point((west + east_m) / 2, (south + north_m) / 2)
-    near = listed.distance(about) <= np.where(listed["name"].notna(), 8_000.0, 3_500.0)
-    things = Things.of(listed[near], 2 * surface.grid.spacing_x_m)
-    errors = ErrorModel.guessed_from_spacing(surface.grid.spacing_x_m)
-    maxima = Maxima.of(surface.height_m)
-    grid = surface.grid
-    # The ground itself is not quite what the terrain model says.
-    true_surface = replace(surface, height_m=surface.height_m + _error_field(surface, errors, random))
-    true_maxima = Maxima.of(true_surface.height_m)
-    erring, truly = (ErringGround(one, errors, feature=True) for one in (surface, true_surface))
-    glances, twins, beside = [], [], []
-    # Places lie close enough together to look alike, far enough apart to be told on a map.
-    middle = random.uniform(0.35, 0.65, 2) * (grid.rows - 1, grid.columns - 1)
-    span = min(2_500.0 / grid.spacing_x_m, 0.3 * min(grid.rows, grid.columns))
-    while len(glances) < places:
-        row, column = middle + random.uniform(-span, span, 2)
-        east, north = (float(v) for v in grid.to_map(row, column))
-        off_m, turn = random.uniform(5.0, 25.0), random.uniform(0, 2 * np.pi)
-        both = [(east, north), (east + off_m * np.sin(turn), north + off_m * np.cos(turn))]
-        heights_m = [surface.height_at_m(*both[0]), true_surface.height_at_m(*both[1])]
-        if np.isnan(heights_m).any():
-            continue
-        for place, height_m, kept, over, blocks in zip(
-            both, heights_m, (glances, twins), (erring, truly), (maxima, true_maxima), strict=True
-        ):
-            kept.append(glance(over, geodesy, f"{len(kept)}", *place, height_m, VIEWING, things, blocks))
-        around = []
-        for place in nearby_places(east, north):
-            height_m = surface.height_at_m(*place)
-            around.append(glance(erring, geodesy, "", *place, height_m, VIEWING, things, maxima))
-        beside.append(around)
-    return Pool(ground, glances, beside, twins, things)
+    within_m = np.where(listed["name"].notna(), _NAMED_WITHIN_M, _THINGS_WITHIN_M)
+    return listed[listed.distance(shapely.Point(middle)) <= within_m].reset_index(drop=True)
 
 
-def _error_field(surface: Surface, errors: ErrorModel, random: np.random.Generator) -> Floats32:
-    """Errors of a terrain model, alike over the model's own length, of the model's own size."""
-    rough = random.standard_normal(surface.height_m.shape)
-    smooth = ndimage.gaussian_filter(rough, errors.correlation_length_m / 2 / surface.grid.spacing_x_m)
-    return (errors.terrain_rmse_m * smooth / smooth.std()).astype(np.float32)
-
-
-def invented_walls(surface: Surface, random: np.random.Generator) -> geopandas.GeoDataFrame:
-    """Walls and cairns that are nowhere, strewn over a surface."""
-    west, south, east, north = surface.grid.cell_edges_m
-    middle = np.array([(west + east) / 2, (south + north) / 2])
+def invented_walls(
+    middle: tuple[float, float], crs: Any, random: np.random.Generator
+) -> geopandas.GeoDataFrame:
+    """Walls and cairns that are nowhere, strewn over a ground."""
     shapes, kinds = [], []
     for _ in range(30):
-        start = middle + random.uniform(-4_000, 4_000, 2)
+        start = np.asarray(middle) + random.uniform(-4_000, 4_000, 2)
         turn, length_m = random.uniform(0, 2 * np.pi), random.uniform(200, 1_500)
         shapes.append(shapely.LineString([start, start + length_m * np.array([np.sin(turn), np.cos(turn)])]))
         kinds.append("wall" if random.random() < 0.6 else "fence")
     for _ in range(15):
-        shapes.append(shapely.Point(middle + random.uniform(-3_000, 3_000, 2)))
+        shapes.append(shapely.Point(np.asarray(middle) + random.uniform(-3_000, 3_000, 2)))
         kinds.append("cairn")
     count = len(shapes)
     return geopandas.GeoDataFrame(
@@ -129,51 +160,61 @@ def invented_walls(surface: Surface, random: np.random.Generator) -> geopandas.G
             "source": ["invented"] * count,
         },
         geometry=shapes,
-        crs=surface.grid.crs,
+        crs=crs,
     )
 
 
-def surface_of(ground: str, folder: Path) -> tuple[Surface, geopandas.GeoDataFrame | None]:
-    """Terrain of one ground, and its map features if it has any.
+def ground_of(
+    ground: str, side: str, seed: int, shared: Path, upland: Path
+) -> tuple[Pair, geopandas.GeoDataFrame | None]:
+    """One ground with its map features, if it has any: the model, and a truth that it errs from.
 
     Parameters
     ----------
-    folder : holds the shared data; for the upland, a folder of its inputs
+    side : west (to tune on) or east (to report on), of the Highlands
+    shared : folder of the open terrain models; upland : folder of the demo's inputs
     """
+    if ground in ("highlands", "ten"):
+        pair = pair_of(shared, "noise" if ground == "highlands" else "ten", side, seed)
+        return Pair(ground, pair.truth, pair.model, pair.crs), None
     if ground == "jacksboro":
-        return _jacksboro(), None
-    name = {
-        "upland": "terrain.tif",
-        "highlands": "osterrain50_nn.tif",
-        "tujunga": "srtm30_big_tujunga.tif",
-    }[ground]
-    source = open_terrain(str(folder / name), TerrainOptions())
-    terrain = source.on_metric_grid(*source.middle())
-    west, south, east, north = terrain.bounds_m
-    middle = (255_000.0, 745_000.0) if ground == "highlands" else ((west + east) / 2, (south + north) / 2)
-    surface = terrain.window(*middle, 8_000.0)
+        return _erring(ground, _jacksboro(), CRS(32616), seed), None
+    path = shared / "srtm30_big_tujunga.tif" if ground == "tujunga" else upland / "terrain.tif"
+    with rasterio.open(path) as file:
+        heights, place, crs = (
+            file.read(1, masked=True).filled(np.nan if ground == "upland" else 0),
+            file.transform,
+            CRS(file.crs),
+        )
+    west, north = place * (0.5, 0.5)
+    pair = _erring(ground, Ground(heights.astype(np.float32), float(place.a), west, north), crs, seed)
     if ground != "upland":
-        return surface, None
-    table = EvidenceTable.load(None)
+        return pair, None
+    source = open_terrain(str(path), TerrainOptions())
+    terrain = source.on_metric_grid(*source.middle())
     features, _, _ = read_features(
-        [str(folder / "features.gpkg")],
+        [str(upland / "features.gpkg")],
         (),
         terrain.crs,
         default_crs=terrain.crs,
-        table=table,
+        table=EvidenceTable.load(None),
         near=terrain.near,
     )
-    return surface, features
+    return pair, features
 
 
-def _jacksboro() -> Surface:
+def _erring(ground: str, model: Ground, crs: CRS, seed: int) -> Pair:
+    """A truth that a model errs from by as much as may be guessed of its posts, alike over three of them."""
+    random = np.random.default_rng((seed, 8))
+    error = field(model.height_m.shape, model.spacing_m, 3.0 * model.spacing_m, random)
+    heights = (model.height_m + 0.1 * model.spacing_m * error).astype(np.float32)
+    return Pair(ground, Ground(heights, model.spacing_m, model.west_m, model.north_m), model, crs)
+
+
+def _jacksboro() -> Ground:
     from matplotlib import cbook
 
     with cbook.get_sample_data("jacksboro_fault_dem.npz") as sample:
         height_m = np.asarray(sample["elevation"], np.float32)
-    # 3" at 36.7 N; a grid of UTM zone 16 stands in for the true one: only shapes matter here.
-    grid = Grid(CRS(32616), 700_000.0, 4_080_000.0, 74.4, 92.4, *height_m.shape)
-    middle_row, middle_column = height_m.shape[0] // 2, height_m.shape[1] // 2
-    part = grid.part(middle_row - 87, middle_column - 108, 174, 216)
-    window = np.s_[middle_row - 87 : middle_row + 87, middle_column - 108 : middle_column + 108]
-    return Surface(part, np.ascontiguousarray(height_m[window]))
+    # 3" at 36.7 N: posts 74 by 92 m. A square grid of UTM zone 16 stands in for it: only shapes matter here.
+    return Ground(height_m, 83.0, 700_000.0, 4_080_000.0)

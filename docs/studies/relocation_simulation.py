@@ -1,52 +1,60 @@
 """Exercises made up on real ground and put to the weighing: how often it is right, and how sure it was.
 
-    python docs/studies/relocation_simulation.py EXERCISES_A_GROUND SHARED_FOLDER UPLAND_FOLDER [ROWS.csv]
+    python docs/studies/relocation_simulation.py SHARED UPLAND GROUND west|east FIRST LAST EACH ROWS.csv
 
-Sightings are written from the true place by ``plan.relocation.describing`` and then spoilt by an observer of
-our own (``Spoiler``), whose errors are not those that the weighing takes for granted: statements are lost,
-answers slip to another, walls are gone from whole exercises, the picture was taken some way from the spot,
-and in one exercise of ten from none of the candidates.
+Sightings are written from the true place by ``plan.relocation.describing``, over ground that errs from the
+model, and then spoilt by an observer of our own (``Spoiler``), whose errors are not those that the weighing
+takes for granted: statements are lost, answers slip to another, walls are gone from whole exercises, the
+picture was taken some way from the spot, and in three exercises of ten from none of the candidates. FIRST to
+LAST (not itself) are seeds of grounds, with EACH exercises on every one. ``study_report.py`` sums up the
+rows.
 
 Grounds: OS Terrain 50 (Open Government Licence v3: Contains OS data (c) Crown copyright and database right),
-SRTM of Big Tujunga (public domain, NASA/USGS), matplotlib's Jacksboro sample (SRTM, public domain), and the
-invented upland. Walls on real ground are invented.
+the same made ten times as fine, SRTM of Big Tujunga (public domain, NASA/USGS), matplotlib's Jacksboro sample
+(SRTM, public domain), and the invented upland. Walls on real ground are invented.
 """
 
 from __future__ import annotations
 
+import csv
 import json
 import sys
+import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
+from hillsight.ground.stations import Station
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
-from hillsight.plan.relocation.decision import Rules, reach_verdict
+from hillsight.plan.relocation.decision import DECIDED, UNDECIDED, Rules
 from hillsight.plan.relocation.describing import describe_view
 from hillsight.plan.relocation.next_questions import chances_of
-from hillsight.plan.relocation.posterior import base_rates, table_of
+from hillsight.plan.relocation.relocation import weigh
+from hillsight.plan.relocation.setting import Setting
+from hillsight.plan.statement import Picture, Sighting
 from hillsight.plan.weighing.questions import answer_chances, information, is_answered, questions
-from hillsight.plan.weighing.statements import Weighing, weights, wrong_chances
-from relocation_pools import GROUNDS, pool_of, surface_of
+from hillsight.plan.weighing.statements import Weighing
+from relocation_pools import ELSEWHERE_M, ground_of, pool_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
-    from hillsight.arrays import Floats
     from hillsight.plan.kinds.shared.kind import Question
-    from hillsight.plan.relocation.posterior import LikelihoodTable
+    from hillsight.plan.relocation.decision import Evidence
     from hillsight.plan.statement import Statement
     from relocation_pools import Pool
 
-#: Places that stand for none of the candidates.
-ELSEWHERE = 120
-
-#: Candidates lie so far from the true place at least: nearer ones show much the same.
+#: Candidates lie so far from each other at least: nearer ones show much the same.
 APART_M = 250.0
+
+#: Places of a ground that are looked from, statements of an exercise at most, and how often none is right.
+PLACES, STATEMENTS, MISSING = 160, 10, 0.3
+
+#: Of the undecided exercises one in so many is asked further.
+ASKED_EVERY = 4
 
 
 @dataclass(frozen=True)
@@ -114,234 +122,193 @@ def _same(answers: Sequence[Statement], statement: Statement) -> bool:
 class Exercise:
     """One exercise as it is put.
 
-    candidates : indices into the pool's glances; truth : index among them, None where it is none of them
+    candidates : numbers of places of the pool; truth : which of them, None where it is none of them
+    stood : where the picture was taken from; heading_deg : which way, from true north
     """
 
     pool: Pool
     candidates: list[int]
-    elsewhere: list[int]
     truth: int | None
-    true_place: int
+    stood: Station
     heading_deg: float
     framing: Framing
-    statements: list[Statement]
+    statements: tuple[Statement, ...]
+
+    def stations(self) -> list[Station]:
+        """The candidates."""
+        return [
+            Station(f"P{k}", None, *(float(v) for v in self.pool.places_m[k]), None, "")
+            for k in self.candidates
+        ]
 
 
-def exercise(
-    pool: Pool,
-    random: np.random.Generator,
-    spoiler: Spoiler,
-    observer: Observer,
-    missing_share: float = 0.1,
-) -> Exercise:
-    """Choose a true place and its look-alikes, and write what is seen from it."""
-    count, n = int(random.integers(2, 6)), len(pool.glances)
+def exercise(pool: Pool, random: np.random.Generator, spoiler: Spoiler, observer: Observer) -> Exercise:
+    """Choose places that look alike, one of them the true one, and write what is seen from it."""
+    n = len(pool.glances)
     while True:
-        true_place = int(random.integers(n))
         heading_deg = float(random.integers(180) * 2)
-        alike = _look_alikes(pool, true_place)
-        missing = random.random() < missing_share
-        candidates = alike[: count - (not missing)] + ([] if missing else [true_place])
-        random.shuffle(candidates)
-        exact = Framing.of(heading_deg, 0.5, 60.0, observer.picture_edge)
+        missing = bool(random.random() < MISSING)
+        count = int(random.integers(2, 6))
+        group = _alike(pool, int(random.integers(n)), count + missing)
+        random.shuffle(group)
+        candidates = group[1:] if missing else sorted(group)
+        if len(candidates) < 2:
+            continue
+        off_m, turn = random.uniform(5.0, 25.0), random.uniform(0, 2 * np.pi)
+        east_m, north_m = pool.places_m[group[0]] + off_m * np.array([np.sin(turn), np.cos(turn)])
+        stood = Station("", None, float(east_m), float(north_m), None, "")
+        view = pool.true_looker.look(stood, pool.things, float(random.uniform(1.4, 1.8)))
+        exact = Framing.of(heading_deg, 0.5, 60.0 * float(random.uniform(0.9, 1.1)), observer.picture_edge)
         weighing = Weighing(pool.things, exact, observer)
-        view = pool.twins[true_place]
         written = describe_view(view, weighing)
         asked = questions([view], weighing)
         spoilt = spoiler.spoil(written, asked, random, walls_gone=random.random() < 0.2)
         if len(spoilt) >= 3:
             break
+    if len(spoilt) > STATEMENTS:
+        kept = np.sort(random.choice(len(spoilt), STATEMENTS, replace=False))
+        spoilt = [spoilt[int(k)] for k in kept]
     told_deg = heading_deg + spoiler.heading_deg * (random.random() - random.random())
-    framing = Framing.of(told_deg, 20.0, 60.0, observer.picture_edge)
-    others = [k for k in range(n) if k not in candidates and k != true_place]
-    around = random.choice(others, min(ELSEWHERE, len(others)), replace=False).tolist()
-    truth = None if missing else candidates.index(true_place)
-    return Exercise(pool, candidates, around, truth, true_place, heading_deg, framing, spoilt)
+    framing = Framing.of(told_deg, 10.0, 60.0, observer.picture_edge)
+    truth = None if missing else candidates.index(group[0])
+    return Exercise(pool, candidates, truth, stood, heading_deg, framing, tuple(spoilt))
 
 
-def _look_alikes(pool: Pool, true_place: int) -> list[int]:
-    """Other places by likeness in height, near slope and skyline; none nearer than APART_M."""
-    here = pool.glances[true_place]
+def _alike(pool: Pool, anchor: int, count: int) -> list[int]:
+    """A place and others most like it in height, near slope and skyline, all APART_M from each other."""
+    here = pool.glances[anchor]
     scored = []
     for k, other in enumerate(pool.glances):
-        apart_m = np.hypot(other.easting_m - here.easting_m, other.northing_m - here.northing_m)
-        if k == true_place or apart_m < APART_M:
-            continue
         height = abs(other.ground_m - here.ground_m) / 20.0
         slope = abs(np.nanmean(other.before_deg) - np.nanmean(here.before_deg)) / 5.0
         sky = float(np.nanstd(other.skyline_deg - here.skyline_deg)) / 3.0
         scored.append((height + float(np.nan_to_num(slope, nan=1.0)) + sky, k))
-    return [k for _, k in sorted(scored)]
+    chosen: list[int] = []
+    for _, k in sorted(scored):
+        away_m = np.hypot(*(pool.places_m[chosen] - pool.places_m[k]).T)
+        if (away_m >= APART_M).all():
+            chosen.append(k)
+        if len(chosen) == count:
+            break
+    return chosen
 
 
-@dataclass(frozen=True)
-class Fits:
-    """How every statement fits every candidate and every place elsewhere, worked out once.
-
-    candidates, about : (c, s, h) and (b, s, h)
-    """
-
-    made: Exercise
-    told: list[Statement]
-    candidates: Floats
-    about: Floats
-
-    @classmethod
-    def of(cls, made: Exercise, observer: Observer, told: list[Statement]) -> Fits:
-        weighing = Weighing(made.pool.things, made.framing, observer)
-        return cls(
-            made,
-            told,
-            np.array([blurred(made.pool, weighing, told, k) for k in made.candidates]),
-            np.array([weighing.fits(told, made.pool.glances[k]) for k in made.elsewhere]),
-        )
-
-    def kept(self, kept: Sequence[bool]) -> Fits:
-        """Only some of the statements."""
-        at = np.asarray(kept, bool)
-        told = [s for s, k in zip(self.told, at, strict=True) if k]
-        return Fits(self.made, told, self.candidates[:, at], self.about[:, at])
-
-    def with_one(self, observer: Observer, statement: Statement) -> Fits:
-        """One statement more."""
-        one = Fits.of(self.made, observer, [statement])
-        return Fits(
-            self.made,
-            [*self.told, statement],
-            np.concatenate((self.candidates, one.candidates), axis=1),
-            np.concatenate((self.about, one.about), axis=1),
-        )
-
-    def tables(self, observer: Observer) -> tuple[LikelihoodTable, LikelihoodTable]:
-        prior = self.made.framing.prior
-        settings = (
-            base_rates(self.about, prior),
-            wrong_chances(self.told),
-            weights(self.told, observer, self.made.pool.things),
-            prior,
-            observer.discount,
-        )
-        return table_of(self.candidates, *settings), table_of(self.about, *settings)
-
-    def outcome(self, observer: Observer, rules: Rules) -> dict[str, Any]:
-        """What is found, and whether it is right."""
-        made = self.made
-        ours, others = self.tables(observer)
-        weighing = Weighing(made.pool.things, made.framing, observer)
-        man_made = np.array([weighing.evidence_class(s) == "man_made" for s in self.told], bool)
-        even = np.full(len(made.candidates), 1.0 / len(made.candidates))
-        state, whole, _ = reach_verdict(ours, others, even, man_made, rules)
-        return {
-            "ground": made.pool.ground,
-            "state": state,
-            "probability": float(whole.candidates.max()),
-            "none": whole.none,
-            "right": made.truth is not None and whole.best == made.truth,
-            "missing": made.truth is None,
-            "candidates": len(made.candidates),
-            "statements": len(self.told),
-        }
+def gathered(made: Exercise, observer: Observer, more: tuple[Statement, ...] = ()) -> Evidence:
+    """All that speaks for and against the candidates."""
+    pool = made.pool
+    setting = Setting(
+        pool.looker,
+        pool.things_frame,
+        made.framing,
+        observer,
+        Rules(),
+        elsewhere_within_m=ELSEWHERE_M,
+        **pool.effort,
+    )
+    sighting = Sighting(Picture(), (*made.statements, *more), "the study")
+    return weigh(setting, made.stations(), sighting).evidence
 
 
-def blurred(pool: Pool, weighing: Weighing, told: Sequence[Statement], k: int) -> Floats:
-    """Fits of a candidate and of places just beside it, averaged."""
-    return np.mean([weighing.fits(told, view) for view in (pool.glances[k], *pool.beside[k])], axis=0)
+def outcome(made: Exercise, observer: Observer) -> dict[str, Any]:
+    """What is found, with all statements and without those of each kind and class."""
+    evidence = gathered(made, observer)
+    state, whole, _ = evidence.verdict()
+    kinds = np.array([statement.kind for statement in made.statements])
+    without = {}
+    for kind in np.unique(kinds):
+        rest = evidence.posterior(kinds == kind)
+        without[str(kind)] = [round(float(p), 6) for p in (*rest.candidates, rest.none)]
+    row: dict[str, Any] = {
+        "state": state,
+        "probabilities": json.dumps([round(float(p), 6) for p in whole.candidates]),
+        "none": round(float(whole.none), 6),
+        "without": json.dumps(without),
+    }
+    weighing = Weighing(made.pool.things, made.framing, observer)
+    classes = np.array([weighing.evidence_class(s) for s in made.statements])
+    for name, left_out in (("without_ground", "ground_shape"), ("without_man_made", "man_made")):
+        out = classes == left_out
+        row[name] = UNDECIDED if out.all() else evidence.verdict(out)[0]
+    return row
 
 
-def resolved_by_asking(
-    fits: Fits, observer: Observer, rules: Rules, random: np.random.Generator
-) -> tuple[bool, bool]:
+def resolved_by_asking(made: Exercise, observer: Observer, random: np.random.Generator) -> tuple[bool, bool]:
     """Whether the best next question, and one drawn at random, decide an undecided exercise, and rightly.
 
     The answer is what a careful observer at the true place would say, one time in ten another.
     """
-    made = fits.made
-    weighing = Weighing(made.pool.things, made.framing, observer)
-    views = [made.pool.glances[k] for k in made.candidates]
-    table, _ = fits.tables(observer)
-    log_likelihood = table.without()
-    shares = np.exp(log_likelihood - log_likelihood.max())
+    pool = made.pool
+    evidence = gathered(made, observer)
+    weighing = Weighing(pool.things, made.framing, observer)
+    views = [pool.glances[k] for k in made.candidates]
+    shares = evidence.posterior().candidates
     shares = shares / shares.sum()
-    asked = [q for q in questions(views, weighing) if not any(is_answered(q, told) for told in fits.told)]
-    bits = [information(chances_of(q, views, weighing, table.directions()), shares) for q in asked]
+    asked = [
+        q for q in questions(views, weighing) if not any(is_answered(q, told) for told in made.statements)
+    ]
+    directions = evidence.table.directions()
+    bits = [information(chances_of(q, views, weighing, directions), shares) for q in asked]
     exact = Weighing(
-        made.pool.things, Framing.of(made.heading_deg, 0.5, 60.0, observer.picture_edge), observer.careful()
+        pool.things, Framing.of(made.heading_deg, 0.5, 60.0, observer.picture_edge), observer.careful()
     )
+    seen = pool.true_looker.look(made.stood, pool.things)
     results = []
     for question in (asked[int(np.argmax(bits))], asked[int(random.integers(len(asked)))]):
-        chances = answer_chances(question, made.pool.twins[made.true_place], exact) @ exact.framing.prior
+        chances = answer_chances(question, seen, exact) @ exact.framing.prior
         given = int(np.argmax(chances)) if random.random() < 0.9 else int(random.integers(len(chances)))
-        found = fits.with_one(observer, question.answers[given]).outcome(observer, rules)
-        results.append(bool(found["state"] == "decided" and found["right"]))
+        state, whole, _ = gathered(made, observer, (question.answers[given],)).verdict()
+        results.append(bool(state == DECIDED and whole.best == made.truth))
     return results[0], results[1]
 
 
-def study(pools: Sequence[Pool], each: int, observer: Observer, spoiler: Spoiler) -> pd.DataFrame:
-    """Every exercise weighed with all statements, without the ground's and without man-made features."""
-    rules = Rules()
-    rows = []
-    for number, pool in enumerate(pools):
-        random = np.random.default_rng(1_000 + number)
-        for _ in range(each):
-            made = exercise(pool, random, spoiler, observer)
-            weighing = Weighing(pool.things, made.framing, observer)
-            classes = [weighing.evidence_class(s) for s in made.statements]
-            fits = Fits.of(made, observer, made.statements)
-            row = fits.outcome(observer, rules)
-            for name, left_out in (("without_ground", "ground_shape"), ("without_man_made", "man_made")):
-                kept = [c != left_out for c in classes]
-                row[name] = fits.kept(kept).outcome(observer, rules)["state"] if any(kept) else "undecided"
-            row["best_question"], row["random_question"] = (
-                resolved_by_asking(fits, observer, rules, random)
-                if row["state"] == "undecided" and not row["missing"]
-                else (None, None)
-            )
-            rows.append(row)
-    return pd.DataFrame(rows)
+def rows_of(
+    pool: Pool, side: str, seed: int, each: int, observer: Observer, spoiler: Spoiler
+) -> Iterator[dict[str, Any]]:
+    """Every exercise of one ground, weighed."""
+    random = np.random.default_rng((seed, 1_000))
+    for number in range(each):
+        made = exercise(pool, random, spoiler, observer)
+        row: dict[str, Any] = {
+            "case": pool.ground,
+            "side": side,
+            "seed": seed,
+            "least": STATEMENTS,
+            "number": number,
+            "statements": len(made.statements),
+            "candidates": len(made.candidates),
+            "truth": "" if made.truth is None else made.truth,
+        }
+        row |= outcome(made, observer)
+        asks = row["state"] == UNDECIDED and made.truth is not None and number % ASKED_EVERY == 0
+        row["best_question"], row["random_question"] = (
+            resolved_by_asking(made, observer, random) if asks else ("", "")
+        )
+        yield row
 
 
-def figures(found: pd.DataFrame) -> dict[str, float]:
-    """What the study says, as shares."""
-    decided, missing = found[found["state"] == "decided"], found[found["missing"]]
-    present = found[~found["missing"]]
-    sure = found[(found["probability"] >= 0.9) & (found["probability"] < 0.99)]
-    asked = found[found["best_question"].notna()]
-    return {
-        "exercises": float(len(found)),
-        "statements": float(found["statements"].mean()),
-        "best_is_right": float(present["right"].mean()),
-        "decided": len(decided) / len(found),
-        "undecided": float((found["state"] == "undecided").mean()),
-        "wrong_of_decided": float((~decided["right"]).mean()),
-        "wrong_of_all": float((~decided["right"]).sum() / len(found)),
-        "stated_90_to_99": float(sure["probability"].mean()),
-        "right_90_to_99": float(sure["right"].mean()),
-        "number_90_to_99": float(len(sure)),
-        "none_found": float((missing["state"] == "none_fits").mean()),
-        "none_decided": float((missing["state"] == "decided").mean()),
-        "none_false": float((present["state"] == "none_fits").mean()),
-        "decided_without_ground": float((found["without_ground"] == "decided").mean()),
-        "decided_without_man_made": float((found["without_man_made"] == "decided").mean()),
-        "resolved_by_best_question": float(asked["best_question"].astype(float).mean()),
-        "resolved_by_random_question": float(asked["random_question"].astype(float).mean()),
-    }
-
-
-def main() -> None:
-    """Run the study and print it, a line a ground and one for all."""
-    each = int(sys.argv[1]) if len(sys.argv) > 1 else 125
-    shared, upland = Path(sys.argv[2]), Path(sys.argv[3])
-    pools = []
-    for ground in GROUNDS:
-        surface, features = surface_of(ground, upland if ground == "upland" else shared)
-        pools.append(pool_of(ground, surface, features, 160))
-        print(f"looked from {len(pools[-1].glances)} places of {ground}", file=sys.stderr)
-    found = study(pools, each, Observer(), Spoiler())
-    result = {ground: figures(part) for ground, part in found.groupby("ground")} | {"all": figures(found)}
-    print(json.dumps(result, indent=2))
-    if len(sys.argv) > 4:
-        found.to_csv(sys.argv[4], index=False)
+def main(arguments: list[str]) -> None:
+    """Run it; grounds that have rows already are not made again."""
+    shared, upland = Path(arguments[0]), Path(arguments[1])
+    ground, side = arguments[2:4]
+    first, last, each = (int(one) for one in arguments[4:7])
+    path = Path(arguments[7])
+    done = set()
+    if path.exists():
+        with path.open(newline="", encoding="utf-8") as file:
+            done = {(row["case"], row["side"], row["seed"]) for row in csv.DictReader(file)}
+    for seed in range(first, last):
+        if (ground, side, str(seed)) in done:
+            continue
+        with tempfile.TemporaryDirectory() as folder:
+            pair, features = ground_of(ground, side, seed, shared, upland)
+            pool = pool_of(pair, features, PLACES, Path(folder), seed)
+            rows = list(rows_of(pool, side, seed, each, Observer(), Spoiler()))
+        with path.open("a", newline="", encoding="utf-8") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            if file.tell() == 0:
+                writer.writeheader()
+            writer.writerows(rows)
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

@@ -6,42 +6,59 @@ are wider than what docs/verdict.md reports of 500 exercises, as befits fewer.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 from pyproj import CRS
 
-from hillsight.ground.grid import Grid, Surface
 from hillsight.plan.observer import Observer
-from relocation_pools import pool_of, surface_of
-from relocation_simulation import Spoiler, figures, study
+from relocation_pools import ground_of, pool_of
+from relocation_simulation import Spoiler, rows_of
+from second_observer_grounds import Pair, field
+from second_observer_sight import Ground
 from shared_data import shared_file
+from study_report import Rows, summary
 from terrains import fractal
 
 
 @pytest.fixture(scope="module")
-def made_pool():
-    posts = 301
+def made_pool(tmp_path_factory):
+    posts = 401
     height_m = fractal(posts, posts, seed=5, relief_m=500.0).astype(np.float32)
-    grid = Grid(CRS(27700), 300_000.0, 700_000.0, 20.0, 20.0, posts, posts)
-    return pool_of("made", Surface(grid, height_m), None, 40)
+    error = field(height_m.shape, 20.0, 60.0, np.random.default_rng(1))
+    model = Ground(height_m, 20.0, 300_000.0, 708_000.0)
+    truth = Ground((height_m + 2.0 * error).astype(np.float32), 20.0, 300_000.0, 708_000.0)
+    pool = pool_of(Pair("made", truth, model, CRS(27700)), None, 30, tmp_path_factory.mktemp("pool"))
+    return replace(pool, effort={"draws": 4, "elsewhere": 60})
+
+
+def table_of(pool, each: int) -> pd.DataFrame:
+    found = pd.DataFrame(list(rows_of(pool, "made", 1, each, Observer(), Spoiler())))
+    found["truth"] = pd.to_numeric(found["truth"])
+    return found
 
 
 def test_verdicts_on_made_ground_are_as_right_as_they_are_sure(made_pool) -> None:
-    found = study([made_pool], 40, Observer(), Spoiler())
-    result = figures(found)
-    assert result["best_is_right"] > 0.6  # chance is 0.31 with two to five candidates
-    assert result["wrong_of_all"] <= 0.05
-    assert result["decided_without_ground"] < 0.5 * result["decided"]
+    found = table_of(made_pool, 6)
+    result = summary(Rows.of(found))
+    assert result["best_right"] > 0.5  # chance is 0.31 with two to five candidates
+    assert result["bits"] > 0.3
+    assert result["wrong_number"] <= 1
+    # What is said of the ground decides, if anything does.
+    assert (found["without_ground"] == "decided").sum() <= (found["state"] == "decided").sum() / 2
 
 
 @pytest.mark.slow
-def test_the_real_grounds() -> None:
-    pools = []
-    for ground in ("highlands", "tujunga", "jacksboro"):
-        folder = shared_file("osterrain50_nn.tif").parent
-        pools.append(pool_of(ground, *surface_of(ground, folder), 60))
-    result = figures(study(pools, 30, Observer(), Spoiler()))
-    assert result["best_is_right"] > 0.7
-    assert result["wrong_of_all"] <= 0.05
-    assert result["decided_without_ground"] < 0.5 * result["decided"]
-    assert result["decided_without_man_made"] > 0.7 * result["decided"]
+def test_the_real_grounds(tmp_path) -> None:
+    folder = shared_file("osterrain50_highlands.tif").parent
+    found = []
+    for ground in ("highlands", "jacksboro"):
+        pair, features = ground_of(ground, "west", 3, folder, tmp_path)
+        found.append(table_of(pool_of(pair, features, 60, tmp_path), 6))
+    table = pd.concat(found, ignore_index=True)
+    result = summary(Rows.of(table))
+    assert result["best_right"] > 0.5
+    assert result["wrong_number"] <= 1
+    assert (table["without_ground"] == "decided").sum() <= (table["state"] == "decided").sum() / 2
