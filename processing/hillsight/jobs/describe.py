@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from hillsight.errors import CallError, StationError
+from hillsight.ground.stations import Station
 from hillsight.jobs.inputs import opened
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import named_files, provenance_of, write_text
@@ -16,7 +19,9 @@ from hillsight.jobs.results import Result
 from hillsight.jobs.scene import direction_deg
 from hillsight.jobs.views import look, looking_words
 from hillsight.layers.atomic import check_place
-from hillsight.plan.relocation.describing import describe_view
+from hillsight.plan.relocation.describing import describe_view, most_telling
+from hillsight.plan.relocation.reference_places import PlacesAbout
+from hillsight.plan.sighting.file import MOST_STATEMENTS
 from hillsight.plan.sighting.template import write_sighting
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.statement import Picture, Sighting
@@ -24,8 +29,14 @@ from hillsight.plan.statement import Picture, Sighting
 if TYPE_CHECKING:
     from collections.abc import Set
 
+    from hillsight.jobs.views import Looked
+    from hillsight.plan.look.glance import Glance
+
 #: How well the direction is known to whoever reads the sighting, degrees.
 _GIVE_OR_TAKE_DEG = 10.0
+
+#: Places round about against which it is reckoned what a statement tells, and how far off they lie.
+_OTHERS, _ABOUT_M = 40, 1_500.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -67,6 +78,7 @@ def describe(
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
+    statements: int = 10,
     out: str | Path | None = None,
     listener: Listener = SILENT,
 ) -> Description:
@@ -83,6 +95,7 @@ def describe(
     landforms : True to read them, a GeoPackage that ``landforms`` wrote, or its frames
     looks : a point of the compass or true degrees; needed
     width : of the view, degrees
+    statements : how many at most, the most telling first
     out : sighting file to write
     listener : hears of progress and notes
 
@@ -106,6 +119,12 @@ def run_describe(request: DescribeRequest, listener: Listener = SILENT) -> Descr
             remedy="Give a point of the compass or degrees",
             parameters=("looks",),
         )
+    if not 1 <= request.statements <= MOST_STATEMENTS:
+        raise CallError(
+            f"{request.statements:,} statements cannot be written",
+            remedy=f"Give a number from 1 to {MOST_STATEMENTS}",
+            parameters=("statements",),
+        )
     notes: list[str] = []
 
     def tell(text: str) -> None:
@@ -119,9 +138,15 @@ def run_describe(request: DescribeRequest, listener: Listener = SILENT) -> Descr
                 remedy="Give one place, or a file of one point",
                 parameters=("at", "stations"),
             )
-        looked = look(request, inputs, listener, tell)
+        looked = look(request, inputs, listener, tell, _ABOUT_M)
         glance, weighing = looked.glances[0], looked.weighing
-        statements = describe_view(glance, weighing)
+        statements = most_telling(
+            describe_view(glance, weighing),
+            glance,
+            _others(inputs.stations[0], looked),
+            weighing,
+            request.statements,
+        )
         picture = Picture(
             title=f"{glance.label}, {looking_words(looks_deg)}",
             looks_deg=looks_deg,
@@ -153,3 +178,15 @@ def _prose(sighting: Sighting, named: Set[str]) -> str:
         unsure = "" if statement.sure in ("sure", "certain") else " (not sure)"
         lines.append(f"- {clause[0].upper()}{clause[1:]}{unsure}.")
     return "\n".join(lines)
+
+
+def _others(station: Station, looked: Looked) -> list[Glance]:
+    """Looks from places round about."""
+    looker = looked.looker
+    surface = looker.surface(station.easting_m, station.northing_m)
+    place = np.array([station.easting_m]), np.array([station.northing_m])
+    strewn, _ = PlacesAbout(surface, *place, _ABOUT_M, 100.0).strewn(_OTHERS)
+    return [
+        looker.look(Station("", None, float(east), float(north), None, ""), looked.weighing.things)
+        for east, north in strewn
+    ]

@@ -263,6 +263,7 @@ class CompareRequest(PlacesAndThings, OneView):
 
 @dataclass(frozen=True, kw_only=True)
 class DescribeRequest(PlacesAndThings, OneView):
-    """The sighting of a view."""
+    """The sighting of a view, of so many statements."""
 
+    statements: int
     out: Path | None

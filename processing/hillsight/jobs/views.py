@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.listener import Listener
     from hillsight.jobs.requests import CompareRequest, DescribeRequest, OneView
     from hillsight.plan.look.glance import Glance
+    from hillsight.plan.look.looking import Looker
 
 #: How well the direction of a view asked for is known, degrees: it is as told.
 SPREAD_DEG = 0.5
@@ -27,10 +28,11 @@ SPREAD_DEG = 0.5
 
 @dataclass(frozen=True, eq=False)
 class Looked:
-    """What is seen from each station, and what statements about it are weighed with."""
+    """What is seen from each station, and what statements about it are weighed with; and who looked."""
 
     glances: list[Glance]
     weighing: Weighing
+    looker: Looker
 
 
 def framing_of(request: OneView, observer: Observer) -> Framing:
@@ -59,10 +61,11 @@ def look(
     inputs: Inputs,
     listener: Listener,
     tell: Callable[[str], None],
+    margin_m: float = 0.0,
 ) -> Looked:
     """Look from every station.
 
-    tell : hears the notes
+    tell : hears the notes; margin_m : how far about the stations others may be looked from
 
     Raises
     ------
@@ -71,11 +74,11 @@ def look(
     observer = Observer()
     framing = framing_of(request, observer)
     say_if_compiling(listener)
-    scene = scene_of(request, inputs, observer, margin_m=0.0)
+    scene = scene_of(request, inputs, observer, margin_m=margin_m)
     for text in scene.notes:
         tell(text)
     spacing_m = 2 * min(inputs.terrain.spacing_x_m, inputs.terrain.spacing_y_m)
     things = Things.of(scene.things, spacing_m)
     with listener.work("looking") as advance:
         glances = scene.looker.look_all(inputs.stations, things, advance)
-    return Looked(glances, Weighing(things, framing, observer))
+    return Looked(glances, Weighing(things, framing, observer), scene.looker)

@@ -18,6 +18,14 @@ from hillsight.scripts.running import script
 @relocation_options.places_and_things
 @relocation_options.view
 @trust_options.terrain_errors
+@click.option(
+    "--statements",
+    type=click.INT,
+    metavar="NUMBER",
+    default=10,
+    show_default=True,
+    help="How many to write at most, the most telling first.",
+)
 @click.option("--prose", is_flag=True, help="Print it as sentences instead.")
 @click.option("--out", type=options.PATH, metavar="FILE.toml", help="Write it here instead of printing it.")
 @options.quiet

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import textwrap
 from typing import TYPE_CHECKING
 
 from hillsight.plan.relocation.summary import times_words
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from hillsight.plan.verdict import Argument, Change, Fact, Verdict, Weighed
 
 #: What a terminal has room for: candidates told one by one, arguments, letters of a line and of a label.
-_CANDIDATES, _ARGUMENTS, _LINE_LENGTH, _LABEL_LENGTH = 4, 3, 400, 60
+_CANDIDATES, _ARGUMENTS, _LABEL_LENGTH = 4, 3, 60
 
 #: From how much agreement a fact fits a statement well, and in part.
 FITS_FROM, FITS_PARTLY_FROM = 0.67, 0.33
@@ -162,15 +161,7 @@ def summary_lines(verdict: Verdict) -> list[str]:
         lines.append(f"Against it: {against[0].number}. {against[0].sentence}")
     lines += [line for line in (_changing(verdict), _asking(verdict)) if line]
     lines.append("The terrain model leaves out trees, walls and buildings: check on the ground.")
-    return [_cut(plain(line)) for line in lines]
-
-
-def _cut(line: str) -> str:
-    """A line no longer than a terminal has room for, cut between words where it can be."""
-    if len(line) <= _LINE_LENGTH:
-        return line
-    short = textwrap.shorten(line, _LINE_LENGTH, placeholder=" …")
-    return short if len(short) > _LINE_LENGTH // 2 else plain(line, _LINE_LENGTH)
+    return [plain(line) for line in lines]
 
 
 def _chances(verdict: Verdict) -> str:
@@ -196,16 +187,12 @@ def _changing(verdict: Verdict) -> str:
 
 
 def _asking(verdict: Verdict) -> str:
-    """The best question, and as many of the others as there is room for."""
+    """The best question, with what would be answered from either place, and the others."""
     if verdict.state != "undecided" or not verdict.questions:
         return ""
-    question = verdict.questions[0]
-    expected = "; ".join(f"from {plain(label)} {plain(answer)}" for label, answer in question.expected)
-    line = f"Look next: {question.text} ({question.part}){f': {expected}' if expected else ''}"
-    lead = ". Or, if that cannot be told: "
-    for other in verdict.questions[1:]:
-        longer = f"{line}{lead}{other.text}"
-        if len(longer) > _LINE_LENGTH:
-            break
-        line, lead = longer, " "
+    question, *others = verdict.questions
+    expected = "; ".join(f"from {plain(label)}, {plain(answer)}" for label, answer in question.expected)
+    line = f"Look next: {question.text}{f' Expected {expected}.' if expected else ''}"
+    if others:
+        line += f" Or, if that cannot be told: {' '.join(other.text for other in others)}"
     return line
