@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     from hillsight.plan.statement import Sighting, Statement
 
 
+NONE_OF_THESE = "none of these"
+"""What the answer that is no candidate is called."""
+
+
 @dataclass(frozen=True)
 class Fact:
     """What a place shows of a matter that a statement or question is about.
@@ -126,6 +130,7 @@ class Verdict:
     headline : the verdict in a sentence; summary : a few more
     cautions : plain sentences
     decide_from : probability from which a candidate was decided for
+    argued_against : the answer that the likeliest candidate is argued against, which may be none of these
     """
 
     state: str
@@ -139,6 +144,7 @@ class Verdict:
     questions: tuple[NextQuestion, ...] = ()
     cautions: tuple[str, ...] = field(default=())
     decide_from: float = 0.95
+    argued_against: str = NONE_OF_THESE
 
     @property
     def best(self) -> Weighed:

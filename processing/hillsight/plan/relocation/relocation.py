@@ -16,7 +16,7 @@ from hillsight.plan.relocation.gathering import gather
 from hillsight.plan.relocation.next_questions import next_questions
 from hillsight.plan.relocation.summary import cautions, headline
 from hillsight.plan.relocation.variations import Variations
-from hillsight.plan.verdict import Verdict, Weighed
+from hillsight.plan.verdict import NONE_OF_THESE, Verdict, Weighed
 from hillsight.plan.weighing.statements import Weighing
 from hillsight.words.angles import signed_deg
 
@@ -127,8 +127,9 @@ def relocate(
     state, whole, trusted = evidence.verdict()
     order = np.argsort(-whole.candidates, kind="stable")
     second = int(order[1])
-    # None of these may be the runner-up, or the likeliest of all.
-    rival = second if state != NONE_FITS and whole.candidates[second] >= whole.none else None
+    # While nothing is decided none of these may be the runner-up, or the likeliest of all.
+    by_none = state == NONE_FITS or (state == UNDECIDED and whole.none > whole.candidates[second])
+    rival = None if by_none else second
     argued = arguments(statements, glances, weighing, evidence, whole.best, rival) if few else []
     verdict = Verdict(
         state,
@@ -140,6 +141,7 @@ def relocate(
         "",
         cautions=(*_elsewhere_words(state, gathered), *cautions(sighting, glances, weighing)),
         decide_from=setting.rules.decide_from,
+        argued_against=NONE_OF_THESE if rival is None else stations[rival].label,
     )
     verdict = replace(verdict, headline=headline(verdict))
     if few:

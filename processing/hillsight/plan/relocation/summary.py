@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
+from hillsight.plan.verdict import NONE_OF_THESE
 from hillsight.words.quantities import probability_words
 
 if TYPE_CHECKING:
@@ -23,8 +24,6 @@ MOST_TIMES = 100.0
 
 #: A factor is rounded to one of these times a power of ten.
 _ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
-
-NONE_OF_THESE = "none of these"
 
 
 def times_words(times: float) -> str:

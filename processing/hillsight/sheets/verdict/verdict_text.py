@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _CANDIDATES, _ARGUMENTS, _LABEL_LENGTH = 4, 3, 60
 
 #: From how much agreement a fact fits a statement well, and in part.
-FITS_FROM, FITS_PARTLY_FROM = 0.67, 0.33
+FITS_FROM, FITS_PARTLY_FROM = 0.5, 0.25
 
 LIMITS = (
     "The terrain model leaves out trees, walls and buildings, and is wrong by metres in places; what is seen "
@@ -58,12 +58,10 @@ def odds_words(times: float) -> str:
 
 def argument_words(one: Argument, verdict: Verdict) -> str:
     """What an argument does, with its odds."""
-    best, other = plain(verdict.best.station), verdict.next
+    best, rival = plain(verdict.best.station), plain(verdict.argued_against)
     role = ROLE_WORDS[one.role]
     if one.role == "tells_nothing" or not one.times > 0:
         return role
-    none = other is None or verdict.state == "none_fits"
-    rival = "a place that is none of these" if none or other is None else plain(other.station)
     if one.times >= 1:
         return f"{role}: {odds_words(one.times)} for {best} against {rival}"
     return f"{role}: {odds_words(1 / one.times)} for {rival} against {best}"
@@ -73,7 +71,7 @@ def fits_words(fact: Fact) -> str:
     """How well a fact fits its statement."""
     if fact.agrees != fact.agrees:
         return "not weighed"
-    if fact.agrees >= FITS_FROM:
+    if fact.agrees > FITS_FROM:
         return "fits"
     return "fits in part" if fact.agrees >= FITS_PARTLY_FROM else "does not fit"
 
