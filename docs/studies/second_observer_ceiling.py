@@ -133,7 +133,8 @@ def _pictures(told_deg: float, random: np.random.Generator) -> Draws:
     """Directions evenly over their distribution about the one told, each with its own width and level."""
     even = (np.arange(PICTURES) + random.random(PICTURES)) / PICTURES
     off_deg = -np.sign(even - 0.5) * TOLD_DEG / np.sqrt(2.0) * np.log(1.0 - 2.0 * np.abs(even - 0.5))
-    return Draws.of((told_deg + off_deg) % 360.0, random)
+    # Farther out no ray is looked along.
+    return Draws.of((told_deg + np.clip(off_deg, -75.0, 75.0)) % 360.0, random)
 
 
 def _elsewhere(made: Exercise, random: np.random.Generator) -> list[Floats]:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from second_observer_grounds import Pair
     from second_observer_map import Sheet
     from second_observer_sight import Ground
+    from second_observer_view import View
     from second_observer_words import Saying
 
     Floats = NDArray[np.float64]
@@ -60,6 +61,7 @@ def exercise_of(pair: Pair, sheet: Sheet, statements: tuple[int, int], seed: tup
     statements : the fewest and the most of them
     """
     random = np.random.default_rng(seed)
+    # A direction to sort places by; the picture looks about there, where there is something to see.
     heading_deg = float(random.uniform(0.0, 360.0))
     anchor = on_land(pair.truth, pair.truth.middle_m, 0.0, 2_500.0, random)
     sought = np.array(
@@ -81,12 +83,20 @@ def exercise_of(pair: Pair, sheet: Sheet, statements: tuple[int, int], seed: tup
     off_m, turn = random.uniform(5.0, 25.0), random.uniform(0, 2 * np.pi)
     stood = true_m[0] + off_m * np.sin(turn), true_m[1] + off_m * np.cos(turn)
     view = look(pair.truth, *stood, float(random.uniform(1.4, 1.8)), sheet)
-    draws = Draws.of(np.array([heading_deg]), random)
+    draws = Draws.of(np.array([_towards_something(view, heading_deg, random)]), random)
     wanted = int(random.integers(statements[0], statements[1] + 1))
     chosen = choose(may_say(view, sheet, draws), wanted, random)
     said = tuple((saying, *answer(saying, view, draws, random)) for saying in chosen)
-    told_deg = (heading_deg + random.laplace(0.0, TOLD_DEG / np.sqrt(2.0))) % 360.0
+    told_deg = (draws.heading_deg[0] + random.laplace(0.0, TOLD_DEG / np.sqrt(2.0))) % 360.0
     return Exercise(pair, sheet, places, truth, (true_m[0], true_m[1]), float(told_deg), said)
+
+
+def _towards_something(view: View, heading_deg: float, random: np.random.Generator) -> float:
+    """Of four directions that in which most things show."""
+    tried = (heading_deg + np.array([0.0, *random.uniform(-120.0, 120.0, 3)])) % 360.0
+    off = (view.things.bearing_deg[None, :] - tried[:, None] + 180.0) % 360.0 - 180.0
+    show = ((np.abs(off) < 28.0) * view.things.shown[None, :]).sum(axis=1)
+    return float(tried[int(np.argmax(show))])
 
 
 def exercises(pair: Pair, count: int, statements: tuple[int, int], seed: int) -> list[Exercise]:

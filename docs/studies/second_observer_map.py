@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-#: Things are mapped so far about the middle of a window, in eastings and in northings.
-MAPPED_WITHIN_M = 6_000.0
+#: Tops are mapped so far about the middle of a window, in eastings and in northings, and all else so far.
+TOPS_WITHIN_M, MAPPED_WITHIN_M = 9_000.0, 6_000.0
 
 #: Kinds with their classes of evidence and how high they stand above the ground, metres.
 _KINDS = {
@@ -35,6 +35,9 @@ _KINDS = {
     "stream": ("water", 0.0),
     "wall": ("man_made", 1.3),
 }
+
+#: A top's upper part lies so far about it.
+_UPPER_PART_M = 100.0
 
 #: Most samples of one thing.
 _MOST_SAMPLES = 12
@@ -84,8 +87,9 @@ class Sheet:
 
 def sheet_of(ground: Ground, crs: Any, random: np.random.Generator) -> Sheet:
     """Map the middle of some ground."""
-    middle_row, middle_column = ground.at(*ground.middle_m)
-    half = int(MAPPED_WITHIN_M / ground.spacing_m)
+    middle = ground.middle_m
+    middle_row, middle_column = ground.at(*middle)
+    half = int(TOPS_WITHIN_M / ground.spacing_m)
     top, left = max(int(middle_row) - half, 0), max(int(middle_column) - half, 0)
     window = ground.height_m[top : top + 2 * half + 1, left : left + 2 * half + 1].astype(np.float64)
     window = np.where(np.isnan(window), np.nanmin(window) - 1.0, window)
@@ -118,16 +122,21 @@ def sheet_of(ground: Ground, crs: Any, random: np.random.Generator) -> Sheet:
             if not any(outline.intersects(shape) for outline in lochs):
                 found.append((kind, shape))
     found += [("wall", line) for line in _walls(ground, random)]
-    return _sampled(found, ground, crs)
+    near = shapely.box(*(v - MAPPED_WITHIN_M for v in middle), *(v + MAPPED_WITHIN_M for v in middle))
+    found = [one for one in found if one[0] == "summit" or near.intersects(one[1])]
+    return _sampled(found, crs)
 
 
-def _sampled(found: list[tuple[str, Any]], ground: Ground, crs: Any) -> Sheet:
+def _sampled(found: list[tuple[str, Any]], crs: Any) -> Sheet:
     places, counts, numbers, names, wide = [], [], {}, [], []
     for kind, shape in found:
         numbers[kind] = numbers.get(kind, 0) + 1
         names.append(f"{kind.capitalize()} {numbers[kind]}")
         if shape.geom_type == "Point":
-            taken = np.array([[shape.x, shape.y]])
+            # A hill is known by its upper part, if its very top is hidden by its own shoulder.
+            beside_m = _UPPER_PART_M if kind == "summit" else 0.0
+            around = [(0, 0), (1, 0), (0, 1), (-1, 0), (0, -1)] if beside_m else [(0, 0)]
+            taken = np.array([shape.x, shape.y]) + beside_m * np.array(around)
         elif shape.geom_type == "LineString":
             n = int(np.clip(shape.length / 100.0, 3, _MOST_SAMPLES))
             taken = shapely.get_coordinates(
@@ -160,14 +169,14 @@ def _sampled(found: list[tuple[str, Any]], ground: Ground, crs: Any) -> Sheet:
 
 
 def _tops_and_saddles(height_m: Floats) -> tuple[tuple[Any, Any], tuple[Any, Any]]:
-    """Rows and columns of tops that stand 30 m or more above their saddles, and of those saddles."""
+    """Rows and columns of tops that stand 25 m or more above their saddles, and of those saddles."""
     smooth = ndimage.gaussian_filter(height_m, 0.7)
     order = np.argsort(-smooth, axis=None).astype(np.int64)
     top, key = _islands(smooth.ravel(), order, smooth.shape[1])
     drop = np.where(key >= 0, smooth.ravel()[top] - smooth.ravel()[key], 1e9)
-    kept = np.flatnonzero(drop >= 30.0)
-    kept = kept[np.argsort(-drop[kept])][:28]
-    saddles = key[kept][key[kept] >= 0][:14]
+    kept = np.flatnonzero(drop >= 25.0)
+    kept = kept[np.argsort(-drop[kept])][:60]
+    saddles = key[kept][key[kept] >= 0][:30]
     return np.divmod(top[kept], smooth.shape[1]), np.divmod(saddles, smooth.shape[1])
 
 
@@ -224,7 +233,7 @@ def _lochs(height_m: Floats, place: Any, spacing_m: float) -> list[Any]:
         found.append(
             shapely.simplify(outline.convex_hull if outline.geom_type != "Polygon" else outline, 25.0)
         )
-    return sorted(found, key=shapely.area)[-8:]
+    return sorted(found, key=shapely.area)[-10:]
 
 
 def _courses(height_m: Floats, spacing_m: float, least_m2: float) -> list[list[tuple[int, int]]]:
@@ -245,7 +254,7 @@ def _courses(height_m: Floats, spacing_m: float, least_m2: float) -> list[list[t
         falls = smooth.ravel()[line[0]] - smooth.ravel()[line[-1]]
         if len(line) * spacing_m >= 500.0 and falls >= 40.0:
             lines.append([(k // smooth.shape[1], k % smooth.shape[1]) for k in line])
-    return sorted(lines, key=len)[-24:]
+    return sorted(lines, key=len)[-40:]
 
 
 @numba.njit(cache=True)

@@ -99,7 +99,7 @@ def _of_things(view: View, sheet: Sheet, draws: Draws) -> list[Saying]:
     named = [k for k in chosen if kinds[k] in ("summit", "saddle", "loch")]
     for one, other in itertools.combinations(named[:5], 2):
         is_words = ("left of", "right of", "in front of", "behind")
-        found.append(Saying("relation", "anywhere", "is", is_words, (one, other), weight=0.35))
+        found.append(Saying("relation", "anywhere", "is", is_words, (one, other), weight=0.5))
         found.append(Saying("angle", "anywhere", "degrees", DEGREES, (one, other), weight=0.06))
     for three in itertools.combinations([k for k in chosen if kinds[k] == "summit"][:4], 3):
         every = tuple(itertools.permutations(range(3)))

@@ -94,7 +94,7 @@ def _things(seen: Samples, sheet: Sheet) -> Things:
         plain = share > 0.5
         span = off[plain] if plain.any() else off
         if kinds[k] == "summit":
-            chance = float(share[0]) * float(student(np.log(_TOPS_WITHIN_M / away_m[0]), 0.35))
+            chance = float(share.max()) * float(student(np.log(_TOPS_WITHIN_M / away_m[0]), 0.35))
         else:
             # The smaller side of what shows; a line is as wide as it is, an area is foreshortened.
             nearest_m = float(away_m[plain].min() if plain.any() else away_m.min())
