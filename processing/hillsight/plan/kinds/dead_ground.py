@@ -90,11 +90,7 @@ def fact(case: Case) -> Fact:
         figure, unit, word = (length_m if np.isfinite(length_m) else None), "m on the grid", extent.stated
     if "beyond" in values:
         again = likeliest_word(case, fit, "beyond", (*SLOPES, "nothing"))
-
-        def shows(one: str) -> str:
-            return "does not show again" if one == "nothing" else f"shows again and {runs(one)}"
-
-        clause = f"the ground behind the brow {again.told(shows)}"
+        clause = _again_words(again)
         figure, unit = None, ""
         if again.word != "nothing":
             slopes = glance.again_deg[at]
@@ -117,18 +113,30 @@ def _extent_words(extent: Likeliest) -> str:
     return f"{' or '.join(words)} (hard to tell) is"
 
 
+def _again_words(again: Likeliest) -> str:
+    """What shows again, and how it runs."""
+    if again.plain:
+        return "nothing shows again" if again.word == "nothing" else f"what shows again {runs(again.word)}"
+    two = [runs(one) for one in (again.word, again.other) if one != "nothing"]
+    if len(two) < 2:
+        return f"nothing shows again, or what does {two[0]}: hard to tell"
+    return f"what shows again {' or '.join(two)}: hard to tell"
+
+
 def sentence(statement: Statement, nouns: Nouns) -> str:
     """How much ground is out of view, and how it runs where it shows again."""
     values, where = statement.values, in_part(statement.part)
     beyond = values.get("beyond")
-    shows = "" if beyond is None else "nothing shows" if beyond == "nothing" else f"the ground {runs(beyond)}"
+    again = (
+        "nothing shows again" if beyond == "nothing" else f"what shows again {runs(beyond)}" if beyond else ""
+    )
     if "extent_m" in values:
         hidden = f"some {values['extent_m']:.10g} m of ground are out of view"
     elif "extent" in values:
         hidden = f"{_OUT_OF_VIEW[values['extent']]} out of view"
     else:
-        return f"{where}{shows} behind the brow"
-    return f"{where}{hidden}{f' and {shows} beyond it' if shows else ''}"
+        return f"{where}{again.replace('again', 'again behind the brow', 1)}"
+    return f"{where}{hidden}{f', and {again}' if again else ''}"
 
 
 def excludes(one: Statement, other: Statement, things: NamedThings) -> str:
