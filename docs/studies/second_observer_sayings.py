@@ -19,7 +19,16 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 #: Most statements of one kind about one picture, and most about one thing.
-_MOST_OF_KIND = {"brow": 3, "dead_ground": 2, "skyline": 2, "seen": 3, "order": 1, "angle": 1, "bearing": 1}
+_MOST_OF_KIND = {
+    "brow": 4,
+    "dead_ground": 3,
+    "skyline": 3,
+    "seen": 3,
+    "height": 3,
+    "order": 1,
+    "angle": 1,
+    "bearing": 1,
+}
 
 
 def may_say(view: View, sheet: Sheet, draws: Draws) -> list[Saying]:
