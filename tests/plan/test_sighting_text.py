@@ -221,15 +221,15 @@ NAMES = ("raven crag", "Dove Crag")
         (
             "dead_ground",
             {"part": "middle", "extent": "much", "beyond": "rises steeply"},
-            "in the middle much ground is out of view and the ground rises steeply beyond it",
+            "in the middle much ground is out of view, and what shows again rises steeply",
         ),
         ("dead_ground", {"extent": "none"}, "no ground is out of view"),
         (
             "dead_ground",
             {"extent_m": 40, "beyond": "nothing"},
-            "some 40 m of ground are out of view and nothing shows beyond it",
+            "some 40 m of ground are out of view, and nothing shows again",
         ),
-        ("dead_ground", {"beyond": "level"}, "the ground runs level behind the brow"),
+        ("dead_ground", {"beyond": "level"}, "what shows again behind the brow runs level"),
         ("seen", {"what": "wall", "seen": False, "within_m": 500}, "no wall is seen within 500 m"),
         ("seen", {"what": "walls", "seen": False, "part": "left"}, "on the left no walls are seen"),
         ("seen", {"what": "outcrop"}, "an outcrop is seen"),
