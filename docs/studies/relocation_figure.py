@@ -28,10 +28,8 @@ def draw(table: pd.DataFrame, path: str) -> None:
         ("none", "#d98e4a", 0.004, "none of them"),
     ):
         bins = reliability(rows, of)
-        reach = np.abs(bins[["low", "high"]].to_numpy().T - bins["right"].to_numpy())
-        left.errorbar(
-            bins["stated"] + aside, bins["right"], yerr=reach, fmt="o", color=colour, capsize=3, label=name
-        )
+        left.fill_between(bins["stated"], bins["low"], bins["high"], color=colour, alpha=0.15, linewidth=0)
+        left.plot(bins["stated"] + aside, bins["right"], "o", color=colour, label=name)
     left.set(xlim=(-0.02, 1.02), ylim=(-0.02, 1.02), xlabel="probability stated", ylabel="share of them true")
     left.set_title("As right as they are sure?", loc="left")
     left.legend(loc="upper left", frameon=False, fontsize=9)

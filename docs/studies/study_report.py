@@ -2,14 +2,14 @@
 
     python docs/studies/study_report.py NAME=ROWS.csv [NAME=ROWS.csv ...]
 
-Every row is an exercise with probabilities of its candidates and of none of them. Exercises without their
-place are more of the rows than of the prior; all figures but those said to be of one sort are reweighted to
-the prior that was told.
+Every row is an exercise with probabilities of its candidates and of none of them. In three exercises of ten
+the place is none of the candidates, while the weighing is told two. Shares are therefore weighted to what was
+told. Where probabilities are tested, they are first brought to three in ten by Bayes' rule, and nothing is
+weighted.
 """
 
 from __future__ import annotations
 
-import itertools
 import json
 import sys
 from dataclasses import dataclass
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-NONE_PRIOR = 0.2
+#: Probability of none of the candidates that the weighing is told, and share of exercises where it is so.
+NONE_PRIOR, MISSING = 0.2, 0.3
 
 #: Edges of the bands of stated probabilities.
 BANDS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0)
@@ -36,7 +37,7 @@ class Rows:
 
     stated : of each its (c + 1,) probabilities, none last
     truth : which of them is true
-    weight : (n,) of each exercise, 1 on average
+    weight : (n,) of each exercise, some 1 on average
     """
 
     table: pd.DataFrame
@@ -55,11 +56,17 @@ class Rows:
             [len(p) - 1 if pd.isna(t) else int(t) for p, t in zip(stated, table["truth"], strict=True)]
         )
         missing = table["truth"].isna().to_numpy()
-        share = missing.mean()
-        weight = np.ones(len(table))
-        if 0 < share < 1:
-            weight = np.where(missing, NONE_PRIOR / share, (1.0 - NONE_PRIOR) / (1.0 - share))
+        weight = np.where(missing, NONE_PRIOR / MISSING, (1.0 - NONE_PRIOR) / (1.0 - MISSING))
         return cls(table.reset_index(drop=True), stated, truth, weight)
+
+    @property
+    def as_sampled(self) -> list[Floats]:
+        """What would have been stated, had the weighing been told how many places are missing."""
+        odds = [
+            np.append(p[:-1] * (1 - MISSING) / (1 - NONE_PRIOR), p[-1] * MISSING / NONE_PRIOR)
+            for p in self.stated
+        ]
+        return [p / p.sum() for p in odds]
 
     def part(self, chosen: Any) -> Rows:
         """Some of the exercises, weighted anew."""
@@ -73,29 +80,27 @@ def bits(stated: Floats, truth: int) -> float:
     return float(np.log2(max(stated[truth], 1e-9) / prior))
 
 
-def spiegelhalter(stated: Floats, came_true: NDArray[np.bool_], weight: Floats) -> float:
+def spiegelhalter(stated: Floats, came_true: NDArray[np.bool_]) -> float:
     """Spiegelhalter's z: how far the Brier score is from what the stated chances make one expect.
 
     Source: Spiegelhalter 1986, Stat. Med. 5, from memory. Normal with mean 0 and variance 1 where all chances
     are true.
     """
     p, hit = np.clip(stated, 1e-9, 1 - 1e-9), came_true.astype(float)
-    top = (weight * (hit - p) * (1 - 2 * p)).sum()
-    return float(top / np.sqrt((weight**2 * (1 - 2 * p) ** 2 * p * (1 - p)).sum()))
+    return float(((hit - p) * (1 - 2 * p)).sum() / np.sqrt(((1 - 2 * p) ** 2 * p * (1 - p)).sum()))
 
 
-def grouped(stated: list[Floats], truth: NDArray[np.int64], weight: Floats) -> float:
+def grouped(stated: list[Floats], truth: NDArray[np.int64]) -> float:
     """The same for the candidates of an exercise together, of which at most one is true.
 
     The variance is that of one draw from each exercise's own probabilities.
     """
     top, variance = 0.0, 0.0
-    for p, true, w in zip(stated, truth, weight, strict=True):
-        score = 1.0 - 2.0 * p[:-1]  # what the Brier score loses if it is this candidate
-        score = np.append(score, 0.0)
-        expected = float((p * score).sum())
-        top += w * (score[true] - expected)
-        variance += w**2 * float((p * score**2).sum() - expected**2)
+    for p, true in zip(stated, truth, strict=True):
+        gain = np.append(1.0 - 2.0 * p[:-1], 0.0)
+        expected = float((p * gain).sum())
+        top += gain[true] - expected
+        variance += float((p * gain**2).sum() - expected**2)
     return float(top / np.sqrt(max(variance, 1e-12)))
 
 
@@ -111,10 +116,11 @@ def summary(rows: Rows) -> dict[str, float]:
     state = rows.table["state"].to_numpy()
     decided = state == "decided"
     wrong = decided & ~right
-    stated_best = np.array([p[b] for p, b in zip(rows.stated, best, strict=True)])
     none = np.array([p[-1] for p in rows.stated])
-    # Wrong ones among the decided against what was stated of them: one-sided, exact where weights are alike.
-    expected = float((1.0 - stated_best[decided]).mean()) if decided.any() else np.nan
+    sampled = rows.as_sampled
+    sampled_best = np.array([p[b] for p, b in zip(sampled, best, strict=True)])
+    # Wrong ones among the decided against what was stated of them, one-sided.
+    expected = float((1.0 - sampled_best[decided]).mean()) if decided.any() else np.nan
     test = (
         stats.binomtest(
             int(wrong.sum()), int(decided.sum()), max(expected, 1e-6), alternative="greater"
@@ -125,7 +131,7 @@ def summary(rows: Rows) -> dict[str, float]:
     return {
         "exercises": float(n),
         "bits": float((weight * gain).sum() / weight.sum()),
-        "bits_error": float((weight * gain).std() / np.sqrt(n)),
+        "bits_error": float((weight * (gain - (weight * gain).sum() / weight.sum())).std() / np.sqrt(n)),
         "bits_there": float(gain[~missing].mean()) if (~missing).any() else np.nan,
         "bits_missing": float(gain[missing].mean()) if missing.any() else np.nan,
         "best_right": float(right[~missing].mean()) if (~missing).any() else np.nan,
@@ -139,46 +145,54 @@ def summary(rows: Rows) -> dict[str, float]:
         "none_false": float((state == "none_fits")[~missing].mean()) if (~missing).any() else np.nan,
         "none_found": float((state == "none_fits")[missing].mean()) if missing.any() else np.nan,
         "none_mean_missing": float(none[missing].mean()) if missing.any() else np.nan,
-        "z_candidates": grouped(rows.stated, rows.truth, weight),
-        "z_best": spiegelhalter(stated_best, right, weight),
-        "z_none": spiegelhalter(none, missing, weight),
+        "z_candidates": grouped(sampled, rows.truth),
+        "z_best": spiegelhalter(sampled_best, right),
+        "z_none": spiegelhalter(np.array([p[-1] for p in sampled]), missing),
     }
 
 
-def reliability(rows: Rows, of: str) -> pd.DataFrame:
-    """By band: mean stated, share that came true and its 95 % interval (Wilson), weights allowed for.
+def reliability(rows: Rows, of: str, draws: int = 2_000) -> pd.DataFrame:
+    """By band of what was stated: its mean, the share that came true, and the bounds that it should keep.
+
+    The bounds hold for all bands at once, in 95 % of studies whose probabilities are true: exercises are
+    drawn anew from what was stated, and the widest deviation of any band, over its spread, sets them.
 
     Parameters
     ----------
     of : candidates, best or none
     """
-    stated: list[float] = []
-    came: list[bool] = []
-    weight: list[float] = []
-    for p, truth, w in zip(rows.stated, rows.truth, rows.weight, strict=True):
-        at = {"candidates": range(p.size - 1), "best": [int(np.argmax(p[:-1]))], "none": [p.size - 1]}[of]
-        stated += [float(p[k]) for k in at]
-        came += [k == truth for k in at]
-        weight += [float(w)] * len(at)
-    p, hit, w = np.array(stated), np.array(came), np.array(weight)
+    sampled, best = rows.as_sampled, [int(np.argmax(p[:-1])) for p in rows.stated]
+    at = {"candidates": [range(p.size - 1) for p in sampled], "best": [[b] for b in best]}.get(
+        of, [[p.size - 1] for p in sampled]
+    )
+    stated = np.array([p[k] for p, ks in zip(sampled, at, strict=True) for k in ks])
+    whose = np.array([n for n, ks in enumerate(at) for _ in ks])
+    number = np.array([k for ks in at for k in ks])
+    band = np.clip(np.digitize(stated, BANDS) - 1, 0, len(BANDS) - 2)
+    random = np.random.default_rng(5)
+    ends = [np.cumsum(p) for p in sampled]
+    drawn = np.array([np.searchsorted(end, random.random(draws) * end[-1]) for end in ends])
+    shown = []
+    for k in range(len(BANDS) - 1):
+        chosen = band == k
+        if chosen.sum() >= 5:
+            hits = (drawn[whose[chosen]] == number[chosen][:, None]).mean(axis=0)
+            right = float((rows.truth[whose[chosen]] == number[chosen]).mean())
+            shown.append(
+                (BANDS[k], BANDS[k + 1], float(stated[chosen].mean()), right, int(chosen.sum()), hits)
+            )
+    columns = ["from", "to", "stated", "right", "low", "high", "number", "held"]
+    if not shown:
+        return pd.DataFrame(columns=columns)
+    spread = np.array([max(float(hits.std()), 1e-6) for *_, hits in shown])
+    away = np.array([np.abs(hits - mean) for _, _, mean, _, _, hits in shown]) / spread[:, None]
+    widest = float(np.quantile(away.max(axis=0), 0.95))
     found = []
-    for low, high in itertools.pairwise(BANDS):
-        chosen = (p >= low) & ((p < high) | (high == 1.0))
-        if chosen.sum() < 5:
-            continue
-        share = float((w * hit)[chosen].sum() / w[chosen].sum())
-        effective = float(w[chosen].sum() ** 2 / (w[chosen] ** 2).sum())
-        middle, half = _wilson(share, effective)
-        mean = float((w * p)[chosen].sum() / w[chosen].sum())
-        found.append((low, high, mean, share, middle - half, middle + half, int(chosen.sum())))
-    return pd.DataFrame(found, columns=["from", "to", "stated", "right", "low", "high", "number"])
-
-
-def _wilson(share: float, n: float) -> tuple[float, float]:
-    """Middle and half width of a 95 % interval of a share (Wilson 1927, from memory)."""
-    z = 1.96
-    middle = (share + z**2 / (2 * n)) / (1 + z**2 / n)
-    return middle, z / (1 + z**2 / n) * float(np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2)))
+    for (low, high, mean, right, count, _), s in zip(shown, spread, strict=True):
+        least, most = max(mean - widest * s, 0.0), min(mean + widest * s, 1.0)
+        held = least - 1e-9 <= right <= most + 1e-9
+        found.append((low, high, mean, right, least, most, count, held))
+    return pd.DataFrame(found, columns=columns)
 
 
 def worth(rows: Rows) -> pd.DataFrame:
