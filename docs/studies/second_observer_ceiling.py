@@ -91,7 +91,7 @@ def judge(
     beside = np.column_stack((off_m * np.sin(turn), off_m * np.cos(turn)))
     eyes_m = random.uniform(1.4, 1.8, looks)
     pictures = [_pictures(made.told_deg, random) for _ in range(looks)]
-    rays = np.arange(round(made.told_deg) - 110, round(made.told_deg) + 111) % 360
+    rays = [_rays(one, made.told_deg) for one in pictures]
     rows = sorted({k for saying, _, _ in made.said for k in saying.things})
     sheet = made.sheet.part(rows)
     number = {row: k for k, row in enumerate(rows)}
@@ -101,7 +101,7 @@ def judge(
         """(count x pictures, statements)."""
         found = []
         for k in range(count):
-            view = look(grounds[k % len(grounds)], *(place_m + beside[k]), float(eyes_m[k]), sheet, rays)
+            view = look(grounds[k % len(grounds)], *(place_m + beside[k]), float(eyes_m[k]), sheet, rays[k])
             found.append(np.log([saying.chances(view, pictures[k])[:, given] for saying, given in said]).T)
         return np.concatenate(found)
 
@@ -133,8 +133,15 @@ def _pictures(told_deg: float, random: np.random.Generator) -> Draws:
     """Directions evenly over their distribution about the one told, each with its own width and level."""
     even = (np.arange(PICTURES) + random.random(PICTURES)) / PICTURES
     off_deg = -np.sign(even - 0.5) * TOLD_DEG / np.sqrt(2.0) * np.log(1.0 - 2.0 * np.abs(even - 0.5))
-    # Farther out no ray is looked along.
-    return Draws.of((told_deg + np.clip(off_deg, -75.0, 75.0)) % 360.0, random)
+    return Draws.of((told_deg + off_deg) % 360.0, random)
+
+
+def _rays(pictures: Draws, told_deg: float) -> NDArray[np.int64]:
+    """All rays that any of the pictures shows."""
+    off = (pictures.heading_deg - told_deg + 180.0) % 360.0 - 180.0
+    first, last = np.floor(told_deg + off.min() - 35.0), np.ceil(told_deg + off.max() + 35.0)
+    rays: NDArray[np.int64] = np.arange(int(first), min(int(last), int(first) + 359) + 1) % 360
+    return rays
 
 
 def _elsewhere(made: Exercise, random: np.random.Generator) -> list[Floats]:
