@@ -124,7 +124,16 @@ SENTENCES = [
         {**AREA, "slope_from_deg": 40.0, "slope_to_deg": np.nan, "faces_towards": "W"},
         "ground of 40 degrees and more facing W, 1,234.6 ha",
     ),
-    ("hollows", {**AREA, "depth_m": 12.6}, "hollow 13 m deep, 1,234.6 ha"),
+    (
+        "hollows",
+        {**AREA, "depth_m": 12.6, "depth_plus_minus_m": 2.8, "state": "hollow"},
+        "hollow 13 m deep, give or take 3 m, 1,234.6 ha",
+    ),
+    (
+        "hollows",
+        {**AREA, "depth_m": 0.2, "depth_plus_minus_m": 2.8, "state": "uncertain"},
+        "perhaps a hollow, less than 1 m deep (give or take 3 m), 1,234.6 ha: the model may close its way out",
+    ),
 ]
 
 

@@ -23,6 +23,7 @@ FIGURES = {
     "height_mean_m": 150.0,
     "length_m": 400.0,
     "drop_m": 30.0,
+    "depth_plus_minus_m": 1.0,
     "depth_m": 9.0,
     "falls_towards": "N",
     "slope_above_deg": 5.0,

@@ -9,7 +9,7 @@ import shapely
 
 from hillsight.landform.axes import length_m, with_heights
 from hillsight.landform.breaks import find_breaks
-from hillsight.landform.hollows import find_hollows
+from hillsight.landform.hollows import depth_plus_minus_m, find_hollows
 from hillsight.landform.level_ground import find_level_ground
 from hillsight.landform.limits import cut_by
 from hillsight.landform.naming import compass_point, first_columns, identifiers, middle_of
@@ -100,11 +100,14 @@ def steep_rows(worked: Worked, bands_deg: Sequence[float], geodesy: Geodesy, tak
 def hollow_rows(worked: Worked, filled_m: Floats, taken: set[str]) -> Rows:
     """Rows of the layer hollows."""
     found = find_hollows(worked, filled_m)
+    error_m = depth_plus_minus_m(worked)
     return [
         {
             **first_columns(name, worked.scale_m),
             "area_ha": hollow.area.area / 10_000,
             "depth_m": hollow.rim_height_m - hollow.floor_height_m,
+            "depth_plus_minus_m": error_m,
+            "state": "hollow" if hollow.rim_height_m - hollow.floor_height_m > error_m else "uncertain",
             "floor_height_m": hollow.floor_height_m,
             "rim_height_m": hollow.rim_height_m,
             "cut_by": cut_by(hollow.area, worked),

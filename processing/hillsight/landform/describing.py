@@ -106,7 +106,13 @@ def _steep(row: Any, calls: Mapping[str, str]) -> str:
 
 
 def _hollow(row: Any, calls: Mapping[str, str]) -> str:
-    return f"hollow {row.depth_m:.0f} m deep, {row.area_ha:,.1f} ha"
+    deep = f"{row.depth_m:.0f} m deep" if row.depth_m >= 1 else "less than 1 m deep"
+    if row.state == "uncertain":
+        return (
+            f"perhaps a hollow, {deep} (give or take {row.depth_plus_minus_m:.0f} m), {row.area_ha:,.1f} ha: "
+            "the model may close its way out"
+        )
+    return f"hollow {deep}, give or take {row.depth_plus_minus_m:.0f} m, {row.area_ha:,.1f} ha"
 
 
 _WORDS: dict[str, Told] = {

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from scipy import ndimage
 
+from hillsight.ground.accuracy import ErrorModel
 from hillsight.landform.flood import drain
 from hillsight.landform.outlines import areas_between, posts_inside
 
@@ -22,6 +23,10 @@ _LEAST_DEPTH_SHARE, _LEAST_DEPTH_M, _LEAST_SHARE = 0.01, 1.0, 0.25
 
 #: Greatest area, likewise: a larger one is a valley whose way out is too narrow for the posts. By trial.
 _MOST_SHARE = 3.0
+
+
+#: 95 % of normal errors lie within so many standard deviations (closed form).
+_SIGMAS_95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,19 @@ def find_hollows(worked: Worked, filled_m: Floats) -> list[Hollow]:
             if hollow is not None:
                 found.append(hollow)
     return found
+
+
+def depth_plus_minus_m(worked: Worked) -> float:
+    """How far a hollow's depth may be out, at 95 %: two heights of a terrain whose errors are guessed.
+
+    A shallower one may drain by a channel that the model has closed.
+    """
+    grid = worked.raw.grid
+    errors = ErrorModel.guessed_from_spacing(max(grid.spacing_x_m, grid.spacing_y_m))
+    # Floor and rim lie about half the scale apart, and err alike the nearer they are.
+    apart_m = np.array([worked.scale_m / 2.0])
+    alike_m2 = float(errors.covariance_m2(apart_m)[0])
+    return float(_SIGMAS_95 * np.sqrt(2.0 * (errors.terrain_rmse_m**2 - alike_m2)))
 
 
 def _hollow(

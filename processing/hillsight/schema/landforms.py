@@ -221,6 +221,16 @@ HOLLOWS = Layer(
         *_common(),
         AREA,
         real("depth_m", "m", "depth below the lowest place of the rim, on the terrain itself"),
+        real(
+            "depth_plus_minus_m",
+            "m",
+            "how far the depth may be out, at 95 %, by errors guessed from the spacing of the posts",
+        ),
+        text(
+            "state",
+            "hollow or uncertain",
+            "uncertain: no deeper than the depth may be out, so that water may leave by a channel in between",
+        ),
         real("floor_height_m", DATUM_M, "lowest post"),
         real("rim_height_m", DATUM_M, "lowest place of the rim, where water would leave"),
         _CUT_BY,
