@@ -22,9 +22,6 @@ GROUND_PARTS = ("left", "middle", "right")
 
 IN_PART = {"left": "On the left", "middle": "In the middle", "right": "On the right"}
 
-#: What holds of more than this share of a part of the picture holds of all of it.
-_ALL_BUT = 0.9
-
 
 def near_ground(statement: Statement) -> Hashable:
     """Topic of statements about brows and what lies behind them."""
@@ -46,13 +43,6 @@ def line_along(glance: Glance, at: Integers, distance_m: Floats) -> shapely.Geom
 def middle_deg(at: Integers) -> float:
     """True bearing of the middle of a part of the picture."""
     return float(at[at.size // 2] * STEP_DEG % 360.0)
-
-
-def over_most(words: str, share: float, statement: Statement) -> str:
-    """Words about a part of the picture, with a word more where they hold of most of it but not of all."""
-    if share > _ALL_BUT:
-        return words
-    return f"over most of {'the picture' if statement.part == 'anywhere' else 'that part'} {words}"
 
 
 def behind_no_brow(statement: Statement, said: Sequence[Statement]) -> bool:

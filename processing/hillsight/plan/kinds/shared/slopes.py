@@ -18,14 +18,6 @@ FIGURES = WordFigures("slope, falling away from the eye negative", "degrees", SL
 _ORDER = tuple(SLOPES)
 
 
-def slope_word(slope_deg: float) -> str:
-    """Word for a slope, falling away negative."""
-    for word, (low, high) in SLOPES.items():
-        if low <= slope_deg < high:
-            return word
-    return "rises steeply"
-
-
 def runs(slope: str) -> str:
     """A slope as the ground's doing, in what an observer says."""
     return "runs level" if slope == "level" else slope
