@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage, special
 
-from second_observer_exercises import LEAST_M, MOST_M, TOLD_DEG, on_land, traits, unlike
+from second_observer_exercises import LEAST_M, MOST_M, SOUGHT, TOLD_DEG, on_land, traits, unlike
 from second_observer_grounds import field
 from second_observer_sight import Ground
 from second_observer_view import look
@@ -33,8 +33,8 @@ LOOKS, PICTURES = 80, 26
 #: Grounds drawn for a judge who does not know the true one.
 GROUNDS = 8
 
-#: Places that are none of the candidates, out of how many tried, and looks from each.
-ELSEWHERE, TRIED, LOOKS_ELSEWHERE = 80, 240, 8
+#: Places that are none of the candidates: so many about each of some anchors, and looks from each place.
+ANCHORS, ABOUT_EACH, LOOKS_ELSEWHERE = 10, 7, 8
 
 
 @dataclass(frozen=True)
@@ -145,14 +145,15 @@ def _rays(pictures: Draws, told_deg: float) -> NDArray[np.int64]:
 
 
 def _elsewhere(made: Exercise, random: np.random.Generator) -> list[Floats]:
-    """Places as alike as the candidates are, where the picture may be from if from none of them."""
+    """Places drawn as the missing one is: those most like a candidate among many about it."""
     ground, places = made.pair.truth, made.places_m
-    like = np.mean([traits(ground, place, made.told_deg) for place in places], axis=0)
-    tried: list[tuple[float, float]] = []
-    while len(tried) < TRIED:
-        about = places[int(random.integers(len(places)))]
-        one = on_land(ground, (float(about[0]), float(about[1])), LEAST_M, MOST_M, random)
-        if np.hypot(*(places - one).T).min() >= LEAST_M:
-            tried.append(one)
-    order = np.argsort(unlike(ground, np.array(tried), like, made.told_deg))
-    return [np.array(tried[int(k)]) for k in order[:ELSEWHERE]]
+    found: list[Floats] = []
+    for _ in range(ANCHORS):
+        anchor = places[int(random.integers(len(places)))]
+        towards_deg = made.told_deg + float(random.uniform(-120.0, 120.0))
+        about = (float(anchor[0]), float(anchor[1]))
+        tried = np.array([on_land(ground, about, LEAST_M, MOST_M, random) for _ in range(SOUGHT)])
+        order = np.argsort(unlike(ground, tried, traits(ground, anchor, towards_deg), towards_deg))
+        alike = [tried[k] for k in order if np.hypot(*(places - tried[k]).T).min() >= LEAST_M]
+        found += alike[:ABOUT_EACH]
+    return found

@@ -31,7 +31,7 @@ MISSING = 0.3
 TOLD_DEG, LEAST_M, MOST_M = 12.0, 300.0, 3_000.0
 
 #: Places among which those most alike are sought.
-_SOUGHT = 60
+SOUGHT = 60
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def exercise_of(pair: Pair, sheet: Sheet, statements: tuple[int, int], seed: tup
     heading_deg = float(random.uniform(0.0, 360.0))
     anchor = on_land(pair.truth, pair.truth.middle_m, 0.0, 2_500.0, random)
     sought = np.array(
-        [anchor, *(on_land(pair.truth, anchor, LEAST_M, MOST_M, random) for _ in range(_SOUGHT))]
+        [anchor, *(on_land(pair.truth, anchor, LEAST_M, MOST_M, random) for _ in range(SOUGHT))]
     )
     order = np.argsort(unlike(pair.truth, sought, traits(pair.truth, anchor, heading_deg), heading_deg))
     count = int(random.integers(3, 6))
