@@ -28,13 +28,13 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 #: Looks from each candidate, and draws of the picture in each: together the draws of the mean.
-LOOKS, PICTURES = 80, 26
+LOOKS, PICTURES = 50, 42
 
 #: Grounds drawn for a judge who does not know the true one.
 GROUNDS = 8
 
 #: Places that are none of the candidates: so many about each of some anchors, and looks from each place.
-ANCHORS, ABOUT_EACH, LOOKS_ELSEWHERE = 10, 7, 8
+ANCHORS, ABOUT_EACH, LOOKS_ELSEWHERE = 10, 7, 5
 
 
 @dataclass(frozen=True)
