@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 from pyproj import CRS
 
+import second_observer_sight
 from hillsight.plan.relocation.decision import Rules
 from second_observer_ceiling import judge
 from second_observer_exam import NONE_PRIOR, put, terrain_of
@@ -31,6 +35,19 @@ def made_pair(seed: int) -> Pair:
 @pytest.fixture(scope="module")
 def made() -> list[Exercise]:
     return [one for seed in (1, 2) for one in exercises(made_pair(seed), 5, (7, 8), seed)]
+
+
+def test_the_observer_and_the_judge_share_no_code_with_what_they_examine() -> None:
+    folder = Path(second_observer_sight.__file__).parent
+    apart = sorted(
+        set(folder.glob("second_observer_*.py"))
+        - {folder / f"second_observer_{n}.py" for n in ("exam", "study")}
+    )
+    assert len(apart) >= 8
+    for path in apart:
+        assert "hillsight" not in re.findall(r"^\s*(?:from|import) (\w+)", path.read_text(), re.MULTILINE), (
+            path
+        )
 
 
 def test_a_plateau_ends_in_a_brow_and_a_wall_of_hills_behind_is_the_sky() -> None:
