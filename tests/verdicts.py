@@ -107,7 +107,7 @@ def verdict(state: str = "decided") -> Verdict:
             "supports",
             1.5,
             tuple(
-                Fact("Made Wall shows", 900.0, "m on the grid", line((900, -500), (900, 500)), bearing, 0.6)
+                Fact("Made Wall shows", 900.0, "m on the grid", line((900, -500), (900, 500)), bearing, 0.4)
                 for bearing in (90.0, 120.0, 80.0)
             ),
             "man_made",
@@ -155,6 +155,7 @@ def verdict(state: str = "decided") -> Verdict:
             ),
         ),
         ("no statement is about the moon",),
+        argued_against="none of these" if state == "none_fits" else "Bee",
     )
 
 

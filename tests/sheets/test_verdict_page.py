@@ -133,7 +133,7 @@ def test_what_each_candidate_would_show_is_told() -> None:
     assert "Aye the ground turns out of view at about 100 m fits" in text
     assert "Bee the ground stays in view for 600 m or more does not fit" in text
     assert "Cee the ground turns out of view at about 90 m fits in part" in text
-    assert "Decides: 7.5 to 1 for Aye against Bee." in text
+    assert "Decides: 8 to 1 for Aye against Bee." in text
     assert "Speaks against: 2 to 1 for Bee against Aye." in text
     assert "with every eye 1 m higher undecided; likeliest Bee (55 %) yes" in text
     assert "Is a tarn seen? (anywhere in the picture) from Aye most likely: a tarn is seen" in text

@@ -35,7 +35,6 @@ def test_a_summary_is_ten_clean_lines_at_most(of: Verdict) -> None:
     for line in lines:
         assert not any(unicodedata.category(letter) in ("Cc", "Cs") for letter in line), line
         line.encode("utf-8")
-        assert len(line) <= 400
 
 
 def test_a_summary_says_what_matters() -> None:
@@ -48,8 +47,8 @@ def test_a_summary_says_what_matters() -> None:
     assert "trees, walls and buildings" in lines[-1]
     assert not any("tarn" in line for line in lines)  # a question only where it is undecided
     open_lines = summary_lines(ALL["undecided"])
-    question = "Look next: Is a tarn seen? (anywhere in the picture)"
-    assert f"{question}: from Aye a tarn is seen; from Bee no tarn is seen" in open_lines
+    expected = "Expected from Aye, a tarn is seen; from Bee, no tarn is seen."
+    assert f"Look next: Is a tarn seen? {expected}" in open_lines
 
 
 def test_where_none_fits_what_speaks_against_comes_first() -> None:
@@ -90,35 +89,32 @@ def test_no_figure_contradicts_the_verdict(share: float) -> None:
     assert any("likeliest Bee (95 %)" in line for line in summary_lines(stricter))
 
 
-def test_lines_end_with_whole_words() -> None:
+def test_questions_are_printed_whole() -> None:
     of = ALL["undecided"]
-    words = [f"question{k}" for k in range(50)]
-    question = replace(of.questions[0], text=f"Is a {' '.join(words)} seen?")
-    lines = summary_lines(replace(of, questions=(question,) * 4))
-    (asked,) = [line for line in lines if line.startswith("Look next")]
-    assert len(asked) <= 400 and asked.removesuffix(" …").split()[-1] in {*words, "seen?"}
+    text = f"Is a {' '.join(f'question{k}' for k in range(50))} seen?"
+    question = replace(of.questions[0], text=text)
     few = replace(of, questions=(of.questions[0], replace(of.questions[0], text="Is a wall seen?"), question))
     (asked,) = [line for line in summary_lines(few) if line.startswith("Look next")]
-    assert asked.endswith("Or, if that cannot be told: Is a wall seen?")
+    assert asked.endswith(f"Or, if that cannot be told: Is a wall seen? {text}")
 
 
 @pytest.mark.parametrize(
     ("times", "words"),
-    [(1.0, "1 to 1"), (1.5, "1.5 to 1"), (7.66, "7.7 to 1"), (14.3, "14 to 1"), (1430.0, "1,400 to 1"),
-     (1e9, "over 9,999 to 1"), (float("inf"), "over 9,999 to 1")],
+    [(1.0, "1 to 1"), (1.5, "1.5 to 1"), (7.66, "8 to 1"), (14.3, "15 to 1"), (88.0, "80 to 1"),
+     (1430.0, "over 100 to 1"), (float("inf"), "over 100 to 1")],
 )  # fmt: skip
-def test_odds_have_two_figures(times: float, words: str) -> None:
+def test_odds_are_no_finer_than_they_are_known(times: float, words: str) -> None:
     assert odds_words(times) == words
 
 
 def test_odds_are_told_for_whom_they_count() -> None:
     of = ALL["decided"]
     told = {a.number: argument_words(a, of) for a in of.arguments}
-    assert told[2] == "decides: 7.5 to 1 for Aye against Bee"
+    assert told[2] == "decides: 8 to 1 for Aye against Bee"
     assert told[3] == "speaks against: 2 to 1 for Bee against Aye"
     assert told[4] == "tells them apart little"
     assert argument_words(of.arguments[0], ALL["none fits"]) == (
-        "decides: 7.5 to 1 for Aye against a place that is none of these"
+        "decides: 8 to 1 for Aye against none of these"
     )
 
 
