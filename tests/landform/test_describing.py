@@ -132,7 +132,8 @@ SENTENCES = [
     (
         "hollows",
         {**AREA, "depth_m": 0.2, "depth_plus_minus_m": 2.8, "state": "uncertain"},
-        "perhaps a hollow, less than 1 m deep (give or take 3 m), 1,234.6 ha: the model may close its way out",
+        "perhaps a hollow, less than 1 m deep (give or take 3 m), 1,234.6 ha: "
+        "the model may close its way out",
     ),
 ]
 
