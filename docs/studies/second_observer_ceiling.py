@@ -33,8 +33,9 @@ LOOKS, PICTURES = 50, 42
 #: Grounds drawn for a judge who does not know the true one.
 GROUNDS = 8
 
-#: Places that are none of the candidates: so many about each of some anchors, and looks from each place.
-ANCHORS, ABOUT_EACH, LOOKS_ELSEWHERE = 10, 7, 5
+#: Places that are none of the candidates: so many about each of some anchors, each looked from once. One of
+#: them may fit far better than all others, so many places tell more than many looks.
+ANCHORS, ABOUT_EACH = 48, 7
 
 
 @dataclass(frozen=True)
@@ -97,16 +98,18 @@ def judge(
     number = {row: k for k, row in enumerate(rows)}
     said = [(saying.without_things(number), given) for saying, given, _ in made.said]
 
-    def logs_at(place_m: Floats, count: int) -> Floats:
-        """(count x pictures, statements)."""
+    def logs_at(place_m: Floats, numbers: range) -> Floats:
+        """(looks x pictures, statements)."""
         found = []
-        for k in range(count):
+        for k in numbers:
             view = look(grounds[k % len(grounds)], *(place_m + beside[k]), float(eyes_m[k]), sheet, rays[k])
             found.append(np.log([saying.chances(view, pictures[k])[:, given] for saying, given in said]).T)
         return np.concatenate(found)
 
-    ours = [logs_at(place, looks) for place in made.places_m]
-    others = [logs_at(place, min(LOOKS_ELSEWHERE, looks)) for place in _elsewhere(made, random)]
+    ours = [logs_at(place, range(looks)) for place in made.places_m]
+    others = [
+        logs_at(place, range(k % looks, k % looks + 1)) for k, place in enumerate(_elsewhere(made, random))
+    ]
 
     def answer(kept: NDArray[np.bool_]) -> Floats:
         at = np.array([_mean(one[:, kept].sum(axis=1)) for one in ours])
