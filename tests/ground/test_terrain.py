@@ -6,7 +6,6 @@ import gzip
 import resource
 import subprocess
 import sys
-import time
 import zipfile
 from pathlib import Path
 
@@ -317,14 +316,13 @@ def test_one_band_of_several(tmp_path: Path) -> None:
 
 
 _SPARSE = """
-import resource, sys, time
+import resource, sys
 from hillsight.ground.terrain import open_terrain
 import rasterio.vrt, pyproj  # not what is measured
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-start = time.perf_counter()
 terrain = open_terrain(sys.argv[1]).on_metric_grid(-2, 52)
 surface = terrain.window(550_000, 450_000, 500)
-print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 print(surface.height_m.shape, float(surface.height_m[503, 503]))
 """
 
@@ -356,11 +354,9 @@ def test_only_the_window_is_read(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-c", _SPARSE, str(path)], capture_output=True, text=True, check=True, timeout=60
     )
-    numbers, shape = done.stdout.splitlines()
-    seconds, kilobytes = (float(v) for v in numbers.split())
+    kilobytes, shape = done.stdout.splitlines()
     assert shape == "(1008, 1008) 123.0"
-    assert seconds < 3
-    assert kilobytes < 150_000
+    assert float(kilobytes) < 150_000
     with pytest.raises(TerrainError, match=r"more than can be held"):
         on_grid(path, longitude=-2, latitude=52).whole()
 
@@ -428,9 +424,7 @@ def test_values_equal_another_reader() -> None:
     gdal.UseExceptions()
     for name, place in (("osterrain50_nn.tif", (-5.0, 56.8)), ("srtm30_big_tujunga.tif", (-118.0, 34.3))):
         path = shared_file(name)
-        start = time.perf_counter()
         mine = on_grid(path, *place).whole().height_m
-        assert time.perf_counter() - start < 10
         np.testing.assert_array_equal(mine, gdal.Open(str(path)).ReadAsArray().astype(np.float32))
 
 

