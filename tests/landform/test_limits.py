@@ -19,6 +19,11 @@ def at(east_m: float, north_m: float) -> tuple[float, float]:
     return CENTRE[0] + east_m, CENTRE[1] + north_m
 
 
+def one_cut_by(shape: shapely.Geometry, worked: Worked) -> str | None:
+    (reason,) = cut_by([shape], worked)
+    return reason
+
+
 @pytest.fixture(scope="module")
 def whole() -> Worked:
     """Posts to 500 m east and west, 300 m north and south."""
@@ -40,32 +45,32 @@ def test_a_point_touches_the_edge_within_three_standard_deviations(
     side_m = abs(500.0 * east_m + 300.0 * north_m)
     for away_m, expected in ((0.0, "terrain_edge"), (119.0, "terrain_edge"), (121.0, None)):
         point = shapely.Point(at(east_m * (side_m - away_m), north_m * (side_m - away_m)))
-        assert cut_by(point, whole) == expected
+        assert one_cut_by(point, whole) == expected
 
 
 def test_lines_and_areas_touch_with_any_part(whole: Worked) -> None:
     inside, outside = at(0, 0), at(0, 270)
-    assert cut_by(shapely.LineString([inside, at(100, 100)]), whole) is None
-    assert cut_by(shapely.LineString([inside, outside, at(50, 0)]), whole) == "terrain_edge"
-    assert cut_by(shapely.Point(*inside).buffer(170.0), whole) is None
-    assert cut_by(shapely.Point(*inside).buffer(190.0), whole) == "terrain_edge"
+    assert one_cut_by(shapely.LineString([inside, at(100, 100)]), whole) is None
+    assert one_cut_by(shapely.LineString([inside, outside, at(50, 0)]), whole) == "terrain_edge"
+    assert one_cut_by(shapely.Point(*inside).buffer(170.0), whole) is None
+    assert one_cut_by(shapely.Point(*inside).buffer(190.0), whole) == "terrain_edge"
 
 
 def test_a_void_is_told_before_the_edge(holed: Worked) -> None:
-    assert cut_by(shapely.Point(at(0, 160)), holed) == "void"
-    assert cut_by(shapely.Point(at(0, 175)), holed) is None
-    assert cut_by(shapely.Point(at(0, 280)), holed) == "terrain_edge"
-    assert cut_by(shapely.LineString([at(0, 290), at(0, 80)]), holed) == "void"
-    assert cut_by(shapely.Point(at(-230, 0)), holed) is None
-    assert cut_by(shapely.Point(at(-210, 0)), holed) == "void"
+    assert one_cut_by(shapely.Point(at(0, 160)), holed) == "void"
+    assert one_cut_by(shapely.Point(at(0, 175)), holed) is None
+    assert one_cut_by(shapely.Point(at(0, 280)), holed) == "terrain_edge"
+    assert one_cut_by(shapely.LineString([at(0, 290), at(0, 80)]), holed) == "void"
+    assert one_cut_by(shapely.Point(at(-230, 0)), holed) is None
+    assert one_cut_by(shapely.Point(at(-210, 0)), holed) == "void"
 
 
 def test_an_area_around_a_void_touches_it(holed: Worked) -> None:
     hole = shapely.box(*at(-105, -55), *at(105, 55))
-    assert cut_by(shapely.box(*at(-200, -150), *at(200, 150)).difference(hole), holed) == "void"
+    assert one_cut_by(shapely.box(*at(-200, -150), *at(200, 150)).difference(hole), holed) == "void"
 
 
 def test_at_small_scales_a_post_and_a_half_touches() -> None:
     worked = Worked.of(ground(lambda x, y: 0.1 * x, grid_of(61, 101)), 20.0)
-    assert cut_by(shapely.Point(at(486, 0)), worked) == "terrain_edge"
-    assert cut_by(shapely.Point(at(484, 0)), worked) is None
+    assert one_cut_by(shapely.Point(at(486, 0)), worked) == "terrain_edge"
+    assert one_cut_by(shapely.Point(at(484, 0)), worked) is None

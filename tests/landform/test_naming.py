@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hillsight.landform.naming import COMPASS_POINTS, compass_point, identifiers, middle_of
+from hillsight.landform.along import Bundle
+from hillsight.landform.naming import COMPASS_POINTS, compass_point, identifiers
 
 PLACES = np.array([[400_123.4, 300_456.6], [400_200.0, 300_000.0]])
 
@@ -74,6 +75,9 @@ def test_two_in_one_place_are_numbered() -> None:
 
 
 def test_the_middle_is_half_way_along_the_line_and_not_between_its_ends() -> None:
+    def middle_of(line: np.ndarray) -> np.ndarray:
+        return Bundle.of([line]).middles()[0]
+
     assert middle_of(np.array([[0.0, 0.0], [100.0, 0.0]])).tolist() == [50.0, 0.0]
     assert middle_of(np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 60.0]])).tolist() == [80.0, 0.0]
     bent = np.array([[0.0, 0.0, 7.0], [0.0, 10.0, 8.0], [90.0, 10.0, 9.0]])

@@ -173,7 +173,7 @@ def test_rows_of_tops_and_saddles(pair: Surface) -> None:
     assert saddle["scale_m"] == 280.0
     assert by_name[names[2]]["scale_m"] == 80.0
     assert all(row["geometry"].z == row["height_m"] for row in [*rows, *saddles])
-    assert [row["cut_by"] for row in rows] == [cut_by(row["geometry"], worked[-1]) for row in rows]
+    assert [row["cut_by"] for row in rows] == cut_by([row["geometry"] for row in rows], worked[-1])
 
 
 def test_without_tops_there_are_no_rows(pair: Surface) -> None:

@@ -43,7 +43,7 @@ def as_it_is(formula: Callable[[Floats, Floats], ArrayLike], grid: Grid, scale_m
 
 def drainage_of(receiver: dict[int, int], shape: tuple[int, int]) -> Drainage:
     """Drainage drawn by hand: the receiver of each post, -1 for a way out; other posts are void."""
-    flat = np.full(shape[0] * shape[1], -2, np.int64)
+    flat = np.full(shape[0] * shape[1], -2, np.int32)
     order: list[int] = []
     waiting = sorted(post for post, below in receiver.items() if below == -1)
     while waiting:
@@ -54,4 +54,4 @@ def drainage_of(receiver: dict[int, int], shape: tuple[int, int]) -> Drainage:
         flat[post] = below
     filled = np.full(shape, np.nan)
     filled.flat[order] = np.arange(len(order))
-    return Drainage(filled, flat, np.array(order, np.int64))
+    return Drainage(filled, flat, np.array(order, np.int32))

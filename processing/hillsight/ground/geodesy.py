@@ -105,13 +105,13 @@ class Geodesy:
         return longitude, latitude
 
     def inverse(
-        self, easting_m: float, northing_m: float, eastings_m: ArrayLike, northings_m: ArrayLike
+        self, easting_m: ArrayLike, northing_m: ArrayLike, eastings_m: ArrayLike, northings_m: ArrayLike
     ) -> tuple[Floats, Floats]:
         """True bearings at one place towards others, and distances, along the geodesics of the ellipsoid.
 
         Parameters
         ----------
-        easting_m, northing_m : the place looked from
+        easting_m, northing_m : the place looked from, or (n,) one for each looked to
         eastings_m, northings_m : (n,) or scalar, the places looked to
 
         Returns

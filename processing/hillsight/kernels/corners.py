@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from hillsight.kernels.compiled import compiled
+import numpy as np
+
+from hillsight.kernels.compiled import compiled, inlined
 from hillsight.words.posts import ON_LINE
 
 if TYPE_CHECKING:
@@ -47,3 +49,31 @@ def corner_posts(row: float, column: float, rows: int, columns: int, corners: Fl
             corners[used, 2] = weight
             used += 1
     return used
+
+
+@inlined
+def between_posts(values: Floats, row: float, column: float) -> float:
+    """Value at a fractional place, bilinear: what ``ground.grid.between_posts`` gives for arrays.
+
+    NaN off the posts, where the place is NaN, and where a void has a weight.
+    """
+    rows, columns = values.shape
+    row, column = on_line(row), on_line(column)
+    if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
+        return np.nan
+    top, left = min(int(row), max(rows - 2, 0)), min(int(column), max(columns - 2, 0))
+    down, right = row - top, column - left
+    total = 0.0
+    weight = (1.0 - down) * (1.0 - right)
+    if weight > 0.0:
+        total += weight * values[top, left]
+    weight = (1.0 - down) * right
+    if weight > 0.0:
+        total += weight * values[top, left + 1]
+    weight = down * (1.0 - right)
+    if weight > 0.0:
+        total += weight * values[top + 1, left]
+    weight = down * right
+    if weight > 0.0:
+        total += weight * values[top + 1, left + 1]
+    return total

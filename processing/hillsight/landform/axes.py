@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from hillsight.kernels.compiled import compiled
+from hillsight.landform.along import Bundle, starts_of
+from hillsight.landform.sampling import sampled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.arrays import Flags, Floats, Integers, Objects
     from hillsight.ground.grid import Grid
     from hillsight.landform.scale import Worked
 
@@ -55,7 +58,7 @@ def standing_parts(
     -------
     (n, 2) first and last index in each line, -1 for none; (n,) length of the part in metres
     """
-    starts = np.concatenate([[0], np.cumsum([len(line) for line in lines])]).astype(np.int64)
+    starts = starts_of(lines)
     part = np.full((len(lines), 2), -1, np.int64)
     length = np.zeros(len(lines))
     if len(lines):
@@ -106,7 +109,7 @@ def smoothed_lines(lines: Sequence[Floats]) -> list[Floats]:
     """Lines without the grid's corners, each (n, 2); their ends stay where they are."""
     if not lines:
         return []
-    starts = np.concatenate([[0], np.cumsum([len(line) for line in lines])]).astype(np.int64)
+    starts = starts_of(lines)
     whole = np.ascontiguousarray(np.concatenate(lines))
     smooth = np.empty_like(whole)
     _smooth(whole, starts, _CORNER_WEIGHTS, smooth)
@@ -155,21 +158,28 @@ def with_heights(worked: Worked, lines: Sequence[Floats]) -> list[Floats]:
     if not lines:
         return []
     places, raw = np.concatenate(lines), worked.raw
-    height = raw.heights_at_m(places[:, 0], places[:, 1])
-    height = np.where(np.isnan(height), worked.at(places[:, 0], places[:, 1]), height)
+    height = sampled(raw.grid, raw.height_m, places[:, 0], places[:, 1])
+    void = np.isnan(height)
+    height[void] = worked.at(places[void, 0], places[void, 1])
     return np.split(np.column_stack([places, height]), np.cumsum([len(line) for line in lines])[:-1])
+
+
+def lines_of(places: Sequence[Floats]) -> Objects:
+    """Each line, (n, 2 or 3), as a shape; a line of one place as one that goes nowhere is refused."""
+    starts = starts_of(places)
+    shapes: Objects = shapely.linestrings(
+        np.concatenate(places) if len(places) else np.empty((0, 2)),
+        indices=np.repeat(np.arange(len(places)), np.diff(starts)),
+    )
+    return shapes
 
 
 def figures(worked: Worked, axes: Sequence[Floats]) -> list[Figures]:
     """Measure axes by sections across each."""
     if not axes:
         return []
-    lengths = [_along(axis) for axis in axes]
-    middles, aheads = zip(
-        *(_sections(axis, along, worked.scale_m / 4) for axis, along in zip(axes, lengths, strict=True)),
-        strict=True,
-    )
-    middle, ahead = np.concatenate(middles), np.concatenate(aheads)
+    bundle = Bundle.of(axes)
+    middle, ahead = _sections(bundle, worked.scale_m / 4)
     across = np.column_stack([-ahead[:, 1], ahead[:, 0]])
     steps = np.linspace(-worked.scale_m, worked.scale_m, 2 * _STEPS_ACROSS + 1)
     points = middle[:, None, :] + steps[None, :, None] * across[:, None, :]
@@ -186,20 +196,17 @@ def figures(worked: Worked, axes: Sequence[Floats]) -> list[Figures]:
     steepest = (_STEPS_ACROSS - np.argmax(left, axis=2) - 0.5) + (np.argmax(right, axis=2) + 0.5)
     width = steepest.mean(axis=1) * worked.scale_m / _STEPS_ACROSS
     return [
-        Figures(float(along[-1]), float(r), float(w))
-        for along, r, w in zip(lengths, mean_relief, width, strict=True)
+        Figures(*each)
+        for each in zip(bundle.length_m.tolist(), mean_relief.tolist(), width.tolist(), strict=True)
     ]
 
 
-def _sections(axis: Floats, along: Floats, half_m: float) -> tuple[Floats, Floats]:
-    """Places along an axis, and the unit direction of the axis at each, over a stretch about it."""
-    at = np.linspace(0.0, along[-1], _SECTIONS + 2)[1:-1]
-
-    def place(where: Floats) -> Floats:
-        return np.column_stack([np.interp(where, along, axis[:, k]) for k in (0, 1)])
-
-    ahead = place(at + half_m) - place(at - half_m)
-    return place(at), ahead / np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
+def _sections(bundle: Bundle, half_m: float) -> tuple[Floats, Floats]:
+    """Places along axes, and the unit direction of the axis at each, over a stretch about it; (n, 2) each."""
+    share = np.linspace(0.0, bundle.length_m, _SECTIONS + 2, axis=1)[:, 1:-1]
+    ahead = (bundle.places_at(share + half_m) - bundle.places_at(share - half_m)).reshape(-1, 2)
+    places = bundle.places_at(share).reshape(-1, 2)
+    return places, ahead / np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
 
 
 def _along(places: Floats) -> Floats:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import contourpy
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
-from hillsight.landform.axes import length_m, smoothed_lines
+from hillsight.landform.along import Bundle, starts_of
+from hillsight.landform.axes import smoothed_lines
+from hillsight.landform.sampling import sampled
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Flags, Floats
+    from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.ground.grid import Grid
     from hillsight.landform.scale import Worked
 
 #: The change of slope is that between this share of the scale above a line and below it.
@@ -103,37 +106,74 @@ def _lines(
     weakest = _WEAKEST_SHARE * least_deg
     with np.errstate(invalid="ignore"):
         near = np.fmax(sharpness, np.fmax(upper, lower)) >= weakest
-        growth = np.where(near, lower - upper, np.nan)
+    growth = np.where(near, lower - upper, np.nan)
     if not np.isfinite(growth).any() or min(growth.shape) < 2:
         return []
+    peak = np.where(near, 2 * sharpness - upper - lower, np.nan)
+    del upper, lower, near
+    places, starts = _level_lines(grid, growth)
+    sharp = sampled(grid, sharpness, places[:, 0], places[:, 1])
+    crest = sampled(grid, peak, places[:, 0], places[:, 1])
+    with np.errstate(invalid="ignore"):
+        good = (sharp >= weakest) & (crest > 0)
+    firsts, ends = _runs(good, starts)
+    enough = ends - firsts >= 3
+    firsts, ends = firsts[enough], ends[enough]
+    if not firsts.size:
+        return []
+    sharpest = np.maximum.reduceat(np.append(sharp, 0.0), np.column_stack([firsts, ends]).ravel())[::2]
+    firsts, ends = firsts[sharpest >= least_deg], ends[sharpest >= least_deg]
+    runs = [places[first:end] for first, end in zip(firsts.tolist(), ends.tolist(), strict=True)]
+    long_enough = Bundle.of(runs).length_m >= worked.scale_m
+    runs = [run for run, is_long in zip(runs, long_enough.tolist(), strict=True) if is_long]
+    if not runs:
+        return []
+    over, under = (_means(grid, slope, runs) for slope in (above_deg, below_deg))
+    return [
+        Break(smooth, kind, *slopes)
+        for smooth, *slopes in zip(smoothed_lines(runs), over.tolist(), under.tolist(), strict=True)
+    ]
+
+
+def _level_lines(grid: Grid, values: Floats) -> tuple[Floats, Integers]:
+    """Where values are zero between the posts: places of all lines, and where each of them starts."""
     east, _ = grid.to_map(np.zeros(grid.columns), np.arange(grid.columns, dtype=np.float64))
     _, north = grid.to_map(np.arange(grid.rows, dtype=np.float64), np.zeros(grid.rows))
-    generator = contourpy.contour_generator(east, north, np.ma.masked_invalid(growth), name="serial")
-    peak = np.where(near, 2 * sharpness - upper - lower, np.nan)
-    found = []
-    for line in generator.lines(0.0):
-        places = np.asarray(line, np.float64)
-        sharp = grid.sampled(sharpness, places[:, 0], places[:, 1])
-        crest = grid.sampled(peak, places[:, 0], places[:, 1])
-        with np.errstate(invalid="ignore"):
-            good = (sharp >= weakest) & (crest > 0)
-        for part in _runs(good):
-            run = places[part]
-            if len(run) < 3 or np.nanmax(sharp[part]) < least_deg or length_m(run) < worked.scale_m:
-                continue
-            (smooth,) = smoothed_lines([run])
-            over, under = (
-                float(np.nanmean(grid.sampled(slope, run[:, 0], run[:, 1])))
-                for slope in (above_deg, below_deg)
-            )
-            found.append(Break(smooth, kind, over, under))
-    return found
+    generator = contourpy.contour_generator(
+        east,
+        north,
+        np.ma.masked_invalid(values, copy=False),
+        name="serial",
+        line_type=contourpy.LineType.ChunkCombinedOffset,
+    )
+    (places,), (starts,) = cast("tuple[list[Floats | None], list[Integers | None]]", generator.lines(0.0))
+    if places is None or starts is None:
+        return np.empty((0, 2)), np.zeros(1, np.int64)
+    return places, starts.astype(np.int64)
 
 
-def _runs(good: Flags) -> list[slice]:
-    """Stretches of a line that hold throughout; of a closed line the one over its seam is left cut there."""
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(np.int8), [0]])))
-    return [slice(int(a), int(b)) for a, b in ends.reshape(-1, 2)]
+def _runs(good: Flags, starts: Integers) -> tuple[Integers, Integers]:
+    """First place of each stretch that holds throughout, and the one after its last.
+
+    Of a closed line the stretch over its seam is left cut there.
+    """
+    first, last = (np.zeros(good.size, bool) for _ in range(2))
+    first[starts[:-1]], last[starts[1:] - 1] = True, True
+    begins, ends = good.copy(), good.copy()
+    begins[1:] &= first[1:] | ~good[:-1]
+    ends[:-1] &= last[:-1] | ~good[1:]
+    return np.flatnonzero(begins), np.flatnonzero(ends) + 1
+
+
+def _means(grid: Grid, values: Floats, lines: list[Floats]) -> Floats:
+    """Mean of the known values along each line; NaN where none is known."""
+    places, starts = np.concatenate(lines), starts_of(lines)
+    found = sampled(grid, values, places[:, 0], places[:, 1])
+    known = np.isfinite(found)
+    total = np.add.reduceat(np.where(known, found, 0.0), starts[:-1])
+    with np.errstate(invalid="ignore"):
+        mean: Floats = total / np.add.reduceat(known.astype(np.float64), starts[:-1])
+    return mean
 
 
 @compiled

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from hillsight.landform.gradient import horn
+from hillsight.landform.along import Bundle
 from hillsight.landform.outlines import areas_between, posts_inside
 
 if TYPE_CHECKING:
@@ -43,8 +43,7 @@ class Level:
 
 def find_level_ground(worked: Worked, below_deg: float) -> list[Level]:
     """Ground of the smoothed surface gentler than a slope, told apart by what lies round it."""
-    grid = worked.grid
-    slope_deg = horn(worked.height_m, grid.spacing_x_m, grid.spacing_y_m).slope_deg
+    grid, slope_deg = worked.grid, worked.slope.slope_deg
     found = []
     for area in areas_between(
         slope_deg,
@@ -77,10 +76,8 @@ def _falling_share(worked: Worked, area: shapely.Polygon) -> float:
     ring = area.exterior
     count = max(16, round(ring.length / outside_m))
     at = (np.arange(count) + 0.5) / count
-    here = shapely.get_coordinates(shapely.line_interpolate_point(ring, at, normalized=True))
-    ahead = shapely.get_coordinates(
-        shapely.line_interpolate_point(ring, (at + 0.25 / count) % 1.0, normalized=True)
-    )
+    line = Bundle.of([shapely.get_coordinates(ring)])
+    here, ahead = (line.places_at(share[None, :] * line.length_m)[0] for share in (at, at + 0.25 / count))
     along = ahead - here
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     outward = np.column_stack([along[:, 1], -along[:, 0]]) * (1.0 if ring.is_ccw else -1.0)

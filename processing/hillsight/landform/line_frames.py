@@ -8,18 +8,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from hillsight.landform.axes import figures, length_m, places_of, smoothed_lines, with_heights
+from hillsight.landform.along import Bundle, starts_of
+from hillsight.landform.axes import figures, lines_of, places_of, smoothed_lines, with_heights
 from hillsight.landform.crossing import smoothed_apart
 from hillsight.landform.limits import cut_by
 from hillsight.landform.lines import LEAST_LENGTH_SHARE
-from hillsight.landform.naming import compass_point, first_columns, identifiers, middle_of
+from hillsight.landform.naming import compass_point, first_columns, identifiers
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from hillsight.arrays import Floats, Integers
+    from hillsight.arrays import Floats, Integers, Objects
     from hillsight.ground.geodesy import Geodesy
-    from hillsight.landform.lines import Line, Network
+    from hillsight.landform.lines import Network
     from hillsight.landform.scale import Worked
 
     Rows = list[dict[str, Any]]
@@ -131,12 +132,12 @@ def _ridge_rows(
     taken: set[str],
 ) -> tuple[Rows, list[str | None]]:
     worked = read.worked
-    names = identifiers(
-        "ridge", np.array([middle_of(line) for line in lines]).reshape(-1, 2), worked.scale_m, taken
-    )
+    names = identifiers("ridge", Bundle.of(lines).middles(), worked.scale_m, taken)
+    shapes = lines_of(lines)
+    measures = _extents(lines, shapes, worked)
     ridge_of: list[str | None] = [None] * len(read.ridges.lines)
     rows: Rows = []
-    for name, crest, places in zip(names, crests, lines, strict=True):
+    for name, crest, extent, shape in zip(names, crests, measures, shapes, strict=True):
         members, saddle = crest.members, crest.saddle
         for member in members:
             ridge_of[member] = name
@@ -151,9 +152,8 @@ def _ridge_rows(
                 "higher_top": ends[0] if ends else None,
                 "lower_top": ends[1] if len(ends) > 1 else None,
                 "saddle": read.saddle_ids[saddle] if saddle >= 0 else None,
-                **_extent(places),
-                "cut_by": cut_by(shapely.LineString(places), worked),
-                "geometry": shapely.LineString(places),
+                **extent,
+                "geometry": shape,
             }
         )
     return rows, ridge_of
@@ -170,15 +170,15 @@ def _over_saddle(read: Read, pair: list[int]) -> Floats:
 def _valley_rows(read: Read, lines: list[Floats], taken: set[str]) -> tuple[Rows, list[str | None]]:
     worked, network = read.worked, read.valleys
     kept = [k for k, line in enumerate(network.lines) if len(line.posts) > 1]
-    found = identifiers(
-        "valley", np.array([middle_of(lines[k]) for k in kept]).reshape(-1, 2), worked.scale_m, taken
-    )
+    solids = [lines[k] for k in kept]
+    found = identifiers("valley", Bundle.of(solids).middles(), worked.scale_m, taken)
+    shapes = lines_of(solids)
     names: list[str | None] = [None] * len(lines)
     for k, name in zip(kept, found, strict=True):
         names[k] = name
     rows: Rows = []
-    for k in kept:
-        line, solid = network.lines[k], lines[k]
+    for k, solid, extent, shape in zip(kept, solids, _extents(solids, shapes, worked), shapes, strict=True):
+        line = network.lines[k]
         last = line.posts[-2] if line.joins >= 0 else line.posts[-1]
         rows.append(
             {
@@ -186,12 +186,9 @@ def _valley_rows(read: Read, lines: list[Floats], taken: set[str]) -> tuple[Rows
                 "order": line.order,
                 "into": names[line.joins] if line.joins >= 0 else None,
                 "catchment_ha": float(network.gathered_m2[last]) / 10_000,
-                "length_m": float(shapely.LineString(solid[:, :2]).length),
                 "drop_m": float(solid[0, 2] - solid[-1, 2]),
-                "height_min_m": float(np.nanmin(solid[:, 2])),
-                "height_max_m": float(np.nanmax(solid[:, 2])),
-                "cut_by": cut_by(shapely.LineString(solid), worked),
-                "geometry": shapely.LineString(solid),
+                **extent,
+                "geometry": shape,
             }
         )
     return rows, names
@@ -202,17 +199,17 @@ def _axis_rows(
 ) -> Rows:
     """The ends of a network that stand out, each from its upper end down."""
     worked = read.worked
-    standing = [_standing_places(worked, line) for line in network.lines]
-    members = [k for k, places in enumerate(standing) if places is not None and _falls(worked, kind, places)]
-    smooth = smoothed_lines([places for k in members if (places := standing[k]) is not None])
-    axes = [axis[::-1] if kind == "spur" else axis for axis in smooth]
+    members, standing = _standing(worked, network, kind)
+    axes = [axis[::-1] if kind == "spur" else axis for axis in smoothed_lines(standing)]
     solids, measures = with_heights(worked, axes), figures(worked, axes)
     bearings = _bearings(axes, geodesy)
-    names = identifiers(
-        kind, np.array([middle_of(axis) for axis in axes]).reshape(-1, 2), worked.scale_m, taken
-    )
+    names = identifiers(kind, Bundle.of(axes).middles(), worked.scale_m, taken)
+    shapes = lines_of(solids)
+    reasons = cut_by(shapes, worked)
     rows: Rows = []
-    for name, k, solid, measured, falls_deg in zip(names, members, solids, measures, bearings, strict=True):
+    for name, k, solid, measured, falls_deg, reason, shape in zip(
+        names, members, solids, measures, bearings, reasons, shapes, strict=True
+    ):
         stands = measured.relief_m > 0 if kind == "spur" else measured.relief_m < 0
         if not stands or measured.length_m < _LEAST_SMOOTHED * LEAST_LENGTH_SHARE * worked.scale_m:
             continue
@@ -231,8 +228,8 @@ def _axis_rows(
                 "slope_deg": float(np.degrees(np.arctan2(drop_m, measured.length_m))),
                 f"{upper}_height_m": float(solid[0, 2]),
                 f"{lower}_height_m": float(solid[-1, 2]),
-                "cut_by": cut_by(shapely.LineString(solid), worked),
-                "geometry": shapely.LineString(solid),
+                "cut_by": reason,
+                "geometry": shape,
             }
         )
     return rows
@@ -242,32 +239,48 @@ def _bearings(axes: list[Floats], geodesy: Geodesy) -> list[float]:
     """True bearing of each axis from its first to its last place."""
     if not axes:
         return []
-    upper, lower = np.array([axis[0] for axis in axes]), np.array([axis[-1] for axis in axes])
-    return [
-        float(np.ravel(geodesy.inverse(float(u[0]), float(u[1]), v[:1], v[1:2])[0])[0]) % 360.0
-        for u, v in zip(upper, lower, strict=True)
-    ]
+    (x0, y0), (x1, y1) = (np.array([axis[end] for axis in axes]).T for end in (0, -1))
+    bearings: list[float] = (geodesy.inverse(x0, y0, x1, y1)[0] % 360.0).tolist()
+    return bearings
 
 
-def _standing_places(worked: Worked, line: Line) -> Floats | None:
-    """What stands out of a line that ends in the open, if it is still long enough after what was cut off."""
-    if line.standing is None or line.over_saddle >= 0:
-        return None
-    places = places_of(worked.grid, line.posts[line.standing[0] : line.standing[1] + 1])
-    long_enough = len(places) > 1 and length_m(places) >= LEAST_LENGTH_SHARE * worked.scale_m
-    return places if long_enough and length_m(places) <= MOST_LENGTH_M else None
+def _standing(worked: Worked, network: Network, kind: str) -> tuple[list[int], list[Floats]]:
+    """What stands out of lines that end in the open, where that is of a length that counts and falls.
+
+    Returns
+    -------
+    (number of each such line, places of what stands out of it, nose or head first)
+    """
+    scale_m = worked.scale_m
+    members: list[int] = []
+    posts: list[Integers] = []
+    for k, line in enumerate(network.lines):
+        if line.standing is not None and line.over_saddle < 0 and line.standing[0] < line.standing[1]:
+            members.append(k)
+            posts.append(line.posts[line.standing[0] : line.standing[1] + 1])
+    if not members:
+        return [], []
+    places = np.split(places_of(worked.grid, np.concatenate(posts)), starts_of(posts)[1:-1])
+    length_m = Bundle.of(places).length_m
+    # Over filled ground an axis may not fall as its kind does.
+    ends = with_heights(worked, [np.concatenate([[line[0], line[-1]] for line in places])])[0]
+    first_m, last_m = ends[::2, 2], ends[1::2, 2]
+    good = (length_m >= LEAST_LENGTH_SHARE * scale_m) & (length_m <= MOST_LENGTH_M)
+    good &= first_m < last_m if kind == "spur" else first_m > last_m
+    kept = np.flatnonzero(good).tolist()
+    return [members[k] for k in kept], [places[k] for k in kept]
 
 
-def _falls(worked: Worked, kind: str, places: Floats) -> bool:
-    """Whether an axis, nose or head first, falls as its kind does; over filled ground it may not."""
-    solid = with_heights(worked, [places[[0, -1]]])[0]
-    first_m, last_m = solid[0, 2], solid[1, 2]
-    return bool(first_m < last_m if kind == "spur" else first_m > last_m)
-
-
-def _extent(line: Floats) -> dict[str, float]:
-    return {
-        "length_m": float(shapely.LineString(line[:, :2]).length),
-        "height_min_m": float(np.nanmin(line[:, 2])),
-        "height_max_m": float(np.nanmax(line[:, 2])),
-    }
+def _extents(solids: list[Floats], shapes: Objects, worked: Worked) -> Rows:
+    """Columns for the length and heights of each line, (n, 3), and for what cuts it."""
+    if not solids:
+        return []
+    heights_m, starts = np.concatenate([solid[:, 2] for solid in solids]), starts_of(solids)[:-1]
+    columns = (
+        shapely.length(shapes).tolist(),
+        np.fmin.reduceat(heights_m, starts).tolist(),
+        np.fmax.reduceat(heights_m, starts).tolist(),
+        cut_by(shapes, worked),
+    )
+    names = ("length_m", "height_min_m", "height_max_m", "cut_by")
+    return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)]

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.landform.axes import length_m, places_of, standing_parts
+from hillsight.landform.along import Bundle
+from hillsight.landform.axes import places_of, standing_parts
 from hillsight.landform.flood import accumulate, drain
 from hillsight.landform.network import stems, strahler_orders
 from hillsight.landform.steepest import keep_to_slope
 from hillsight.landform.support import relief_m, stands_out
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.arrays import Flags, Floats, Integers, Integers32
     from hillsight.ground.grid import Grid
     from hillsight.landform.flood import Drainage
     from hillsight.landform.network import Stem
@@ -135,8 +136,8 @@ def _downstream(drainage: Drainage, at_outlet: Integers) -> Integers:
 
 @compiled
 def _carry(
-    receiver: Integers,
-    order: Integers,
+    receiver: Integers32,
+    order: Integers32,
     at_outlet: Integers,
     carried: Integers,
 ) -> None:
@@ -169,11 +170,12 @@ def _network(
 ) -> Network:
     grid = worked.grid
     gathered_m2 = accumulate(drainage).ravel() * grid.spacing_x_m * grid.spacing_y_m
-    stands = stands_out(worked, standing_m)
+    relief = relief_m(worked, standing_m)
+    stands = stands_out(worked, standing_m, relief)
     sources = stands & (gathered_m2.reshape(stands.shape) >= (_SOURCE_SHARE * worked.scale_m) ** 2)
     sources &= (drainage.receiver != -2).reshape(stands.shape)
     # What stands out more counts a little more, so that two ways of as many posts are told apart.
-    relief_share = relief_m(worked, standing_m) / worked.scale_m
+    relief_share = relief / worked.scale_m
     merit = np.where(stands, worked.spacing_m * (1.0 + _MERIT_OF_RELIEF * relief_share), 0.0)
     for post in from_saddle:
         sources.flat[post] = True
@@ -186,15 +188,19 @@ def _network(
     for stem in kept:
         if stem.joins >= 0:
             branches[stem.joins].append(int(stem.posts[-1]))
+    parts, standing_length_m = standing_parts(
+        grid, [stem.posts for stem in kept], stands.ravel(), worked.scale_m
+    )
+    long_enough = standing_length_m >= LEAST_LENGTH_SHARE * worked.scale_m
     lines = [
         Line(
             stem.posts,
             stem.joins,
-            int(order),
-            _first_order_part(worked, stem, branches[me], stands.ravel()) if own[me] else None,
+            order,
+            _first_order_part(worked, stem, branches[me], part) if own[me] and long_enough[me] else None,
             from_saddle.get(int(stem.posts[0]), -1),
         )
-        for me, (stem, order) in enumerate(zip(kept, orders, strict=True))
+        for me, (stem, order, part) in enumerate(zip(kept, orders.tolist(), parts.tolist(), strict=True))
     ]
     return Network(lines, drainage, gathered_m2)
 
@@ -245,27 +251,30 @@ def _kept(
 def _take(taken: Flags, posts: Integers, by_row: float, by_column: float) -> None:
     """Mark the surroundings of a line as taken: ellipses of these half-axes, in posts."""
     rows, columns = taken.shape
+    high = int(by_row)
+    wide = np.full(high + 1, -1)  # how far an ellipse reaches in each row
+    for down in range(high + 1):
+        for across in range(int(by_column) + 1):
+            if (down / by_row) ** 2 + (across / by_column) ** 2 <= 1.0:
+                wide[down] = across
     for post in posts:
         row, column = post // columns, post % columns
-        for r in range(max(row - int(by_row), 0), min(row + int(by_row) + 1, rows)):
-            for c in range(max(column - int(by_column), 0), min(column + int(by_column) + 1, columns)):
-                if ((r - row) / by_row) ** 2 + ((c - column) / by_column) ** 2 <= 1.0:
-                    taken[r, c] = True
+        for r in range(max(row - high, 0), min(row + high + 1, rows)):
+            reach = wide[abs(r - row)]
+            taken[r, max(column - reach, 0) : min(column + reach + 1, columns)] = True
 
 
 def _first_order_part(
-    worked: Worked, stem: Stem, junctions: list[int], stands: Flags
-) -> tuple[int, int] | None:
+    worked: Worked, stem: Stem, junctions: list[int], standing: list[int]
+) -> tuple[int, int]:
     """What stands out of a stem, down to the first branch that leaves it a length that counts."""
-    where, standing_m = standing_parts(worked.grid, [stem.posts], stands, worked.scale_m)
-    least_m = LEAST_LENGTH_SHARE * worked.scale_m
-    if standing_m[0] < least_m:
-        return None
-    first, last = int(where[0, 0]), int(where[0, 1])
+    first, last = standing
     if junctions:
-        at = {int(post): k for k, post in enumerate(stem.posts)}
-        places = places_of(worked.grid, stem.posts)
-        for junction in sorted(at[post] for post in junctions):
-            if first < junction < last and length_m(places[first : junction + 1]) >= least_m:
-                return first, junction
+        at = np.sort(np.flatnonzero(np.isin(stem.posts, junctions)))
+        at = at[(first < at) & (at < last)]
+        if at.size:
+            along_m = Bundle.of([places_of(worked.grid, stem.posts[first:last])]).along_m
+            far_enough = at[along_m[at - first] >= LEAST_LENGTH_SHARE * worked.scale_m]
+            if far_enough.size:
+                return first, int(far_enough[0])
     return first, last

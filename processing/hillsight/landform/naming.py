@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
 
@@ -48,10 +46,3 @@ def identifiers(kind: str, places: Floats, scale_m: float | None, taken: set[str
 def first_columns(name: str, scale_m: float) -> dict[str, Any]:
     """The columns that every landform's row begins with; map name and description come later."""
     return {"landform": name, "scale_m": scale_m, "name": None, "description": ""}
-
-
-def middle_of(places: Floats) -> Floats:
-    """Easting and northing half-way along a line."""
-    steps = np.hypot(*np.diff(places[:, :2], axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    return np.array([np.interp(along[-1] / 2, along, places[:, k]) for k in (0, 1)])

@@ -13,7 +13,7 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.arrays import Flags, Floats, Integers, Integers32
     from hillsight.landform.flood import Drainage
 
 
@@ -62,8 +62,8 @@ def stems(
 
 @compiled
 def _mark(
-    receiver: Integers,
-    order: Integers,
+    receiver: Integers32,
+    order: Integers32,
     sources: Flags,
     merit: Floats,
 ) -> tuple[Flags, Floats, Integers]:
@@ -86,7 +86,7 @@ def _mark(
     return on_line, best, following
 
 
-def _inflows(receiver: Integers, posts: Integers) -> tuple[Integers, Integers]:
+def _inflows(receiver: Integers32, posts: Integers32) -> tuple[Integers, Integers32]:
     """Posts by the post that they drain to: those of ``p`` are ``inflows[first[p]:first[p + 1]]``."""
     posts = posts[receiver[posts] >= 0]
     below = receiver[posts]
@@ -97,11 +97,11 @@ def _inflows(receiver: Integers, posts: Integers) -> tuple[Integers, Integers]:
 
 @compiled
 def _trace(
-    ends: Integers,
-    receiver: Integers,
+    ends: Integers32,
+    receiver: Integers32,
     following: Integers,
     first: Integers,
-    inflows: Integers,
+    inflows: Integers32,
 ) -> tuple[Integers, Integers, Integers]:
     """Stems one after another, far end first: their posts, where each starts, and which each joins.
 
@@ -147,8 +147,8 @@ def strahler_orders(found: list[Stem]) -> Integers:
     joining: list[dict[int, list[int]]] = [{} for _ in found]
     for me in range(len(found) - 1, -1, -1):
         stem = found[me]
-        place = {int(post): k for k, post in enumerate(stem.posts)}
         order = 1
+        place = {post: k for k, post in enumerate(stem.posts.tolist())} if joining[me] else {}
         for post in sorted(joining[me], key=lambda post: place[post]):
             meeting = [order, *joining[me][post]]
             highest = max(meeting)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from hillsight.landform.axes import with_heights
 from hillsight.landform.limits import cut_by
 from hillsight.landform.naming import identifiers
 
@@ -40,9 +41,9 @@ def point_rows(found: Sequence[Top], finest: Worked, taken: set[str]) -> tuple[R
     saddle_names = dict(zip(with_saddle, identifiers("saddle", saddle_places, None, taken), strict=True))
     tops: Rows = []
     saddles: Rows = []
-    for k, top in enumerate(found):
+    points = [shapely.Point(top.easting_m, top.northing_m, top.height_m) for top in found]
+    for k, (top, point, reason) in enumerate(zip(found, points, cut_by(points, finest), strict=True)):
         known = not top.is_least
-        point = shapely.Point(top.easting_m, top.northing_m, top.height_m)
         tops.append(
             {
                 "landform": names[k],
@@ -58,18 +59,13 @@ def point_rows(found: Sequence[Top], finest: Worked, taken: set[str]) -> tuple[R
                 "dominance": top.prominence_m / top.height_m if known and top.height_m > 0 else np.nan,
                 "higher_ground_m": top.higher_ground_m if np.isfinite(top.higher_ground_m) else np.nan,
                 "parent": names[top.parent] if known and top.parent >= 0 else None,
-                "cut_by": cut_by(point, finest),
+                "cut_by": reason,
                 "geometry": point,
             }
         )
-    raw = finest.raw
-    for k in with_saddle:
-        top, parent = found[k], found[found[k].parent]
-        east, north = top.saddle_easting_m, top.saddle_northing_m
-        height_m = float(raw.heights_at_m(east, north))
-        if np.isnan(height_m):
-            height_m = float(finest.at(east, north))
-        point = shapely.Point(east, north, height_m)
+    points = [shapely.Point(place) for place in with_heights(finest, [saddle_places])[0]]
+    for k, point, reason in zip(with_saddle, points, cut_by(points, finest), strict=True):
+        top, parent, height_m = found[k], found[found[k].parent], float(point.z)
         lower, higher = sorted((k, found[k].parent), key=lambda i: (found[i].height_m, -i))
         saddles.append(
             {
@@ -81,7 +77,7 @@ def point_rows(found: Sequence[Top], finest: Worked, taken: set[str]) -> tuple[R
                 "lower_top": names[lower],
                 "higher_top": names[higher],
                 "climb_m": found[lower].height_m - height_m,
-                "cut_by": cut_by(point, finest),
+                "cut_by": reason,
                 "geometry": point,
             }
         )

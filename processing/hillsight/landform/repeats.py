@@ -25,18 +25,13 @@ def without_repeats(rows: list[dict[str, Any]], larger: list[dict[str, Any]]) ->
     if not rows or not larger:
         return rows
     areas = shapely.get_dimensions(rows[0]["geometry"]) == 2
-    beside = np.array(
-        [
-            row["geometry"] if areas else shapely.buffer(row["geometry"], _BESIDE_SHARE * row["scale_m"])
-            for row in larger
-        ]
-    )
+    shapes = np.array([row["geometry"] for row in rows], object)
+    beside = np.array([row["geometry"] for row in larger], object)
+    if not areas:
+        beside = shapely.buffer(beside, np.array([_BESIDE_SHARE * row["scale_m"] for row in larger]))
     measure = shapely.area if areas else shapely.length
-    tree = shapely.STRtree(beside)
-    kept = []
-    for row in rows:
-        near = beside[tree.query(row["geometry"], predicate="intersects")]
-        inside = measure(shapely.intersection(row["geometry"], near)) if near.size else np.zeros(1)
-        if inside.max() < _SAME_SHARE * measure(row["geometry"]):
-            kept.append(row)
-    return kept
+    which, near = shapely.STRtree(beside).query(shapes, predicate="intersects")
+    most = np.zeros(len(rows))
+    np.maximum.at(most, which, measure(shapely.intersection(shapes[which], beside[near])))
+    kept = most < _SAME_SHARE * measure(shapes)
+    return [row for row, keep in zip(rows, kept.tolist(), strict=True) if keep]

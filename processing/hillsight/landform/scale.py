@@ -19,6 +19,8 @@ from scipy import ndimage
 from hillsight.arrays import Floats, Floats32
 from hillsight.errors import CallError
 from hillsight.ground.grid import Grid, Surface
+from hillsight.landform.gradient import Slope, horn
+from hillsight.landform.sampling import sampled
 
 #: Scales (m) read when none is given: what a walker meets, from a knoll to a hill.
 DEFAULT_SCALES_M = (100.0, 300.0, 1_000.0)
@@ -119,9 +121,14 @@ class Worked:
         spacing = (self.grid.spacing_y_m, self.grid.spacing_x_m)
         return np.asarray(ndimage.distance_transform_edt(~void, sampling=spacing), np.float64)
 
+    @cached_property
+    def slope(self) -> Slope:
+        """Slope of the smoothed ground at every post."""
+        return horn(self.height_m, self.grid.spacing_x_m, self.grid.spacing_y_m)
+
     def at(self, eastings_m: ArrayLike, northings_m: ArrayLike) -> Floats:
         """Smoothed height at map positions, bilinear; NaN off the posts and where a void has a weight."""
-        return self.grid.sampled(self.height_m, eastings_m, northings_m)
+        return sampled(self.grid, self.height_m, eastings_m, northings_m)
 
 
 def settle_scales(surface: Surface, scales_m: Sequence[float] | None) -> tuple[list[float], list[str]]:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.landform.gradient import horn
 from hillsight.landform.outlines import areas_between, posts_inside
 
 if TYPE_CHECKING:
@@ -45,8 +44,7 @@ def find_steep_ground(worked: Worked, bands_deg: Sequence[float]) -> list[Steep]
     ----------
     bands_deg : where each band begins, ascending; the last has no upper limit
     """
-    grid = worked.grid
-    slope = horn(worked.height_m, grid.spacing_x_m, grid.spacing_y_m)
+    grid, slope = worked.grid, worked.slope
     found = []
     for lower, upper in pairwise([*bands_deg, None]):
         assert lower is not None

@@ -18,7 +18,9 @@ import numpy as np
 from hillsight.kernels.compiled import compiled, inlined
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats, Integers
+    from numpy.typing import NDArray
+
+    from hillsight.arrays import Floats, Integers32
     from hillsight.landform.flood import Drainage
 
 
@@ -46,83 +48,106 @@ def _facet(number: int) -> tuple[tuple[int, int], tuple[int, int], int]:
     return (-1, 0), (-1, side), side
 
 
-@inlined
-def _fall(along: float, across: float, widest: float, slant: float) -> tuple[float, float]:
-    """Steepest fall within a triangle, and its angle from the straight neighbour, 0 to ``widest``.
-
-    along, across : fall to the straight neighbour, and from it to the diagonal one; slant : to the latter
-    """
-    angle = min(max(math.atan2(across, along), 0.0), widest) if along > 0 or across > 0 else 0.0
-    if angle == 0.0:
-        return along, angle
-    if angle == widest:
-        return slant, angle
-    return math.hypot(along, across), angle
-
-
 @compiled
-def _follow(
-    level_m: Floats,
-    receiver: Integers,
-    order: Integers,
-    spacing_x_m: float,
-    spacing_y_m: float,
-) -> None:
+def _steepest(
+    level_m: Floats, receiver: Integers32, spacing_x_m: float, spacing_y_m: float
+) -> tuple[NDArray[np.int8], Floats]:
+    """The triangle of the steepest fall about each post, and its angle in it from the straight neighbour.
+
+    -1 where ground does not fall, or falls alike in two of them, as on to filled ground, where all is level:
+    the drainage knows which is lowest.
+    """
     rows, columns = level_m.shape
     diagonal_m = math.hypot(spacing_x_m, spacing_y_m)
-    gathered = np.ones(receiver.size)
-    largest = np.zeros(receiver.size)
-    strayed_m = np.zeros(receiver.size)
-    for k in range(order.size - 1, -1, -1):
-        post = order[k]
-        row, column = post // columns, post % columns
-        below = receiver[post]
-        if below < 0:
-            continue
-        here_m = level_m[row, column]
-        off_m = 0.0
-        if (
-            level_m[below // columns, below % columns] < here_m
-            and 0 < row < rows - 1
-            and 0 < column < columns - 1
-        ):
+    triangle = np.full(receiver.size, -1, np.int8)
+    angle = np.zeros(receiver.size)
+    for row in range(1, rows - 1):
+        for column in range(1, columns - 1):
+            post = row * columns + column
+            below = receiver[post]
+            here_m = level_m[row, column]
+            if below < 0 or not level_m[below // columns, below % columns] < here_m:
+                continue
             steepest, tied = 0.0, False
-            one, other, one_m, other_m = below, below, 0.0, 0.0
+            chosen, chosen_along, chosen_across, chosen_edge = -1, 0.0, 0.0, 0
             for facet in range(8):
-                straight, slant, side = _facet(facet)
+                straight, slant, _ = _facet(facet)
                 ahead_m = spacing_x_m if straight[0] == 0 else spacing_y_m
                 beside_m = spacing_y_m if straight[0] == 0 else spacing_x_m
                 straight_m = level_m[row + straight[0], column + straight[1]]
                 slant_m = level_m[row + slant[0], column + slant[1]]
                 if not (straight_m == straight_m and slant_m == slant_m):
                     continue
-                widest = math.atan2(beside_m, ahead_m)
                 along, across = (here_m - straight_m) / ahead_m, (straight_m - slant_m) / beside_m
-                slope, angle = _fall(along, across, widest, (here_m - slant_m) / diagonal_m)
-                first = (row + straight[0]) * columns + column + straight[1]
-                second = (row + slant[0]) * columns + column + slant[1]
                 # Along the lattice there is one way, and not another that depends on the triangle taken.
-                if angle == 0.0:
-                    second = first
-                elif angle == widest:
-                    first = second
+                if not across > 0.0:
+                    slope, edge = along, 1
+                elif not along > 0.0 or across * ahead_m >= along * beside_m:
+                    slope, edge = (here_m - slant_m) / diagonal_m, 2
+                else:
+                    slope, edge = math.sqrt(along * along + across * across), 0
                 if slope > steepest:
                     steepest, tied = slope, False
-                    one, other = first, second
-                    one_m = 0.0 if first == second else -side * ahead_m * math.sin(angle)
-                    other_m = 0.0 if first == second else side * diagonal_m * math.sin(widest - angle)
-                elif slope == steepest and slope > 0.0 and (first != one or second != other):
-                    tied = True
-            if tied:  # as on to filled ground, where all is level: the drainage knows which is lowest
-                one, other, one_m, other_m = below, below, 0.0, 0.0
-            straight_falls = level_m[one // columns, one % columns] < here_m
-            slant_falls = level_m[other // columns, other % columns] < here_m
-            if straight_falls and (
-                not slant_falls or abs(strayed_m[post] + one_m) <= abs(strayed_m[post] + other_m)
-            ):
-                below, off_m = one, one_m
-            elif slant_falls:
-                below, off_m = other, other_m
+                    chosen, chosen_along, chosen_across, chosen_edge = facet, along, across, edge
+                elif slope == steepest and slope > 0.0:
+                    tied = tied or not (
+                        edge > 0 and edge == chosen_edge and _edge(facet, edge) == _edge(chosen, edge)
+                    )
+            if tied:
+                continue
+            triangle[post] = chosen
+            if chosen_edge == 0:
+                angle[post] = math.atan2(chosen_across, chosen_along)
+            elif chosen_edge == 2:
+                angle[post] = np.inf
+    return triangle, angle
+
+
+@inlined
+def _edge(number: int, edge: int) -> tuple[int, int]:
+    """Step to the straight (edge 1) or the diagonal (edge 2) neighbour of a triangle."""
+    straight, slant, _ = _facet(number)
+    return straight if edge == 1 else slant
+
+
+@compiled
+def _follow(
+    level_m: Floats,
+    receiver: Integers32,
+    order: Integers32,
+    spacing_x_m: float,
+    spacing_y_m: float,
+) -> None:
+    columns = level_m.shape[1]
+    diagonal_m = math.hypot(spacing_x_m, spacing_y_m)
+    triangle, angles = _steepest(level_m, receiver, spacing_x_m, spacing_y_m)
+    gathered = np.ones(receiver.size, np.int32)
+    largest = np.zeros(receiver.size, np.int32)
+    strayed_m = np.zeros(receiver.size)
+    for k in range(order.size - 1, -1, -1):
+        post = int(order[k])
+        below = int(receiver[post])
+        if below < 0:
+            continue
+        off_m = 0.0
+        if triangle[post] >= 0:
+            straight, slant, side = _facet(triangle[post])
+            angle = angles[post]
+            first = post + straight[0] * columns + straight[1]
+            second = post + slant[0] * columns + slant[1]
+            if angle == 0.0:
+                below = first
+            elif angle == np.inf:
+                below = second
+            else:
+                ahead_m = spacing_x_m if straight[0] == 0 else spacing_y_m
+                beside_m = spacing_y_m if straight[0] == 0 else spacing_x_m
+                one_m = -side * ahead_m * math.sin(angle)
+                other_m = side * diagonal_m * math.sin(math.atan2(beside_m, ahead_m) - angle)
+                if abs(strayed_m[post] + one_m) <= abs(strayed_m[post] + other_m):
+                    below, off_m = first, one_m
+                else:
+                    below, off_m = second, other_m
             receiver[post] = below
         gathered[below] += gathered[post]
         if gathered[post] > largest[below]:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.kernels.compiled import compiled
-from hillsight.kernels.corners import corner_posts
+from hillsight.kernels.compiled import compiled, inlined
+from hillsight.kernels.corners import between_posts
 from hillsight.kernels.threads import in_slices
 
 if TYPE_CHECKING:
@@ -44,9 +44,12 @@ def relief_m(worked: Worked, height_m: Floats) -> Floats:
     return _by_rows(_relief, worked, height_m)
 
 
-def stands_out(worked: Worked, height_m: Floats) -> Flags:
-    """Posts on the axis of something that stands out from both flanks, (rows, columns)."""
-    here = relief_m(worked, height_m)
+def stands_out(worked: Worked, height_m: Floats, relief: Floats | None = None) -> Flags:
+    """Posts on the axis of something that stands out from both flanks, (rows, columns).
+
+    relief : ``relief_m`` of the same heights where that is known already
+    """
+    here = relief_m(worked, height_m) if relief is None else relief
     flanks = _by_rows(_flank_relief, worked, height_m, here)
     with np.errstate(invalid="ignore"):
         out: Flags = (here >= LEAST_RELIEF_SHARE * worked.scale_m) & (~(flanks > _MOST_FLANK_SHARE * here))
@@ -64,17 +67,7 @@ def _by_rows(kernel: object, worked: Worked, *arrays: Floats) -> Floats:
     return out
 
 
-@compiled
-def _between(values: Floats, row: float, column: float, corners: Floats) -> float:
-    """Bilinear value; NaN off the posts and where a void has a weight. ``corners`` (4, 3) is scratch."""
-    used = corner_posts(row, column, values.shape[0], values.shape[1], corners)
-    total = 0.0 if used else np.nan
-    for k in range(used):
-        total += corners[k, 2] * values[int(corners[k, 0]), int(corners[k, 1])]
-    return total
-
-
-@compiled
+@inlined
 def _along_contour(
     height_m: Floats, row: int, column: int, spacing_x_m: float, spacing_y_m: float
 ) -> tuple[float, float]:
@@ -111,15 +104,14 @@ def _relief(
     out: Floats,
 ) -> None:
     rows, columns = height_m.shape
-    corners = np.empty((4, 3))
     for row in range(max(first, 1), min(last, rows - 1)):
         for column in range(1, columns - 1):
             east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
             if east != east:
                 continue
             by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
-            one = _between(height_m, row + by_row, column + by_column, corners)
-            other = _between(height_m, row - by_row, column - by_column, corners)
+            one = between_posts(height_m, row + by_row, column + by_column)
+            other = between_posts(height_m, row - by_row, column - by_column)
             out[row, column] = height_m[row, column] - (one + other) / 2.0
 
 
@@ -135,13 +127,12 @@ def _flank_relief(
     out: Floats,
 ) -> None:
     rows, columns = height_m.shape
-    corners = np.empty((4, 3))
     for row in range(max(first, 1), min(last, rows - 1)):
         for column in range(1, columns - 1):
             if not relief[row, column] > 0.0:
                 continue
             east, north = _along_contour(height_m, row, column, spacing_x_m, spacing_y_m)
             by_row, by_column = -north * half_m / spacing_y_m, east * half_m / spacing_x_m
-            one = _between(relief, row + by_row, column + by_column, corners)
-            other = _between(relief, row - by_row, column - by_column, corners)
+            one = between_posts(relief, row + by_row, column + by_column)
+            other = between_posts(relief, row - by_row, column - by_column)
             out[row, column] = (one + other) / 2.0
