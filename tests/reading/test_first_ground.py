@@ -38,7 +38,7 @@ def test_a_cliff_edge(plateau):
     # From 2 m above the edge 200 m off, ground 50 m lower shows at 200 * 52 / 2 = 5,200 m: beyond the reach.
     assert np.isnan(east.out_again_m)
     assert east.description.startswith("level to a brow at 20")
-    assert east.description.endswith("not out again within reach")
+    assert east.description.endswith("no ground shows again within reach")
 
 
 def test_no_brow_to_the_west(plateau):
@@ -61,7 +61,7 @@ def test_ground_shows_again_beyond_a_trench():
     # 1 m below it, so ground shows 0.2 m earlier, at 299.8 m less the line's own fall (2 mm).
     assert row.out_again_m * sine == pytest.approx(299.8, abs=0.02)
     assert row.drop_m == pytest.approx(50.0, abs=0.5)
-    assert "out again at 30" in row.description
+    assert row.description.endswith("ground shows again at 300 m")
 
 
 def test_from_a_cone_all_ground_is_seen_and_falls():

@@ -87,7 +87,7 @@ def computed(tmp_path_factory: pytest.TempPathFactory) -> list[Outlook]:
         near=ground.near,
     )
     errors = ErrorModel.guessed_from_spacing(max(ground.spacing_x_m, ground.spacing_y_m))
-    request = Request(Viewing(reach_m=REACH_M), features=listed, errors=errors)
+    request = Request(Viewing(reach_m=REACH_M), features=listed, errors=errors, doubt_ground=True)
     return [look_out(ground, station, request) for station in stations]
 
 

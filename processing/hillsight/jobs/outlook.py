@@ -137,6 +137,7 @@ def run_outlook(request: OutlookRequest, listener: Listener = SILENT) -> Result:
             least_pocket_ha=least_pocket_ha(request),
             follow_cells=request.cells,
             sector_width_deg=request.sector_width,
+            doubt_ground=True,
         )
 
     return run_listing("outlook", request, listener, layers=LAYERS, rasters_wanted=True, more=with_ground)

@@ -19,6 +19,7 @@ from hillsight.reading.far_ground import far_ground
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.behind_crests import behind_crests
 from hillsight.reading.ground.crest_lines import crest_lines
+from hillsight.reading.ground.drawn_edges import add_ground_doubt
 from hillsight.reading.ground.first_ground import first_ground
 from hillsight.reading.ground.pockets import pockets
 from hillsight.reading.ground.regions import HIDDEN, VISIBLE
@@ -77,6 +78,7 @@ class Request:
     errors : what errs, and how much; None for no plus-minus
     limits : probabilities of being seen between which a feature is uncertain
     landforms : which landforms to list among the features; None for none
+    doubt_ground : whether dead ground, crests and first ground get plus-minus too, by the same errors
     """
 
     viewing: Viewing
@@ -92,6 +94,7 @@ class Request:
     errors: ErrorModel | None = None
     limits: Limits = field(default_factory=Limits)
     landforms: Landforms | None = None
+    doubt_ground: bool = False
 
 
 @dataclass(frozen=True)
@@ -177,6 +180,8 @@ def look_out(
         "skyline_bearings": outline.bearings,
         "first_ground": first_ground(view, request.sector_width_deg),
     }
+    if request.errors is not None and request.doubt_ground:
+        add_ground_doubt(view, frames, request.errors, request.limits)
     features = _features(view, request)
     if features is not None:
         listing = bearing_list(

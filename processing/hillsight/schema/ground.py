@@ -81,6 +81,23 @@ UNKNOWN_GROUND = Layer(
     (STATION, AREA),
 )
 
+
+def _doubt(name: str, unit: str, meaning: str) -> Column:
+    return Column(name, "real", unit, f"{meaning}, by the error model; null if not asked for", optional=True)
+
+
+def _plus_minus(name: str, where: str) -> Column:
+    meaning = f"how far {name} may be out, at 95 %, {where}, if it is that crest"
+    return _doubt(f"{name.removesuffix('_m')}_plus_minus_m", "m", meaning)
+
+
+def _interval(name: str, where: str) -> list[Column]:
+    return [
+        _doubt(f"{name.removesuffix('_m')}_{end}_m", "m", f"{most} {name} of a 95 % interval, {where}")
+        for end, most in (("low", "least"), ("high", "greatest"))
+    ]
+
+
 _EXTENT_AND_DEPTH = (
     real("nearest_m", ELLIPSOID_M, "near edge"),
     real("farthest_m", ELLIPSOID_M, "far edge"),
@@ -88,6 +105,10 @@ _EXTENT_AND_DEPTH = (
     TO,
     real("depth_mean_m", "m", "mean height that a thing must stand to show"),
     real("depth_max_m", "m", "greatest height that a thing must stand to show"),
+    _plus_minus("nearest_m", "on the bearing of that place"),
+    *_interval("depth_max_m", "at that place"),
+    _doubt("hidden_probability", "0 to 1", "chance that the ground is out of view where it is deepest"),
+    text("state", "hidden or uncertain", "uncertain: that chance lies between the limits of uncertain"),
 )
 
 DEAD_GROUND = Layer(
@@ -135,6 +156,15 @@ CREST_LINES = Layer(
         HEIGHT_MAX,
         real("length_m", GRID_M, "length along the ground plan"),
         real("hidden_ha", PLANE_HA, "dead ground behind this crest line, as in dead_ground_by_crest"),
+        _plus_minus("distance_min_m", "on the bearing of that point"),
+        _plus_minus("distance_max_m", "on the bearing of that point"),
+        _doubt(
+            "hides_probability",
+            "0 to 1",
+            "chance that this crest, not one nearer or farther, hides the ground behind its nearest or "
+            "farthest point, whichever is surer",
+        ),
+        _doubt("hidden_probability", "0 to 1", "chance that the deepest ground behind it is out of view"),
     ),
 )
 
@@ -224,7 +254,15 @@ FIRST_GROUND = Layer(
         _of_brow("depth_max_m", "m", "greatest height that a thing must stand to show over the brow"),
         _of_brow("drop_m", "m", "the brow above the lowest ground between it and where ground shows again"),
         _of_brow("out_again_m", GRID_M, "where ground shows again; null too if not within the reach"),
-        text("description", "", "the same in plain words"),
+        _doubt(
+            "brow_probability",
+            "0 to 1",
+            "chance that the first brow on the bearing of the figures is that one, not one nearer or farther",
+        ),
+        _plus_minus("brow_distance_m", "on the bearing of the figures"),
+        *_interval("out_again_m", "on the bearing of the figures, if it is that brow"),
+        *_interval("depth_max_m", "on the bearing of the figures, if it is that brow"),
+        text("description", "", "the same in plain words, no finer than it is known"),
     ),
 )
 

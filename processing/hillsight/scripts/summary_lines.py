@@ -56,10 +56,14 @@ def first_ground_lines(sectors: pd.DataFrame) -> list[str]:
         near, far = (
             met.loc[place] for place in (met["brow_distance_m"].idxmin(), met["brow_distance_m"].idxmax())
         )
+        # As the file tells them, no finer than they are known, without what lies behind.
+        nearest, farthest = (
+            f"on {whole_degrees(row.brow_bearing_true_deg)} (true) {row.description.split(';')[0]}"
+            for row in (near, far)
+        )
         lines.append(
-            f"{station}: first ground ends at a brow in {len(met)} of {len(rows)} sectors, "
-            f"nearest {near.brow_distance_m:,.0f} m on {whole_degrees(near.brow_bearing_true_deg)}, "
-            f"farthest {far.brow_distance_m:,.0f} m on {whole_degrees(far.brow_bearing_true_deg)} (true)."
+            f"{station}: the first ground ends at a brow in {len(met)} of {len(rows)} sectors. "
+            f"Nearest: {nearest}. Farthest: {farthest}."
         )
     return lines
 

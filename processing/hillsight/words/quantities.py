@@ -7,6 +7,8 @@ space, so that texts can be searched; whatever wraps lines keeps a figure and it
 
 from __future__ import annotations
 
+import math
+
 UNITS = ("m", "km", "ha", "%")
 """What a figure is not parted from at the end of a line."""
 
@@ -43,6 +45,33 @@ def rough_distance_words(value_m: float) -> str:
     if value_m >= 995:
         return f"{value_m / 1_000:,.1f} km"
     return f"{round(value_m, -1) if value_m >= 100 else value_m:.0f} m"
+
+
+def distance_as_known(value_m: float, spacing_m: float, plus_minus_m: float | None = None) -> str:
+    """A distance to an edge of ground, such as a brow, no finer than the posts tell it.
+
+    Parameters
+    ----------
+    plus_minus_m : how far it may be out, where that is known; the spacing of the posts otherwise
+
+    >>> [distance_as_known(value, 50.0) for value in (17.0, 160.0, 2340.0)]
+    ["within a post's spacing (50 m)", '160 m, give or take 50 m', '2.3 km']
+    >>> distance_as_known(331.0, 10.0, 57.3)
+    '330 m, give or take 60 m'
+    """
+    if value_m < spacing_m:
+        return f"within a post's spacing ({length_words(spacing_m)})"
+    out_m = spacing_m if plus_minus_m is None else max(plus_minus_m, spacing_m)
+    told = rough_distance_words(value_m)
+    if out_m < 0.1 * value_m:
+        return told
+    return f"{told}, give or take {rough_distance_words(_one_figure(out_m))}"
+
+
+def _one_figure(value_m: float) -> float:
+    """Rounded to its first figure, to 1, 2, 3 ... or 10, 20, 30 ..."""
+    step = 10.0 ** math.floor(math.log10(value_m))
+    return float(step * math.floor(value_m / step + 0.5))
 
 
 def hectares(value_ha: float, decimals: int = 1) -> str:

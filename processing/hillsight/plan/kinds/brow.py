@@ -17,7 +17,7 @@ from hillsight.plan.kinds.shared.ground import (
     near_ground,
 )
 from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigures
-from hillsight.plan.kinds.shared.likeliest_words import distance_as_known, figure_of, likeliest_word
+from hillsight.plan.kinds.shared.likeliest_words import figure_of, likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part
 from hillsight.plan.kinds.shared.slopes import (
     FIGURES,
@@ -30,7 +30,7 @@ from hillsight.plan.kinds.shared.slopes import (
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
-from hillsight.words.quantities import rough_distance_words
+from hillsight.words.quantities import distance_as_known, rough_distance_words
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -98,7 +98,8 @@ def fact(case: Case) -> Fact:
             clause += f" for {rough_distance_words(BROW_WITHIN_M)}, or as far as is looked"
             figure = None
         elif far.plain and np.isfinite(middle_m):
-            clause += f" ({distance_as_known(middle_m, glance.spacing_m)})"
+            far_words = distance_as_known(middle_m, glance.spacing_m)
+            clause += f", {far_words}" if middle_m < glance.spacing_m else f" ({far_words})"
         clauses.append(clause)
     for key, slopes, place in (
         ("slope_before", glance.before_deg, "up to the brow"),

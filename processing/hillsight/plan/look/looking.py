@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import StationError
+from hillsight.ground.error_fields import ErrorFields
 from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MARGIN_POSTS, MOST_POSTS
 from hillsight.plan.look.drawn import DrawnGround, Place
-from hillsight.plan.look.error_fields import ErrorFields
 from hillsight.plan.look.glance import glance
 from hillsight.reading.far_ground import far_ground
 from hillsight.sight.doubt import ErringGround

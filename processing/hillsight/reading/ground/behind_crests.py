@@ -43,7 +43,7 @@ def behind_crests(
     """
     polygons = pockets.geometry.to_numpy()
     faces, pocket = _faces(polygons, _cuts(view, lines, follow_cells=follow_cells))
-    face_of_post = _paint(view, faces)
+    face_of_post = posts_of(view, faces)
     crest = _crest_of_faces(view, lines, faces, face_of_post)
     keys = np.column_stack((np.where(crest == 0, np.iinfo(np.int64).max, crest), pocket))
     groups, of_face = np.unique(keys, axis=0, return_inverse=True)
@@ -75,6 +75,7 @@ def behind_crests(
                 "bearing_to_true_deg": right,
                 "depth_mean_m": float(mean_m[i]),
                 "depth_max_m": float(greatest_m[i]),
+                "state": "hidden",
             }
         )
     return frame_of_rows("dead_ground_by_crest", rows, ground, view.grid.crs, but=BUT_STATION)
@@ -116,7 +117,7 @@ def _faces(polygons: Objects, cuts: Objects) -> tuple[Objects, Integers]:
     return pieces[piece], pocket
 
 
-def _paint(view: View, polygons: Objects) -> Integers:
+def posts_of(view: View, polygons: Objects) -> Integers:
     """Index of the polygon that each hidden post within the reach lies in, -1 for none."""
     hidden = (view.classes == HIDDEN) & view.within_reach
     if polygons.size == 0:

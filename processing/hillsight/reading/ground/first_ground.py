@@ -11,9 +11,11 @@ import shapely
 from hillsight.errors import CallError
 from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
-from hillsight.words.quantities import per_cent
+from hillsight.words.quantities import distance_as_known, per_cent, rough_distance_words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from hillsight.arrays import AnyArray, Floats, Integers
     from hillsight.reading.ground.brows import Brows
     from hillsight.reading.view import View
@@ -72,7 +74,7 @@ def first_ground(view: View, sector_width_deg: float = 10.0) -> geopandas.GeoDat
     rows, shapes = [], []
     for sector in range(sectors):
         at = np.arange(sector * steps, (sector + 1) * steps + 1) % true_deg.size
-        rows.append(_sector(sector, sectors, at, true_deg, brows, figures))
+        rows.append(_sector(sector, sectors, at, true_deg, brows, figures, spacing_m))
         corner = [] if sectors == 1 else [(view.easting_m, view.northing_m)]
         ring = rim[at[:-1]] if sectors == 1 else rim[at]
         shapes.append(shapely.Polygon([*corner, *ring]))
@@ -129,6 +131,7 @@ def _sector(
     true_deg: AnyArray,
     brows: Brows,
     figures: dict[str, Floats],
+    spacing_m: float,
 ) -> dict[str, Any]:
     """One row: the bearing with the middle brow distance speaks for the sector."""
     met = at[np.isfinite(brows.brow_m[at])]
@@ -151,7 +154,7 @@ def _sector(
     )
     if met.size == 0:
         row |= dict.fromkeys(names, np.nan)
-        row["description"] = "no brow: ground stays in view"
+        row["description"] = sector_words(row, spacing_m)
         return row
     order = met[np.argsort(brows.brow_m[met], kind="stable")]
     one = int(order[(order.size - 1) // 2])
@@ -167,12 +170,23 @@ def _sector(
         brows.out_again_m[one],
     )
     row |= {name: float(value) for name, value in zip(names, values, strict=True)}
-    row["description"] = _description(row)
+    row["description"] = sector_words(row, spacing_m)
     return row
 
 
-def _description(row: dict[str, Any]) -> str:
-    slope, brow = row["slope_to_brow_deg"], f"to a brow at {row['brow_distance_m']:,.0f} m"
+def sector_words(row: Mapping[str, Any], spacing_m: float) -> str:
+    """A sector in plain words: how the ground runs to its brow, how far off that is, what lies behind.
+
+    Parameters
+    ----------
+    row : a row of the layer ``first_ground``, with or without what may be out
+    spacing_m : the wider spacing of the posts
+    """
+    distance_m, slope = row["brow_distance_m"], row["slope_to_brow_deg"]
+    if np.isnan(distance_m):
+        return "no brow: ground stays in view"
+    brow = "to a brow " + ("" if distance_m < spacing_m else "at ")
+    brow += distance_as_known(distance_m, spacing_m, _number(row, "brow_distance_plus_minus_m"))
     if np.isnan(slope):
         before = f"runs {brow}"
     elif abs(slope) < 0.5:
@@ -180,7 +194,17 @@ def _description(row: dict[str, Any]) -> str:
     else:
         degrees = f"{abs(slope):.0f} {'degree' if round(abs(slope)) == 1 else 'degrees'}"
         before = f"{'falls' if slope < 0 else 'rises'} {degrees} {brow}"
-    again = row["out_again_m"]
-    after = "not out again within reach" if np.isnan(again) else f"out again at {again:,.0f} m"
     some = "" if row["brow_share"] > 0.995 else f" ({per_cent(row['brow_share'])} of the sector)"
-    return f"{before}{some}; behind it {row['depth_max_m']:.0f} m of dead ground, {after}"
+    chance = _number(row, "brow_probability")
+    unless = "; some slight rise may hide ground before that" if chance is not None and chance < 0.5 else ""
+    again = row["out_again_m"]
+    after = "no ground shows again within reach"
+    if not np.isnan(again):
+        after = f"ground shows again at {rough_distance_words(again)}"
+    return f"{before}{some}{unless}; behind it dead ground up to {row['depth_max_m']:.0f} m deep, {after}"
+
+
+def _number(row: Mapping[str, Any], name: str) -> float | None:
+    """A figure that a row may lack."""
+    value = row.get(name)
+    return None if value is None or np.isnan(value) else float(value)

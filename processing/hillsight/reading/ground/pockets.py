@@ -56,6 +56,7 @@ def pockets(
                 "bearing_to_true_deg": right,
                 "depth_mean_m": mean_m[i],
                 "depth_max_m": greatest_m[i],
+                "state": "hidden",
                 "crest": crest[i] or None,
             }
         )

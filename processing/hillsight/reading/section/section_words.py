@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
-from hillsight.words.quantities import metres, per_cent
+from hillsight.words.quantities import distance_as_known, metres, per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,8 +58,8 @@ def ground_words(section: Section) -> list[str]:
         words.append(f"{more} more {'stretch' if more == 1 else 'stretches'} of dead ground farther off.")
     if section.crests and section.samples.grid_m[section.crests[0].sample] < section.spacing_m:
         words.append(
-            f"This {section.crests[0].role} is nearer than the terrain's posts are to each other "
-            f"({section.spacing_m:g} m): a step to the side may change the view."
+            f"This {section.crests[0].role} is nearer than the terrain's posts are to each other: "
+            "a step to the side may change the view."
         )
     if not hidden and not unknown:
         words.append("All ground along it is in view.")
@@ -77,10 +77,10 @@ def _hidden_words(section: Section, stretch: Stretch) -> str:
             f"Ground is out of view from {_at(section, stretch.from_grid_m)}, beyond ground without heights"
         )
     else:
-        begin = (
-            f"Ground turns out of view at {_at(section, stretch.from_grid_m)} "
-            f"({crest.role}, {samples.ground_m[crest.sample]:.0f} m high)"
-        )
+        at = f"at {_at(section, stretch.from_grid_m)}"
+        if section.samples.grid_m[crest.sample] < section.spacing_m:
+            at = distance_as_known(0.0, section.spacing_m)
+        begin = f"Ground turns out of view {at} ({crest.role}, {samples.ground_m[crest.sample]:.0f} m high)"
     if stretch.emerges:
         end = f"comes back into view at {_at(section, stretch.to_grid_m)}"
     elif stretch.to_grid_m == section.length_grid_m:

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.plan.statement import Statement
-from hillsight.words.quantities import rough_distance_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -103,16 +102,3 @@ def figure_of(values: Floats, weights: Floats, bounds: tuple[float, float]) -> f
     order = np.argsort(values[known])
     upto = np.cumsum(weights[known][order])
     return float(values[known][order][int(np.searchsorted(upto, 0.5 * upto[-1]))])
-
-
-def distance_as_known(value_m: float, spacing_m: float) -> str:
-    """A distance to ground, no finer than the posts tell it.
-
-    >>> [distance_as_known(value, 50.0) for value in (17.0, 160.0, 2340.0)]
-    ["less than a post's spacing (50 m) away", '160 m, give or take 50 m', '2.3 km']
-    """
-    if value_m < spacing_m:
-        return f"less than a post's spacing ({spacing_m:.0f} m) away"
-    if value_m < 995 and spacing_m >= 0.1 * value_m:
-        return f"{rough_distance_words(value_m)}, give or take {spacing_m:.0f} m"
-    return rough_distance_words(value_m)
