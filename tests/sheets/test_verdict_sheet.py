@@ -325,3 +325,27 @@ def test_file_names_keep_apart() -> None:
 def test_an_unknown_candidate_is_a_fault() -> None:
     with pytest.raises(KeyError):
         draw(station="Nobody")
+
+
+def test_a_map_shows_no_ground_finer_than_the_posts() -> None:
+    """Of posts 50 m apart the ground close by is drawn ten posts across, and each post has its dot."""
+    half = 5_000.0
+    coarse = Surface(Grid(CRS, EAST - half, NORTH + half, 50.0, 50.0, 201, 201), terrains.plane(201, 201))
+    page = draw(ground=coarse)
+    told = " ".join(texts(page))
+    assert "The ground close by, 500 m across" in told  # 250 m across on finer posts
+    assert "dots: posts of the terrain, 50 m apart; nothing between them is surveyed" in told
+    assert_texts_keep_apart(page)
+    pixels = page.pixels().astype(int)
+    # The small map is 308 pixels across; the eye stands on a post in its middle, so posts 50 m off lie 30.8
+    # pixels away. North-west, where neither picture nor signs are.
+    small = pixels[134:442, 892:1200]
+    for posts in (2, 3, 4):
+        at = round(154 - posts * 30.8)
+        dot = small[at - 2 : at + 3, at - 2 : at + 3].sum(axis=-1)
+        about = small[at - 12 : at + 13, at - 12 : at + 13].sum(axis=-1)
+        assert dot.min() < np.median(about) - 100
+    fine = Surface(
+        Grid(CRS, EAST - half, NORTH + half, 10.0, 10.0, 1_001, 1_001), terrains.plane(1_001, 1_001)
+    )
+    assert not any("dots:" in text for text in texts(draw(ground=fine)))

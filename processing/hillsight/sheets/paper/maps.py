@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _MARGIN = 1.04  # half a map in half widths of what it shows
 _SWATCH = (44, 20)  # pixels
 ROW = 31  # pixels between legend entries
+_POSTS_FROM = 16  # pixels between posts from which they are marked
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,36 @@ def nice_step(span: float, most: int) -> float:
 
     first, second, *_ = MaxNLocator(most, steps=[1, 2, 5, 10], min_n_ticks=1).tick_values(0.0, span)
     return float(second - first)
+
+
+def draw_posts(chart: Map, grid: Grid) -> str:
+    """Dots on the terrain's posts where they stand well apart on the page; words about them, or nothing.
+
+    A map so large that posts can be told apart shows ground between them that nobody measured.
+    """
+    if min(grid.spacing_x_m, grid.spacing_y_m) < _POSTS_FROM * chart.pixel_m:
+        return ""
+    limits = chart.limits
+    east_m = grid.to_map(np.zeros(grid.columns), np.arange(float(grid.columns)))[0]
+    north_m = grid.to_map(np.arange(float(grid.rows)), np.zeros(grid.rows))[1]
+    east_m = east_m[(east_m > limits.left) & (east_m < limits.right)]
+    north_m = north_m[(north_m > limits.bottom) & (north_m < limits.top)]
+    east_m, north_m = (values.ravel() for values in np.meshgrid(east_m, north_m))
+    # On the map's own axes, under all signs.
+    chart.axes.plot(
+        east_m,
+        north_m,
+        linestyle="none",
+        marker="o",
+        markersize=1.8,
+        color=INK,
+        alpha=0.5,
+        zorder=2.1,
+        scalex=False,
+        scaley=False,
+    )
+    apart = length_words(max(grid.spacing_x_m, grid.spacing_y_m))
+    return f"dots: posts of the terrain, {apart} apart; nothing between them is surveyed"
 
 
 def draw_grid(chart: Map, *, size: float = 7) -> float:

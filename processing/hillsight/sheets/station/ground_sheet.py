@@ -17,6 +17,7 @@ from hillsight.sheets.paper.maps import (
     draw_grid,
     draw_legend,
     draw_north,
+    draw_posts,
     draw_reach,
     draw_scale_bar,
     draw_station,
@@ -92,6 +93,7 @@ def draw_ground(
     lines = content.rows("crest_lines")
     roles = [] if lines is None else draw_crests(chart, lines)
     draw_reach(chart, at.x, at.y, reach_m)
+    posts = draw_posts(chart, surface.grid)
     step_m = draw_grid(chart)
     x, y = chart.to_page(at.x, at.y)
     placer.taken.append(draw_station(page, x, y))
@@ -114,6 +116,8 @@ def draw_ground(
     words = [f"grid lines {length_words(step_m)} apart"]
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
+    if posts:
+        words.append(posts)
     if unnamed:
         words.append(left_off_words(unnamed))
     if not Box(at.x - reach_m, at.y - reach_m, at.x + reach_m, at.y + reach_m).within(chart.limits):

@@ -19,6 +19,7 @@ from hillsight.sheets.paper.maps import (
     draw_grid,
     draw_legend,
     draw_north,
+    draw_posts,
     draw_scale_bar,
     draw_station,
     line_entry,
@@ -57,6 +58,7 @@ _ROOM = 1.18  # a map in what it must hold
 _ALONE_M = 3_000.0  # how far the map goes where no fact lies anywhere
 _OTHERS_WITHIN_M = 1_500.0  # other candidates so near are on the map in any case
 _CLOSE_M, _CLOSE_STEP_M, _MOST_CLOSE_M = 250.0, 25.0, 600.0
+_LEAST_POSTS = 5.0  # from the middle of a map to its edge: fewer do not make a picture of the ground
 _SIZES = (8.0, 7.5, 7.0, 6.5, 6.0, 5.5)  # of letters below the map, the largest that fit
 _SMALL = 7.2
 _CONTOUR_STRENGTH = 0.8
@@ -99,6 +101,7 @@ def draw_candidate(
     terrain, bare = signs.draw_ground(chart, surface, view)
     interval_m = None if terrain is None else draw_contours(chart, terrain, strength=_CONTOUR_STRENGTH)
     drawn = draw_features(chart, named) if len(named) else []
+    posts = draw_posts(chart, surface.grid)
     step_m = draw_grid(chart)
     placer = Placer(Box(place.left + 3, place.bottom + 3, place.right - 3, place.top - 3))
     x, y = chart.to_page(here.easting_m, here.northing_m)
@@ -125,6 +128,8 @@ def draw_candidate(
     words = [f"grid lines {length_words(step_m)} apart"]
     if interval_m is not None:
         words.append(f"contours every {interval_m:g} m, every fifth one thicker")
+    if posts:
+        words.append(posts)
     if any(mark.is_beyond for mark in marks):
         words.append("numbers at the map's edge are of places beyond it")
     if unnamed:
@@ -174,7 +179,8 @@ def _lay(
     low = np.minimum(away.min(axis=0), -about_m)
     high = np.maximum(away.max(axis=0), about_m)
     size = np.array([place.width, place.height])
-    pixel_m = max(float(((high - low) * _ROOM / size).max()), 2 * _LEAST_RADIUS_M / place.width)
+    least_m = max(_LEAST_RADIUS_M, _least_m(grid))
+    pixel_m = max(float(((high - low) * _ROOM / size).max()), 2 * least_m / place.width)
     half = size / 2 * pixel_m
     middle = (low + high) / 2 + (here.easting_m, here.northing_m)
     # Moved off what has no terrain, as far as all stays on the map.
@@ -217,12 +223,14 @@ def _draw_close(
     """The small map of the ground close by; returns words about it."""
     farthest_m = max((one.farthest_m(here) for one in near), default=0.0)
     half_m = _CLOSE_STEP_M * max(np.ceil(farthest_m * 1.2 / _CLOSE_STEP_M), 2) if farthest_m else _CLOSE_M
+    half_m = max(half_m, float(np.ceil(_least_m(surface.grid) / _CLOSE_STEP_M)) * _CLOSE_STEP_M)
     limits = Box(
         here.easting_m - half_m, here.northing_m - half_m, here.easting_m + half_m, here.northing_m + half_m
     )
     chart = Map(page, page.frame(_CLOSE, limits), _CLOSE, limits)
     terrain, _ = signs.draw_ground(chart, surface, view)
     interval_m = None if terrain is None else draw_contours(chart, terrain, strength=_CONTOUR_STRENGTH)
+    posts = draw_posts(chart, surface.grid)
     page.box(_CLOSE, linewidth=1.1, zorder=4)
     placer = Placer(Box(_CLOSE.left + 3, _CLOSE.bottom + 3, _CLOSE.right - 3, _CLOSE.top - 3))
     x, y = chart.to_page(here.easting_m, here.northing_m)
@@ -233,7 +241,14 @@ def _draw_close(
     if terrain is not None and interval_m is not None:
         label_contours(chart, terrain, interval_m, placer)
     words = f"The ground close by, {length_words(2 * half_m)} across"
-    return words if interval_m is None else f"{words}, contours every {interval_m:g} m"
+    if interval_m is not None:
+        words += f", contours every {interval_m:g} m"
+    return f"{words}; {posts}" if posts else words
+
+
+def _least_m(grid: Grid) -> float:
+    """How far a map of the ground must go from its middle at least: no finer than the posts bear out."""
+    return _LEAST_POSTS * max(grid.spacing_x_m, grid.spacing_y_m)
 
 
 def _head(page: Page, verdict: Verdict, here: Weighed) -> None:
