@@ -17,6 +17,7 @@ from hillsight.plan.kinds.shared.things import (
     bearing_deg,
     definite,
     fact_of,
+    out_of_view,
     place,
 )
 from hillsight.plan.observer import Observer
@@ -86,8 +87,8 @@ def fact(case: Case) -> Fact:
     one = int(rows[int(np.argmax(case.glance.things.chance[rows]))])
     true_deg, name = bearing_deg(case, one), definite(what, case.things)
     if case.glance.things.chance[one] < SHOWS_FROM:
-        where = place(case, one)
-        return Fact(f"{name} is out of view", geometry=where, bearing_true_deg=true_deg, absent=True)
+        words = out_of_view(case, what, one)
+        return Fact(words, geometry=place(case, one), bearing_true_deg=true_deg, absent=True)
     words = f"{name} lies on {round(true_deg) % 360} degrees true"
     return fact_of(case, one, words, true_deg, "degrees from true north")
 

@@ -21,6 +21,7 @@ from hillsight.plan.kinds.shared.things import (
     fact_of,
     from_middle,
     indefinite,
+    is_uncertain,
     likeliest,
     side_words,
 )
@@ -66,7 +67,8 @@ def fact(case: Case) -> Fact:
         return absent(case, what)
     nearest_m = float(case.glance.things.nearest_m[one])
     side = side_words(from_middle(case, one))
-    words = f"{indefinite(what, case.things)} shows at {rough_distance_words(nearest_m)}, {side}"
+    shows = "may show" if is_uncertain(case, one) else "shows"
+    words = f"{indefinite(what, case.things)} {shows} at {rough_distance_words(nearest_m)}, {side}"
     if chance <= PLAINLY_FROM:
         words += ": hard to tell"
     if nearest_m > float(case.values.get("within_m", np.inf)):

@@ -8,6 +8,7 @@ import numpy as np
 
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.reading.doubt.trust import Limits
 from hillsight.words.angles import signed_deg
 from hillsight.words.english import with_article
 
@@ -59,6 +60,19 @@ def fact_of(case: Case, thing: int, words: str, figure: float | None = None, uni
     return Fact(words, figure, unit, place(case, thing), bearing_deg(case, thing))
 
 
+def is_uncertain(case: Case, thing: int) -> bool:
+    """Whether a bearing list calls it uncertain: it may be seen, and may not, by the error model."""
+    return Limits().state_word(float(case.glance.things.chance[thing])) == "uncertain"
+
+
+def out_of_view(case: Case, what: str, thing: int) -> str:
+    """That a thing is out of view, as flatly as a bearing list says it."""
+    name = what if case.things.is_named(what) else f"no {what}"
+    if not is_uncertain(case, thing):
+        return f"{name} is {'out of' if case.things.is_named(what) else 'in'} view"
+    return f"{name} may be out of view" if case.things.is_named(what) else f"perhaps {name} is in view"
+
+
 def absent(case: Case, what: str, part: str | None = None) -> Fact:
     """That a thing does not show in a part of the picture, and why: of several, of the one nearest to it."""
     named = case.things.is_named(what)
@@ -71,7 +85,7 @@ def absent(case: Case, what: str, part: str | None = None) -> Fact:
     one = int(np.argmax(held * (noticed + 1e-3 * chance + 1e-6) + 1e-6 * noticed))
     name = what if named else f"no {what}"
     if chance[one] < 0.5:
-        words = f"{name} is out of view" if named else f"{name} is in view there"
+        words = out_of_view(case, what, int(rows[one]))
     elif whole[one] < 0.5:
         words = f"{name} lies outside the picture" if named else f"{name} lies in the picture"
     elif held[one] < 0.5:
