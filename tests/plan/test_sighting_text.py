@@ -268,7 +268,11 @@ NAMES = ("raven crag", "Dove Crag")
         ),
         ("skyline", {"part": "left", "shape": "flat"}, "the skyline on the left is flat"),
         ("skyline", {"shape": "saddle"}, "the skyline dips in a saddle"),
-        ("skyline_points", {"points": [[0, 0]] * 3}, "the skyline runs through 3 traced points"),
+        (
+            "skyline_points",
+            {"points": [[0, 0]] * 3},
+            "the skyline follows a line traced through three points",
+        ),
         ("number", {"what": "re-entrant", "count": 3}, "three re-entrants are seen"),
         ("number", {"what": "bothies", "count": 12}, "12 bothies are seen"),
         ("number", {"what": "bothy", "count": 2.0, "part": "left"}, "on the left two bothies are seen"),

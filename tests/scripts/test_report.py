@@ -116,7 +116,7 @@ def test_doubt_is_shown_and_unnamed_landforms_only_if_surely_seen():
         ]
     )
     out = "\n".join(bearing_table(listed, pd.DataFrame({"station": ["A"]}), show_hidden=False))
-    assert "uncertain, p 0.4" in out and "010 ±2" in out
+    assert "uncertain, 4 in 10" in out and "010 ±2" in out
     assert "-7 ±6 m" in out
     assert " ".join(out.split()).count("spur falling NE") == 1
     assert "1 landforms without a name that are not surely seen" in out

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.words.quantities import per_cent
+from hillsight.words.quantities import per_cent, rough_distance_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -95,6 +95,8 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
             lines.append(
                 f"Just hidden (by less than {TOO_CLOSE_M:g} m): too close to call, no evidence either way."
             )
+        if (rows["state"] == "uncertain").any():
+            lines.append("Uncertain: in how many of ten cases it would be seen, by the error model.")
         lines += _left_out_words(counts, left_out, int(minor.sum()))
     return lines
 
@@ -165,7 +167,7 @@ def _seen(row: Any) -> str:
     if row.state == "hidden":
         depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
         just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""
-        return f"{just}hidden by {depth} m at {row.hidden_by_distance_m:,.0f} m"
+        return f"{just}hidden by {depth} m at {rough_distance_words(row.hidden_by_distance_m)}"
     if row.state == "uncertain":
-        return f"uncertain, p {row.seen_probability:.1f}"
+        return f"uncertain, {min(max(round(10 * row.seen_probability), 1), 9)} in 10"
     return str(row.state).replace("_", " ")

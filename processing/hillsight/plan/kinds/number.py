@@ -50,8 +50,12 @@ def fact(case: Case) -> Fact:
     chances = case.shown(what)[case.direction]
     count = float(chances.sum())
     rows = case.rows(what)[chances >= SHOWS_FROM]
+    number = round(count)
+    words = f"about {number_word(number)} {plural(what)} show"
+    if number < 2:
+        words = f"about one {what} shows" if number else f"no {what} shows"
     return Fact(
-        f"about {count:.0f} of the kind {what} show",
+        words,
         count,
         "expected number",
         places(case, rows.tolist()) if rows.size else None,

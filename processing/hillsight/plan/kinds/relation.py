@@ -71,7 +71,7 @@ def fact(case: Case) -> Fact:
     stands = likeliest_word(_of_pair(case, one, two), fit, "is", RELATIONS[:4], ("what", "other"))
     if stands.word in ("left of", "right of"):
         if not stands.plain:
-            words = f"{name} and {other} stand {abs(offset):.1f} degrees apart: hard to tell"
+            words = f"{name} and {other} stand {abs(offset):.1f} degrees apart: hard to tell which is left"
         else:
             words = f"{name} stands {abs(offset):.1f} degrees {stands.word} {other}"
         return Fact(words, offset, "degrees to the right", lines, bearing, word=stands.stated)

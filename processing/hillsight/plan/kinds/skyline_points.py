@@ -14,6 +14,7 @@ from hillsight.plan.look.glance import BEARINGS, STEP_DEG
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
+from hillsight.words.english import number_word
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -56,7 +57,7 @@ def fact(case: Case) -> Fact:
     off = np.nan_to_num(case.glance.skyline_deg[slot], nan=-5.0) - points[:, 1]
     spread = float(np.sqrt(((off - off.mean()) ** 2).mean()))
     return Fact(
-        f"the skyline runs {spread:.1f} degrees off the traced points, on average",
+        f"the skyline strays from the traced line by about {spread:.1f} degrees",
         spread,
         "degrees",
         line_along(case.glance, at, case.glance.skyline_m[at]),
@@ -66,9 +67,9 @@ def fact(case: Case) -> Fact:
 
 def sentence(statement: Statement, nouns: Nouns) -> str:
     """That the skyline runs through so many points."""
-    points = len(statement.values["points"])
+    points = number_word(len(statement.values["points"]))
     return (
-        f"the skyline{of_part(statement.part)} runs through {points} traced points"
+        f"the skyline{of_part(statement.part)} follows a line traced through {points} points"
         f"{spread_words(statement.values)}"
     )
 
