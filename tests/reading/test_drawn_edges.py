@@ -7,6 +7,7 @@ is counted, pooled over the figures of a ground.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -125,6 +126,21 @@ def test_brows_of_first_ground_lie_and_are_as_likely_as_is_said(simulated):
     assert 0.90 <= share_held(truths_m, stated_m - half_m, stated_m + half_m) <= 0.98
     low_m, high_m = (sectors[f"depth_max_{end}_m"].to_numpy() for end in ("low", "high"))
     assert 0.90 <= share_held(np.where(same, found["brow_depth"], np.nan), low_m, high_m) <= 0.98
+
+
+def test_words_of_first_ground_are_no_surer_than_its_figures(simulated):
+    made, _, met, _ = simulated
+    told = 0
+    for _, row in made.frames["first_ground"][met].iterrows():
+        distance_m, half_m = row["brow_distance_m"], row["brow_distance_plus_minus_m"]
+        if distance_m < 10.0:
+            assert "within a post's spacing (10 m)" in row["description"]
+        elif half_m >= 0.2 * distance_m:
+            out_m = float(re.search(r"give or take ([0-9]+) m", row["description"]).group(1))
+            assert out_m == pytest.approx(half_m, rel=0.5)  # one figure of it
+            told += 1
+        assert ("some slight rise" in row["description"]) == (row["brow_probability"] < 0.5)
+    assert told > 5
 
 
 def test_ground_is_hidden_as_often_as_is_said(simulated):

@@ -24,6 +24,7 @@ from hillsight.ground.error_fields import ErrorFields
 from hillsight.ground.grid import Surface
 from hillsight.reading.ground.behind_crests import posts_of
 from hillsight.reading.ground.brows import first_brows
+from hillsight.reading.ground.first_ground import sector_words
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.doubt import Doubtful, on_terrain, targets_of
 from hillsight.sight.points import see_points
@@ -302,6 +303,10 @@ class _Brows:
                 ("low", "high"), interval_m(np.where(same, values_m, np.nan)), strict=True
             ):
                 self._write(f"{name}_{end}_m", ends_m)
+        # The words say no more than the figures now do.
+        self.sectors["description"] = [
+            sector_words(row, spacing_m) for row in self.sectors.drop(columns="geometry").to_dict("records")
+        ]
 
     def _write(self, name: str, values: Floats) -> None:
         full = np.full(len(self.sectors), np.nan)
