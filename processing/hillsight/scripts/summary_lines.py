@@ -58,7 +58,7 @@ def first_ground_lines(sectors: pd.DataFrame) -> list[str]:
         )
         # As the file tells them, no finer than they are known, without what lies behind.
         nearest, farthest = (
-            f"on {whole_degrees(row.brow_bearing_true_deg)} (true) {row.description.split(';')[0]}"
+            f"on {whole_degrees(row.brow_bearing_true_deg)} (true) {row.description.split('; behind it')[0]}"
             for row in (near, far)
         )
         lines.append(
