@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from hillsight.arrays import Floats
 from hillsight.ground.grid import Surface
 from hillsight.landform import axes
+from hillsight.landform.along import Bundle
 from hillsight.landform.axes import (
     Figures,
-    length_m,
     places_of,
     smoothed_lines,
     standing_parts,
@@ -29,6 +29,11 @@ SCALE_M = 240.0
 def smoothed_line(line: Floats) -> Floats:
     (found,) = smoothed_lines([line])
     return found
+
+
+def length_m(line: Floats) -> float:
+    (found,) = Bundle.of([line]).length_m
+    return float(found)
 
 
 def figures(worked: Worked, axis: Floats) -> Figures:

@@ -18,19 +18,38 @@ def compiled[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
     A read-only install with no writable cache folder still works; it compiles anew in each process.
     """
     compiler = numba.njit(cache=numba_cache_usable(), nogil=True, error_model="numpy")
-    return cast("Kernel", _stamped(compiler(kernel)))
+    return cast("Kernel", _stamped(_once_for_all(compiler(kernel))))
 
 
 def compiled_without_nan[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
     """Compile a kernel that never meets a NaN or tells -0 from 0, so that its reductions run in vectors."""
     compiler = numba.njit(cache=numba_cache_usable(), nogil=True, fastmath={"nnan", "nsz"})
-    return cast("Kernel", _stamped(compiler(kernel)))
+    return cast("Kernel", _stamped(_once_for_all(compiler(kernel))))
 
 
 def inlined[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
     """Compile a small kernel into the inner loops of those that call it."""
     compiler = numba.njit(cache=numba_cache_usable(), nogil=True, forceinline=True, error_model="numpy")
-    return cast("Kernel", _stamped(compiler(kernel)))
+    return cast("Kernel", _stamped(_once_for_all(compiler(kernel))))
+
+
+def _once_for_all(dispatcher: Any) -> Any:
+    """Have a kernel compiled once for a call with the constant 0 and for one with any whole number.
+
+    numba would compile a kernel that other kernels call with constants anew for each of them, and what that
+    one calls again. Into the loops of those that call it LLVM puts the constants all the same.
+    """
+    template = getattr(dispatcher, "get_call_template", None)
+    if template is None:  # numba compiles nothing when told so
+        return dispatcher
+
+    kind_of: Any = numba.types.unliteral
+
+    def get_call_template(args: Any, kws: Any) -> Any:
+        return template(tuple(kind_of(one) for one in args), {name: kind_of(kws[name]) for name in kws})
+
+    dispatcher.get_call_template = get_call_template
+    return dispatcher
 
 
 _PACKAGE = Path(__file__).parents[1]

@@ -148,11 +148,6 @@ def _smooth(
                 smooth[k, axis] = total / weight
 
 
-def length_m(places: Floats) -> float:
-    """Length along the ground plan."""
-    return float(_along(places)[-1])
-
-
 def with_heights(worked: Worked, lines: Sequence[Floats]) -> list[Floats]:
     """Lines of places, each (n, 3), with the terrain's own heights, or the smoothed where those are void."""
     if not lines:
@@ -207,9 +202,3 @@ def _sections(bundle: Bundle, half_m: float) -> tuple[Floats, Floats]:
     ahead = (bundle.places_at(share + half_m) - bundle.places_at(share - half_m)).reshape(-1, 2)
     places = bundle.places_at(share).reshape(-1, 2)
     return places, ahead / np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
-
-
-def _along(places: Floats) -> Floats:
-    """(n,) length along the line up to each place."""
-    steps = np.hypot(*np.diff(places, axis=0).T)
-    return np.concatenate([[0.0], np.cumsum(steps)])
