@@ -63,6 +63,7 @@ def find_breaks(worked: Worked, least_change_deg: float) -> list[Break]:
     below_deg = _slope_deg(worked.height_m, near_down, beside_m)
     beyond_up_deg = _slope_deg(far_up, near_up, beside_m)
     beyond_down_deg = _slope_deg(near_down, far_down, beside_m)
+    del near_up, near_down, far_up, far_down  # as large as the terrain, each
     found = []
     for sign, kind, here_deg, beyond_deg in (
         (1.0, "convex_edge", above_deg, beyond_up_deg),
