@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from second_observer_words import DEGREES, HEIGHTS, METRES, SHAPES, SLOPES, Saying, inside
+from second_observer_words import (
+    DEGREES,
+    HEIGHTS,
+    HUMPS,
+    METRES,
+    SHAPES,
+    SLOPES,
+    THIRDS,
+    Saying,
+    inside,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,6 +33,11 @@ _MOST_OF_KIND = {
     "brow": 4,
     "dead_ground": 3,
     "skyline": 3,
+    "high_and_low": 2,
+    "humps": 1,
+    "skyline_end": 2,
+    "two_brows": 1,
+    "two_heights": 2,
     "seen": 3,
     "height": 3,
     "order": 1,
@@ -64,6 +79,7 @@ def _of_ground(view: View, draws: Draws) -> list[Saying]:
         found.append(Saying("brow", part, "slope_before", SLOPES, weight=0.3 + min(abs(before), 20.0) / 25.0))
         found.append(Saying("brow", part, "slope_beyond", SLOPES, weight=0.25))
         found.append(Saying("dead_ground", part, "beyond", (*SLOPES, "nothing"), weight=0.4))
+    found.append(Saying("two_brows", "anywhere", "nearer", ("left", "right", "neither"), weight=0.5))
     return found
 
 
@@ -76,6 +92,14 @@ def _of_sky(view: View, draws: Draws) -> list[Saying]:
         found.append(
             Saying("skyline", part, "shape", SHAPES, weight=weight * (0.5 + min(range_deg, 6.0) / 4.0))
         )
+        if part == "anywhere":
+            striking = 0.3 + min(range_deg, 6.0) / 6.0
+    found.append(Saying("high_and_low", "anywhere", "highest", THIRDS, weight=0.7 * striking))
+    found.append(Saying("high_and_low", "anywhere", "lowest", THIRDS, weight=0.35 * striking))
+    found.append(Saying("humps", "anywhere", "count", HUMPS, weight=0.6 * striking))
+    for side in ("left", "right"):
+        end = (("side", side),)
+        found.append(Saying("skyline_end", "anywhere", "runs", SLOPES, (), end, 0.4 * striking))
     return found
 
 
@@ -110,6 +134,11 @@ def _of_things(view: View, sheet: Sheet, draws: Draws) -> list[Saying]:
         is_words = ("left of", "right of", "in front of", "behind")
         found.append(Saying("relation", "anywhere", "is", is_words, (one, other), weight=0.5))
         found.append(Saying("angle", "anywhere", "degrees", DEGREES, (one, other), weight=0.06))
+        found.append(
+            Saying(
+                "two_heights", "anywhere", "stands", ("higher", "lower", "as high"), (one, other), weight=0.4
+            )
+        )
     for three in itertools.combinations([k for k in chosen if kinds[k] == "summit"][:4], 3):
         every = tuple(itertools.permutations(range(3)))
         found.append(Saying("order", "anywhere", "things", every, three, weight=0.3))
@@ -140,6 +169,8 @@ def _overlap(one: Saying, other: Saying) -> bool:
     if one.kind in ("brow", "dead_ground", "skyline") and one.kind == other.kind:
         alike = one.key == other.key or {one.key, other.key} == {"distance", "distance_m"}
         return one.part == other.part and alike
+    if not one.things and one.kind == other.kind:
+        return one.key == other.key and one.fixed == other.fixed
     both = set(one.things) & set(other.things)
     pairs = {"relation", "order", "angle"}
     if one.kind in pairs and other.kind in pairs:

@@ -80,6 +80,25 @@ def student(x: Floats, spread: float) -> Floats:
     return chance
 
 
+def prominences(lines: Floats) -> Floats:
+    """How far each place of some lines stands above its dips, before a higher one or the end, (n, k).
+
+    Of what is no top it is 0 or less, and of the ends 0.
+    """
+    n, k = lines.shape
+    found = np.zeros((n, k))
+    every = np.arange(n)
+    for at in range(1, k - 1):
+        level, dips = lines[:, at], []
+        for way in (lines[:, at:], lines[:, at::-1]):
+            higher = way > level[:, None]
+            upto = np.where(higher.any(axis=1), higher.argmax(axis=1), way.shape[1] - 1)
+            dips.append(np.minimum.accumulate(way, axis=1)[every, upto])
+        top = (level > lines[:, at - 1]) & (level >= lines[:, at + 1])
+        found[:, at] = np.where(top, level - np.maximum(*dips), 0.0)
+    return found
+
+
 def _things(seen: Samples, sheet: Sheet) -> Things:
     kinds, count = sheet.kinds, len(sheet.kinds)
     made = np.full((9, count), np.nan)

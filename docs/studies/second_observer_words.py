@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from second_observer_view import student
+from second_observer_view import prominences, student
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,6 +46,8 @@ PARTS = {
 
 SLOPES = ("falls steeply", "falls gently", "level", "rises gently", "rises steeply")
 SHAPES = ("flat", "pointed", "saddle", "falls left", "falls right")
+THIRDS = ("left", "middle", "right")
+HUMPS = (0, 1, 2, 3, 4, 5, 6)
 HEIGHTS = ("well below", "a little below", "level", "a little above", "well above")
 METRES = (20, 30, 50, 70, 100, 150, 200, 300, 500, 700, 1_000, 1_500)
 DEGREES = tuple(range(5, 125, 5))
@@ -213,6 +215,71 @@ def _shape(saying: Saying, view: View, draws: Draws) -> Floats:
     return np.asarray(words / words.sum(axis=1, keepdims=True), np.float64)
 
 
+def _third(saying: Saying, view: View, draws: Draws) -> Floats:
+    """Highest or lowest: every person has a tilted eye and places of his own where a third ends."""
+    sky = view.rays.sky_deg[_bearings(saying.part, draws, 30)] * (1.0 if saying.key == "highest" else -1.0)
+    told = np.zeros((sky.shape[0], 3))
+    across = np.linspace(-0.5, 0.5, sky.shape[1])
+    for lean_deg in (-1.2, -0.4, 0.4, 1.2):
+        for ends in (7, 10, 13):
+            thirds = np.split(sky + lean_deg * across, (ends, sky.shape[1] - ends), axis=1)
+            high = np.stack([np.sort(one, axis=1)[:, -2:].mean(axis=1) for one in thirds], axis=1)
+            over = high[:, :, None] - high[:, None, :]
+            beats = student(over, 0.25) + np.eye(3)
+            told += beats.prod(axis=2)
+    return np.asarray(told / told.sum(axis=1, keepdims=True), np.float64)
+
+
+def _humps(saying: Saying, view: View, draws: Draws) -> Floats:
+    """Tops by how far each stands above the higher of the two dips beside it; each is told or passed over."""
+    stands_deg = prominences(view.rays.sky_deg[_bearings(saying.part, draws, 48)])
+    noticed = np.where(stands_deg > 0.0, student(np.log(np.maximum(stands_deg, 1e-3) / 0.45), 0.45), 0.0)
+    # One more place above the answers, and one below, for those who count one too many or one too few.
+    told = np.zeros((stands_deg.shape[0], len(saying.answers) + 1))
+    told[:, 0] = 1.0
+    for chance in noticed.T:
+        more = told[:, :-1] * chance[:, None]
+        told[:, :-1] *= 1.0 - chance[:, None]
+        told[:, 1:] += more
+    counted = 0.88 * told
+    counted[:, 1:] += 0.06 * told[:, :-1]
+    counted[:, :-1] += 0.06 * told[:, 1:]
+    counted[:, (0, -2)] += np.stack((0.06 * told[:, 0], counted[:, -1]), axis=1)
+    return np.asarray(counted[:, :-1] / counted[:, :-1].sum(axis=1, keepdims=True), np.float64)
+
+
+def _end(saying: Saying, view: View, draws: Draws) -> Floats:
+    """From where the skyline leaves the picture to some way in; people see slopes steeper than they are."""
+    sky = view.rays.sky_deg[_bearings("anywhere", draws, 30)]
+    if dict(saying.fixed)["side"] == "left":
+        sky = sky[:, ::-1]
+    wide_deg = draws.width_deg / 30.0
+    steep = np.degrees(np.arctan((sky[:, -3:].mean(axis=1) - sky[:, -10:-7].mean(axis=1)) / (7.0 * wide_deg)))
+    return between(1.2 * steep, (-12.0, -3.5, 3.5, 12.0), 2.5)
+
+
+def _sooner(saying: Saying, view: View, draws: Draws) -> Floats:
+    """By what is typical of each half; where no brow is spoken of it is far."""
+    typical = []
+    for part in ("left half", "right half"):
+        brow_m = view.rays.brow_m[_bearings(part, draws)]
+        far = np.where(np.isfinite(brow_m), np.minimum(brow_m, 2_500.0), 2_500.0)
+        typical.append(np.log(np.sort(far, axis=1)[:, _ACROSS // 3 : -_ACROSS // 3].mean(axis=1)))
+    left, right = (student(off - 0.25, 0.25) for off in (typical[1] - typical[0], typical[0] - typical[1]))
+    return np.stack((left, right, np.maximum(1.0 - left - right, 0.0)), axis=1)
+
+
+def _higher(saying: Saying, view: View, draws: Draws) -> Floats:
+    one, other = saying.things
+    things = view.things
+    over = things.angle_deg[one] - things.angle_deg[other]
+    apart = abs((things.bearing_deg[one] - things.bearing_deg[other] + 180.0) % 360.0 - 180.0)
+    # A picture that leans by a degree lifts one side.
+    spread = float(np.hypot(0.2, 0.012 * min(apart, 60.0)))
+    words = between(np.array([-over]), (-0.2, 0.2), spread)[:, [0, 2, 1]]
+    return (_told(view, one, draws) * _told(view, other, draws))[:, None] * words
+
+
 def inside(view: View, thing: int, draws: Draws, part: str = "anywhere") -> Floats:
     """Chance that a thing is put into a part of the picture, (n,)."""
     things = view.things
@@ -315,6 +382,12 @@ _CHANCES: dict[tuple[str, str], Callable[[Saying, View, Draws], Floats]] = {
     ("dead_ground", "extent"): _extent,
     ("dead_ground", "beyond"): _beyond,
     ("skyline", "shape"): _shape,
+    ("high_and_low", "highest"): _third,
+    ("high_and_low", "lowest"): _third,
+    ("humps", "count"): _humps,
+    ("skyline_end", "runs"): _end,
+    ("two_brows", "nearer"): _sooner,
+    ("two_heights", "stands"): _higher,
     ("seen", "seen"): _seen,
     ("height", "stands"): _stands,
     ("against_sky", "stands"): _sky,

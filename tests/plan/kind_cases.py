@@ -163,6 +163,59 @@ def skyline_points() -> Case:
     return Case(told("skyline_points", points=points), *places, weighing_of())
 
 
+def _crest(crest: Callable[[np.ndarray], np.ndarray], behind_m: float = 0.0) -> Glance:
+    """A ridge 600 m ahead, its crest's height by metres east, and hills behind the eye if wanted."""
+    behind = ridge(-700, 200, lambda east: behind_m + 0 * east)
+    return look(surface_of(together(plane(), ridge(600, 200, crest), behind)), 0, 0)
+
+
+def high_and_low() -> Case:
+    # The crest falls from west to east: at 30 degrees left it is 125 m high, at 30 degrees right 55 m.
+    crests = (lambda east: 90 - 0.1 * east), (lambda east: 90 + 0.1 * east)
+    places = _crest(crests[0]), _crest(crests[1]), _crest(crests[0], 150)
+    return Case(told("high_and_low", highest="left", lowest="right"), *places, weighing_of())
+
+
+def humps() -> Case:
+    # Two tops 110 m high with 60 m between them and to either side; one top; the two, and hills behind.
+    def tops(*at_m: float) -> Callable[[np.ndarray], np.ndarray]:
+        return lambda east: 60 + sum(50 * np.maximum(0.0, 1.0 - np.abs(east - at) / 100) for at in at_m)
+
+    places = _crest(tops(-150, 150)), _crest(tops(0)), _crest(tops(-150, 150), 150)
+    return Case(told("humps", count=2), *places, weighing_of())
+
+
+def skyline_end() -> Case:
+    # Ten degrees right of the middle the crest is 69 m high, 6.4 degrees, thirty degrees right 21 m, 1.7: it
+    # falls by 13 degrees.
+    crests = (lambda east: np.maximum(90 - 0.2 * east, 0)), (lambda east: 90 + 0.02 * east)
+    places = _crest(crests[0]), _crest(crests[1]), _crest(crests[0], 150)
+    return Case(told("skyline_end", side="right", runs="falls steeply"), *places, weighing_of())
+
+
+def _edge(runs: float, behind_m: float = 0.0) -> Glance:
+    """Level ground to an edge that runs aslant, 200 m ahead, and a knoll behind the eye if wanted."""
+    knoll_behind = cone(0, -600, behind_m, 200)
+    edge = lambda east, north: 500 - np.clip(0.6 * (north - 200 - runs * east), 0, 100)  # noqa: E731
+    return look(surface_of(together(edge, knoll_behind)), 0, 0)
+
+
+def two_brows() -> Case:
+    # At 15 degrees left an edge that runs so is 200 / (cos 15 + 0.5 sin 15) = 182 m off, right 239 m.
+    places = _edge(0.5), _edge(-0.5), _edge(0.5, 90)
+    return Case(told("two_brows", nearer="left"), *places, weighing_of())
+
+
+def two_heights() -> Case:
+    # West Top rises 80 m, East Top 40 m: from 500 m south they stand at 8.5 and 4.2 degrees, from close
+    # before the lower at atan(78.4 / 373) = 11.9 and atan(38.4 / 139) = 15.4.
+    knolls = things_of(knoll("West Top", -150, 0), knoll("East Top", 150, 0))
+    ground = surface_of(together(plane(), cone(-150, 0, 80, 100), cone(150, 0, 40, 100)))
+    places = [look(ground, *place, knolls) for place in ((0, -500), (200, -130), (0, 500))]
+    statement = told("two_heights", what="West Top", stands="higher", other="East Top")
+    return Case(statement, *places, weighing_of(knolls, None))
+
+
 def number() -> Case:
     # Four knolls in a row 400 m ahead; a bank hides three of them from the second place, none from the third.
     knolls = things_of(*(knoll(None, east, 300, 0) for east in (-150, -50, 50, 150)))
@@ -197,6 +250,11 @@ CASES: dict[str, Callable[[], Case]] = {
         relation,
         skyline,
         skyline_points,
+        high_and_low,
+        humps,
+        skyline_end,
+        two_brows,
+        two_heights,
         number,
         comes_down,
         bearing,

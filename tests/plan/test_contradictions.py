@@ -217,6 +217,46 @@ def test_skylines() -> None:
     assert_held(shape("flat"), shape("pointed", "right"), shape("pointed", "anywhere"))
 
 
+def test_outlines_of_the_skyline() -> None:
+    def stands(**values: Any) -> Told:
+        return "high_and_low", values
+
+    assert_excluded(stands(highest="left"), stands(highest="middle"))
+    assert_excluded(stands(highest="left", lowest="right"), stands(lowest="left"))
+    assert_held(stands(highest="left"), stands(lowest="left"), stands(highest="right", part="left half"))
+    assert_excluded(("humps", {"count": 2}), ("humps", {"count": 3}))
+    assert_held(("humps", {"count": 2}), ("humps", {"count": 2.0}), ("humps", {"count": 1, "part": "left"}))
+
+    def end(side: str, runs: str) -> Told:
+        return "skyline_end", {"side": side, "runs": runs}
+
+    assert_excluded(end("left", "falls gently"), end("left", "rises gently"))
+    # Words next to each other are a matter of judgement.
+    assert_held(end("left", "falls gently"), end("left", "falls steeply"), end("right", "rises gently"))
+
+
+def test_the_nearer_of_two_brows() -> None:
+    sides = [("two_brows", {"nearer": side}) for side in ("left", "right", "neither")]
+    for k, one in enumerate(sides):
+        for other in sides[k + 1 :]:
+            assert_excluded(one, other)
+        assert_held(one, (one[0], {**one[1], "part": "left half"}))
+    assert_held(sides[0], ("two_brows", {"nearer": "right", "part": "left half"}))
+
+
+def test_the_higher_of_two_things() -> None:
+    def stands(what: str, how: str, other: str) -> Told:
+        return "two_heights", {"what": what, "stands": how, "other": other}
+
+    a, b = "Raven Crag", "Dove Crag"
+    assert_excluded(stands(a, "higher", b), stands(a, "lower", b))
+    assert_excluded(stands(a, "higher", b), stands(b, "higher", a))
+    assert_excluded(stands(a, "as high", b), stands(b, "lower", a))
+    assert_excluded(seen(a, False), stands(b, "lower", a))
+    assert_held(stands(a, "higher", b), stands(b, "lower", a), stands(a, "lower", "Great End"))
+    assert_held(stands(a, "as high", b), stands(b, "as high", a))
+
+
 def test_against_the_sky() -> None:
     def sky(what: str, *stands: bool, part: str = "anywhere") -> Told:
         return "against_sky", {

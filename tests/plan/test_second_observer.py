@@ -85,6 +85,7 @@ def test_all_chances_of_a_question_are_chances(made) -> None:
                 assert (chances > 0).all()
                 assert (chances.sum(axis=1) <= 1.0 + 1e-6).all()
     assert {"brow", "dead_ground", "skyline", "seen", "height", "relation", "comes_down"} <= kinds
+    assert {"high_and_low", "humps", "skyline_end", "two_brows", "two_heights"} <= kinds
 
 
 def test_the_ideal_judge_gains_from_what_is_said(made) -> None:

@@ -164,7 +164,7 @@ def test_how_many_statements(tmp_path: Path) -> None:
         ('what = "wall"\nknd = "seen"', 3, ["no field 'knd'", "Write kind there"]),
         ('kind = "broww"', 2, ["'broww'", "Did you mean brow?", "skyline_points"]),
         ('kind = "Dead ground"\nextent = "much"', 2, ["Did you mean dead_ground?"]),
-        ('kind = "xyz"', 2, ["'xyz'", "The kinds are brow, dead_ground"]),
+        ('kind = "xyz"', 2, ["'xyz'", "The kinds are brow, two_brows, dead_ground"]),
         ("kind = 3", 2, ["kind is 3"]),
         ('kind = "brow"\n\ndistence = "near"', 4, ["no field 'distence'", "Did you mean distance"]),
         (

@@ -16,7 +16,23 @@ from shared_data import shared_file
 from terrains import fractal
 
 #: Fields of a statement that hold its answer.
-_ANSWERS = ("distance", "slope_before", "extent", "beyond", "shape", "stands", "is", "seen")
+_ANSWERS = (
+    "distance",
+    "slope_before",
+    "extent",
+    "beyond",
+    "shape",
+    "stands",
+    "is",
+    "seen",
+    "nearer",
+    "highest",
+)
+_ANSWERS += ("lowest", "count", "runs")
+
+#: Kinds of statement whose answers exclude one another.
+_KINDS = ("brow", "two_brows", "dead_ground", "skyline", "high_and_low", "humps", "skyline_end")
+_KINDS += ("height", "two_heights", "relation")
 
 TOPS = frame_of([knoll(f"Top {k}", *np.random.default_rng(k).uniform(-500, 500, 2)) for k in range(6)])
 
@@ -41,6 +57,7 @@ def test_a_word_is_used_of_a_place_if_and_only_if_it_would_rather_be_said_there(
     surface = ground(seed)
     place = look(surface, *np.random.default_rng(seed).uniform(-200, 200, 2), Things.of(TOPS, 10.0))
     checked = {True: 0, False: 0}
+    kinds = set()
     for looks_deg in (20.0, 140.0, 260.0):
         weighing = weighing_of(looks_deg=looks_deg, things=Things.of(TOPS, 10.0))
         direction = int(np.argmax(weighing.framing.prior))
@@ -49,11 +66,14 @@ def test_a_word_is_used_of_a_place_if_and_only_if_it_would_rather_be_said_there(
             scale = max(sum(fits), 1.0)
             for one, fit in zip(question.answers, fits, strict=True):
                 shown = fact(one, place, weighing, direction)
-                if shown.absent or one.kind not in ("brow", "dead_ground", "skyline", "height", "relation"):
+                if shown.absent or one.kind not in _KINDS:
                     continue
                 key = next(name for name in _ANSWERS if name in one.values)
                 agrees = shown.word == str(one.values[key])
                 if abs(fit / scale - 0.5) > 1e-6:
                     assert agrees is (fit / scale > 0.5), (one, shown.words, fits)
                 checked[agrees] += 1
+                kinds.add(one.kind)
     assert min(checked.values()) > 5
+    # Of things, two may never show in one picture.
+    assert kinds >= set(_KINDS) - {"height", "two_heights", "relation"}

@@ -276,6 +276,94 @@ for looks_deg in (0.0, 180.0):
     )
 
 
+def _picture(level_deg: Callable[[np.ndarray], np.ndarray]) -> Scene:
+    """A ridge 600 m ahead whose crest stands at angles given by degrees right of the picture's middle."""
+
+    def crest(east: np.ndarray) -> np.ndarray:
+        right_deg = np.degrees(np.arctan2(east, 600))
+        return np.hypot(600, east) * np.tan(np.radians(level_deg(np.clip(right_deg, -40, 40)))) + 1.6
+
+    return look(surface_of(together(plane(), ridge(600, 100, crest))), 0, 0), weighing_of()
+
+
+AT_DEG = {"left": -20.0, "middle": 0.0, "right": 20.0}
+
+# Level at 8 degrees but for a top, or a dip, of 4 degrees.
+for key, sign in (("highest", 1), ("lowest", -1)):
+    add(
+        "high_and_low",
+        key,
+        {
+            word: (
+                lambda at=at, sign=sign: _picture(
+                    lambda right: 8 + 4 * sign * np.maximum(0, 1 - np.abs(right - at) / 5)
+                )
+            )
+            for word, at in AT_DEG.items()
+        },
+        lambda word, key=key: told("high_and_low", **{key: word}),
+    )
+
+# The skyline slopes evenly in the picture, falling and rising to the right.
+add(
+    "skyline_end",
+    "runs",
+    {
+        word: (lambda slope=slope: _picture(lambda right: 12 + np.tan(np.radians(slope)) * right))
+        for word, slope in {
+            "falls steeply": -15.0,
+            "falls gently": -6.5,
+            "level": 0.0,
+            "rises gently": 6.5,
+            "rises steeply": 15.0,
+        }.items()
+    },
+    lambda word: told("skyline_end", side="right", runs=word),
+)
+add(
+    "skyline_end",
+    "side",
+    {
+        word: (lambda sign=sign: _picture(lambda right: 12 + 0.27 * sign * right))
+        for word, sign in (("left", 1), ("right", -1))
+    },
+    lambda side: told("skyline_end", side=side, runs="falls steeply"),
+)
+
+
+def _aslant(runs: float) -> Scene:
+    """Level ground to an edge 200 m ahead that runs aslant; nearer on the left if that is above 0."""
+    ground = surface_of(lambda east, north: 500 - np.clip(0.6 * (north - 200 - runs * east), 0, 100))
+    return look(ground, 0, 0), weighing_of()
+
+
+add(
+    "two_brows",
+    "nearer",
+    {"left": lambda: _aslant(0.8), "right": lambda: _aslant(-0.8), "neither": lambda: _aslant(0.0)},
+    lambda side: told("two_brows", nearer=side),
+)
+
+
+def _two_tops(one_m: float, other_m: float) -> Scene:
+    """Top and Howe, so many metres high and as far off."""
+    knolls = things_of(knoll("Top", -100, 400), knoll("Howe", 100, 400))
+    ground = together(plane(), cone(-100, 400, one_m, 80), cone(100, 400, other_m, 80))
+    return look(surface_of(ground), 0, 0, knolls), weighing_of(knolls)
+
+
+add(
+    "two_heights",
+    "stands",
+    {
+        "higher": lambda: _two_tops(60, 40),
+        "lower": lambda: _two_tops(40, 60),
+        "as high": lambda: _two_tops(50, 50),
+    },
+    lambda word: told("two_heights", what="Top", stands=word, other="Howe"),
+)
+
+
 def _spur(high_east: float) -> Scene:
     """A spur that falls across the picture from the side where its high end is."""
     things = things_of(("Spur", "spur", "ground_shape", 0.0, line((-200, 500), (200, 500))))

@@ -49,6 +49,10 @@ _JUDGED = (
     "vertical_deg",
     "height_share",
     "skyline_deg",
+    "skyline_slope_deg",
+    "hump_log",
+    "higher_deg",
+    "nearer_log",
     "trace_deg",
     "picture_edge",
     "angle_deg",
@@ -69,6 +73,14 @@ class Observer:
         source
     height_share : of a height difference told in metres, as a share of it, besides 3 m. Common practice
     skyline_deg : of the shape of a skyline, degrees. Common practice
+    skyline_slope_deg : of the slope of a skyline in the picture, degrees, which may lean. Common practice, no
+        source
+    hump_deg, hump_log : least rise of a skyline that a person counts as a hump of its own, degrees (not a
+        standard deviation), and of its natural logarithm between people. Common practice, no source
+    higher_deg : of how much higher one thing stands than another in one picture, degrees: its level makes no
+        odds, but it may lean. Common practice, no source
+    nearer_log : of the natural logarithm of how many times as far one distance is as another in one picture:
+        what makes all look too near makes no odds. Common practice, no source
     trace_deg : of points traced along a skyline, degrees: the picture's scale and level are guessed. Settled
         by simulation
     level_deg, scale_log : what of ``vertical_deg`` and of ``distance_log`` is one error in all that is said
@@ -90,6 +102,11 @@ class Observer:
     vertical_deg: float = 0.8
     height_share: float = 0.5
     skyline_deg: float = 0.35
+    skyline_slope_deg: float = 2.5
+    hump_deg: float = 0.4
+    hump_log: float = 0.5
+    higher_deg: float = 0.3
+    nearer_log: float = 0.25
     trace_deg: float = 0.5
     level_deg: float = 0.6
     scale_log: float = 0.25
@@ -120,7 +137,7 @@ class Observer:
         )
 
     def __post_init__(self) -> None:
-        for name in (*_JUDGED, "sun_deg", "bearing_deg", "pair_arcmin"):
+        for name in (*_JUDGED, "hump_deg", "sun_deg", "bearing_deg", "pair_arcmin"):
             value = getattr(self, name)
             if not 0 < value < 1000:
                 raise CallError(

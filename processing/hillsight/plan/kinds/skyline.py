@@ -8,17 +8,15 @@ import numpy as np
 from scipy import special
 
 from hillsight.plan.kinds.shared.exclusions import alike
-from hillsight.plan.kinds.shared.ground import line_along, middle_deg
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import of_part
+from hillsight.plan.kinds.shared.skylines import levels_deg, on_the_map, stretch
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
-
     from hillsight.arrays import Floats
     from hillsight.plan.kinds.shared.exclusions import NamedThings
     from hillsight.plan.kinds.shared.kind import Case, Subjects
@@ -49,15 +47,10 @@ _WHERE = {
 }
 
 
-def topic(statement: Statement) -> Hashable:
-    """A stretch of the skyline."""
-    return "skyline", statement.part
-
-
 def fit(case: Case) -> Floats:
     """Chance that an observer would call the skyline so, (h,)."""
     shape = case.values["shape"]
-    figures = skyline_figures(case.glance.skyline_deg[case.bearings()])
+    figures = skyline_figures(levels_deg(case))
     left, right, top, bottom, _ = figures
     begins, ends = case.framing.edges_deg(case.statement.part)
     flat = max(_FLAT_DEG, _FLAT_SHARE * (ends - begins))
@@ -86,16 +79,15 @@ def _score(shape: str, figures: tuple[Floats, Floats, Floats, Floats, Floats]) -
     }[shape]
 
 
-def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+def skyline_figures(angles: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Level of the left and of the right end, highest and lowest of the middle, and whole range, each (h,).
 
     Ends are means of a sixth of the width, the middle is the half between the quarters.
 
     Parameters
     ----------
-    skyline_deg : (h, k) vertical angles from left to right
+    angles : (h, k) vertical angles from left to right, degrees
     """
-    angles = np.nan_to_num(skyline_deg, nan=-5.0)
     k = angles.shape[1]
     sixth, quarter = max(1, k // 6), k // 4
     left, right = angles[:, :sixth].mean(axis=1), angles[:, k - sixth :].mean(axis=1)
@@ -105,16 +97,14 @@ def skyline_figures(skyline_deg: Floats) -> tuple[Floats, Floats, Floats, Floats
 
 def fact(case: Case) -> Fact:
     """The shape that the skyline would most likely be given, and by how much it has that shape."""
-    at, part = case.bearings_ahead(), case.statement.part
+    part = case.statement.part
     shape = likeliest_word(case, fit, "shape", SHAPES)
-    figures = skyline_figures(case.glance.skyline_deg[at][None, :])
-    by_deg = float(_score(shape.word, figures)[0])
+    by_deg = float(_score(shape.word, skyline_figures(levels_deg(case)))[case.direction])
     where = "" if part == "anywhere" else f" of the {part}"
     words = f"the skyline{where} {shape.told(lambda one: _SHOWN[one])}"
     if shape.plain:
         words += f", {'within' if shape.word == 'flat' else 'by'} {by_deg:.1f} degrees"
-    line = line_along(case.glance, at, case.glance.skyline_m[at])
-    return Fact(words, by_deg, "degrees", line, middle_deg(at), word=shape.stated)
+    return Fact(words, by_deg, "degrees", *on_the_map(case), word=shape.stated)
 
 
 def sentence(statement: Statement, nouns: Nouns) -> str:
@@ -154,7 +144,7 @@ KIND = StatementKind(
     fit=fit,
     fact=fact,
     sentence=sentence,
-    topic=topic,
+    topic=stretch,
     excludes=excludes,
     questions=questions,
     described=30,

@@ -38,7 +38,6 @@ _ALONG = 95.0  # pixels that the line of a fact without a place is long
 _WEDGE_STRENGTH = 0.5
 _LEAP, _LEAP_M = 1.12, 60.0  # how many times as far, and how much farther, a rim may be on the next bearing
 _SHADE_FLOOR = 0.3  # of the relief's shade, so that signs stay readable on the dark side of hills
-_RIM_KINDS = ("brow", "dead_ground", "skyline", "skyline_points")
 SIGHT_LINE: dict[str, Any] = {"color": palette.INK, "linewidth": 0.9, "linestyle": (0, (5, 2))}
 RIM: dict[str, Any] = {"color": palette.BROW, "linewidth": 2.2}
 OTHER: dict[str, Any] = {
@@ -62,7 +61,7 @@ class Shown:
     def rim(self) -> shapely.Geometry | None:
         """The line of ground that it is about, if it is about ground rather than things."""
         geometry = self.fact.geometry
-        if self.argument.statement.kind not in _RIM_KINDS or shapely.get_dimensions(geometry) != 1:
+        if self.argument.statement.things or shapely.get_dimensions(geometry) != 1:
             return None
         return geometry
 
