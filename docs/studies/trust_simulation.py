@@ -6,7 +6,7 @@ height and another refraction. What it sees is worked out by the view's own kern
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from pyproj import CRS
@@ -182,30 +182,35 @@ def _window(name: str, row: int, column: int, side: int):
         return source.read(1, window=rasterio.windows.Window(column, row, side, side))
 
 
+def _straight(product: str) -> ErrorModel:
+    """Errors of a product; ground straight between posts, as it is in every draw."""
+    return replace(ErrorModel.of_product(product), between_posts="straight")
+
+
 def rough_made_ground() -> Case:
     """Fractal ground of 400 m relief, posts 30 m apart."""
     ground = fractal(161, 161, seed=2, relief_m=400.0)
-    errors = ErrorModel.of_product("copernicus-30m-specified")
+    errors = _straight("copernicus-30m-specified")
     return Case("rough made ground", _surface(ground, 30.0), 80.3, 75.6, errors)
 
 
 def smooth_made_ground() -> Case:
     """Gentle ground of 60 m relief, posts 10 m apart: long lines of sight that graze."""
     ground = fractal(161, 161, seed=3, relief_m=60.0, roughness=3.0)
-    errors = ErrorModel.of_product("photogrammetric-5m")
+    errors = _straight("photogrammetric-5m")
     return Case("smooth made ground", _surface(ground, 10.0), 80.3, 75.6, errors)
 
 
 def moor() -> Case:
     """Moor in the Scottish Highlands, posts 50 m apart; from a rise in it."""
     ground = _window("osterrain50_nn.tif", 800, 700, 181)
-    return Case("moor", _surface(ground, 50.0), 65.3, 57.8, ErrorModel.of_product("contour-50m"))
+    return Case("moor", _surface(ground, 50.0), 65.3, 57.8, _straight("contour-50m"))
 
 
 def canyon() -> Case:
     """Mountain canyon in California, posts 30 m apart; from a ridge in it."""
     ground = _window("srtm30_big_tujunga.tif", 200, 500, 181)
-    return Case("canyon", _surface(ground, 30.0), 101.3, 90.8, ErrorModel.of_product("srtm-30m"))
+    return Case("canyon", _surface(ground, 30.0), 101.3, 90.8, _straight("srtm-30m"))
 
 
 #: Makers of the four terrains by name; those that are real skip a test where their file is missing.

@@ -20,7 +20,7 @@ from views import surface_of
 
 SIGMA_M = 4.0 / 1.645
 #: Errors of posts 10 m apart that have nothing to do with each other, and nothing else that errs.
-ALONE = exactly_placed(ErrorModel(SIGMA_M, 1e-3))
+ALONE = exactly_placed(ErrorModel(SIGMA_M, 1e-3, between_posts="straight"))
 PUBLISHED = {-5.0: 0.2006, 0.0: 0.5, 5.0: 0.7994, 10.0: 0.9534}
 MIDDLE, LAST = 20, 40
 
@@ -46,7 +46,7 @@ def test_one_ridge_half_way(margin_m):
 @pytest.mark.parametrize("shape", ["exponential", "gaussian"])
 def test_one_ridge_anywhere_under_alike_errors(share, shape):
     """Closed form: the margin's variance is w' C w with w = (1, 1/t - 1, -1/t) and C by distance."""
-    errors = exactly_placed(ErrorModel(3.0, 150.0, shape, 0.1))
+    errors = exactly_placed(ErrorModel(3.0, 150.0, shape, 0.1, between_posts="straight"))
     at = round(share * LAST)
     height_m = np.full((3, LAST + 1), -500.0, np.float32)
     height_m[1, [0, at, LAST]] = 0.0, -1.0, 0.0
@@ -62,7 +62,9 @@ def test_one_ridge_anywhere_under_alike_errors(share, shape):
 
 def test_eye_height_and_refraction_add_their_variances():
     """Closed form: the eye's height counts 1/t - 1, the ray's curvature d^2 (1 - t) / 2R, in the margin."""
-    errors = ErrorModel(0.0, 100.0, station_position_m=0.0, eye_height_m=0.5, refraction=20.0 / 1000)
+    errors = ErrorModel(
+        0.0, 100.0, station_position_m=0.0, eye_height_m=0.5, refraction=20.0 / 1000, between_posts="straight"
+    )
     height_m = np.full((3, LAST + 1), -500.0, np.float32)
     height_m[1, [0, MIDDLE, LAST]] = 0.0, -0.2, 0.0
     bend_m = errors.refraction * 400.0**2 * 0.5 / (2.0 * 6_371_000.0)

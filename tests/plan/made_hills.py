@@ -37,7 +37,13 @@ EAST_M, NORTH_M = 400_000.0, 300_000.0
 SPACING_M = 10.0
 GEODESY = Geodesy(CRS)
 EXACT = ErrorModel(
-    0.05, 10.0, station_position_m=0.0, eye_height_m=0.0, refraction=0.0, feature_position_m=0.0
+    0.05,
+    10.0,
+    station_position_m=0.0,
+    eye_height_m=0.0,
+    refraction=0.0,
+    feature_position_m=0.0,
+    between_posts="straight",
 )
 """A terrain model with hardly an error."""
 

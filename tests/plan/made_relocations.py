@@ -99,7 +99,7 @@ def setting_of(
         terrain,
         Geodesy(terrain.crs),
         Viewing(1.6, 0.0, 3_000.0, 0.13),
-        ErrorModel(0.3, 30.0),
+        ErrorModel(0.3, 30.0, between_posts="straight"),
         [EAST_M],
         [NORTH_M],
         1_000.0,

@@ -32,7 +32,7 @@ from terrains import fractal, plane
 from trust_simulation import draws
 from views import reading_of, view_of
 
-ERRORS = ErrorModel(1.0, 30.0)
+ERRORS = ErrorModel(1.0, 30.0, between_posts="straight")
 TRUTHS = 300
 
 
@@ -156,7 +156,7 @@ def test_ground_is_hidden_as_often_as_is_said(simulated):
 def test_a_high_wall_is_known_to_a_spacing_and_hides_for_certain():
     height_m = plane(81, 81)
     height_m[20] += 30.0
-    errors = replace(ErrorModel(0.05, 30.0), station_position_m=0.0)
+    errors = replace(ErrorModel(0.05, 30.0), station_position_m=0.0, between_posts="straight")
     made = doubted(view_of(height_m, 40, 40, reach_m=390.0), errors)
     crest = made.frames["crest_lines"].iloc[0]
     assert crest["hides_probability"] == 1.0

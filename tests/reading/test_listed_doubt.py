@@ -19,7 +19,7 @@ from hillsight.sight.doubt_shares import seen_of_feature
 from terrains import plane
 from views import reading_of, view_of
 
-ERRORS = exactly_placed(ErrorModel(1.0, 30.0))
+ERRORS = exactly_placed(ErrorModel(1.0, 30.0, between_posts="straight"))
 
 
 def points(view, *places):
@@ -84,7 +84,7 @@ def test_what_tops_the_skyline_stands_against_the_sky():
 def test_plus_minus_of_bearing_is_that_of_the_places():
     # 1.96 sigma across at 300 m: arctan(1.96 * 10 / 300), first order (standard propagation of errors).
     view = walled()
-    errors = ErrorModel(1.0, 30.0, station_position_m=6.0, feature_position_m=8.0)
+    errors = ErrorModel(1.0, 30.0, station_position_m=6.0, feature_position_m=8.0, between_posts="straight")
     listed = bearing_list(
         view, points(view, (300, 0, 2.0)), reading_of(view).lines, errors=errors
     ).frame.iloc[0]
@@ -108,7 +108,10 @@ def test_of_a_long_thing_a_fifth_of_which_is_surely_seen_the_share_is_a_fifth(ha
     things.geometry = [line if half_width_m == 0 else line.buffer(half_width_m, cap_style="flat")]
     assert judge(view, things)[0].weight.size > 200
     listed = bearing_list(
-        view, things, reading_of(view).lines, errors=exactly_placed(ErrorModel(0.2, 30.0))
+        view,
+        things,
+        reading_of(view).lines,
+        errors=exactly_placed(ErrorModel(0.2, 30.0, between_posts="straight")),
     ).frame.iloc[0]
     assert listed["state"] == "partly"
     assert listed["seen_probability"] > 0.99
@@ -119,7 +122,9 @@ def test_of_a_long_thing_a_fifth_of_which_is_surely_seen_the_share_is_a_fifth(ha
 def test_a_sample_without_weight_counts_for_anything_seen_and_not_for_the_share():
     view = walled()
     row, column = np.array([view.eye.row - 10.0, view.eye.row - 38.0]), np.full(2, view.eye.column)
-    doubtful = Doubtful.of(view.surface, view.eye, ErrorModel(0.1, 30.0), feature=True)
+    doubtful = Doubtful.of(
+        view.surface, view.eye, ErrorModel(0.1, 30.0, between_posts="straight"), feature=True
+    )
     share = seen_of_feature(doubtful, row, column, np.array([9.0, 0.0]), np.array([0.0, 1.0]))
     assert share.any_seen > 0.99
     assert share.high < 0.01

@@ -11,14 +11,17 @@ import pytest
 from doubts import exactly_placed
 from hillsight.errors import CallError
 from hillsight.ground.accuracy import LE90_SIGMAS, PRODUCTS, ErrorModel
-from hillsight.reading.doubt.trust import Limits, bearing_plus_minus_deg, plus_minus
+from hillsight.ground.roughness import ROUGHNESS
+from hillsight.reading.doubt.trust import SIGMAS_95, Limits, bearing_plus_minus_deg, plus_minus
 from hillsight.sight.viewing import Eye
 from terrains import fractal
 from trust_simulation import EARTH_M, draws
 from views import surface_of
 
 DRAWS = 4000
-ERRORS = ErrorModel(2.0, 80.0, station_position_m=5.0, eye_height_m=0.2, feature_position_m=8.0)
+ERRORS = ErrorModel(
+    2.0, 80.0, station_position_m=5.0, eye_height_m=0.2, feature_position_m=8.0, between_posts="straight"
+)
 #: Features near and far, on posts and between them.
 ROWS, COLUMNS = np.array([28.0, 11.4, 55.0, 3.2, 33.7]), np.array([31.0, 40.2, 20.0, 57.6, 25.1])
 
@@ -149,6 +152,27 @@ def test_absurd_errors_are_refused(changed, told):
         replace(ERRORS, **changed)
 
 
+def test_what_posts_are_is_one_of_four_words():
+    with pytest.raises(CallError, match=r"cannot be 'tops'.*unknown, points, means, straight"):
+        replace(ERRORS, between_posts="tops")
+
+
+def test_rough_ground_adds_to_heights():
+    """By hand: on posts 10 m apart that rise and fall by 2 m in turn each stands 4 m out from its neighbours.
+
+    Half-way between two posts the standard deviation is the share of that which ``ROUGHNESS`` names.
+    """
+    height_m = 100.0 + 2.0 * (-1.0) ** np.add.outer(np.arange(61), np.arange(61))
+    surface = surface_of(height_m, 10.0)
+    eye = Eye(30.5, 30.5, 110.0, 0.0)
+    bare = replace(exactly_placed(ErrorModel(0.0, 80.0)), between_posts="straight")
+    for word in ("points", "means", "unknown"):
+        rough = plus_minus(surface, eye, [10.5], [12.5], replace(bare, between_posts=word))
+        sigma_m = 4.0 * ROUGHNESS[word].between
+        assert rough.height_difference_m[0] == pytest.approx(SIGMAS_95 * math.sqrt(2.0) * sigma_m, rel=0.01)
+    assert plus_minus(surface, eye, [10.5], [12.5], bare).height_difference_m[0] == 0.0
+
+
 def test_products():
     """Sources beside each figure in ground/accuracy.py; LE90 = 1.645 sigma (closed form)."""
     assert PRODUCTS["copernicus-30m"].terrain_rmse_m == pytest.approx(2.57 / LE90_SIGMAS, abs=0.005)
@@ -162,10 +186,11 @@ def test_products():
         ErrorModel.of_product("lidr")
 
 
-@pytest.mark.parametrize(("spacing_m", "rmse_m"), [(1.0, 0.15), (10.0, 1.0), (50.0, 5.0), (200.0, 10.0)])
+@pytest.mark.parametrize(("spacing_m", "rmse_m"), [(1.0, 0.1), (10.0, 0.2), (50.0, 1.0), (200.0, 4.0)])
 def test_a_guess_says_that_it_is_one(spacing_m, rmse_m):
     model = ErrorModel.guessed_from_spacing(spacing_m)
     assert (model.terrain_rmse_m, model.is_guess) == (pytest.approx(rmse_m), True)
     assert "guessed" in model.source
+    assert model.between_posts == "unknown"
     with pytest.raises(ValueError, match="apart"):
         ErrorModel.guessed_from_spacing(-spacing_m)

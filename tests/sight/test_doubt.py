@@ -18,8 +18,8 @@ from hillsight.words.states import GroundState
 from trust_simulation import simulate
 from views import surface_of
 
-EXACT = exactly_placed(ErrorModel(0.0, 50.0))
-USUAL = ErrorModel(1.5, 60.0)
+EXACT = exactly_placed(ErrorModel(0.0, 50.0, between_posts="straight"))
+USUAL = ErrorModel(1.5, 60.0, between_posts="straight")
 ROWS, COLUMNS = 41, 57
 
 
@@ -120,10 +120,12 @@ def test_an_eye_nowhere_is_refused():
 @pytest.mark.parametrize(
     "errors",
     [
-        ErrorModel(1.5, 60.0),
-        ErrorModel(1.5, 40.0, "gaussian", station_position_m=3.0),
-        ErrorModel(1.0, 60.0, nugget_share=0.2, station_position_m=0.0, eye_height_m=0.3),
-        ErrorModel(3.0, 25.0, refraction=0.2),
+        ErrorModel(1.5, 60.0, between_posts="straight"),
+        ErrorModel(1.5, 40.0, "gaussian", station_position_m=3.0, between_posts="straight"),
+        ErrorModel(
+            1.0, 60.0, nugget_share=0.2, station_position_m=0.0, eye_height_m=0.3, between_posts="straight"
+        ),
+        ErrorModel(3.0, 25.0, refraction=0.2, between_posts="straight"),
     ],
     ids=["usual", "gaussian", "nugget", "rough"],
 )

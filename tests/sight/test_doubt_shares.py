@@ -15,7 +15,7 @@ from terrains import fractal
 from trust_simulation import draws
 from views import surface_of
 
-ERRORS = ErrorModel(1.5, 60.0, feature_position_m=0.0)
+ERRORS = ErrorModel(1.5, 60.0, feature_position_m=0.0, between_posts="straight")
 
 
 def _place():
@@ -57,7 +57,7 @@ def test_features_against_simulation():
 
 def test_shares_of_what_is_certain():
     surface, eye = _place()
-    exact = exactly_placed(ErrorModel(0.0, 60.0))
+    exact = exactly_placed(ErrorModel(0.0, 60.0, between_posts="straight"))
     line = next(_features())
     stated = seen_of_feature(
         Doubtful.of(surface, eye, exact, feature=True), line[:, 0], line[:, 1], 0.0, np.ones(30)
@@ -77,7 +77,7 @@ def test_a_feature_off_the_terrain_is_unknown():
 
 def test_area_of_what_is_certain():
     surface, eye = _place()
-    exact = exactly_placed(ErrorModel(0.0, 60.0))
+    exact = exactly_placed(ErrorModel(0.0, 60.0, between_posts="straight"))
     probability = probability_of_posts(surface, eye, np.inf, 0.0, exact)
     stated = seen_number(surface, eye, 0.0, exact, probability)
     assert stated.expected == stated.low == stated.high == np.count_nonzero(probability == 1.0)

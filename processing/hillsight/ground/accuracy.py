@@ -18,6 +18,12 @@ LE90_SIGMAS = 1.644854
 
 type Shape = Literal["exponential", "gaussian"]
 
+#: What is known of the ground between the posts of a terrain model: its posts are heights of points, or
+#: means of the ground about each; either ("unknown"); or there is nothing between them ("straight").
+type BetweenPosts = Literal["unknown", "points", "means", "straight"]
+
+BETWEEN_POSTS: tuple[BetweenPosts, ...] = ("unknown", "points", "means", "straight")
+
 
 @dataclass(frozen=True)
 class TerrainProduct:
@@ -68,8 +74,9 @@ PRODUCTS = {
 class ErrorModel:
     """Standard deviations of all that is not known exactly, each an error of its own.
 
-    The truth is taken to be the model's heights plus a random field of normal errors at the posts, straight
-    between posts like the ground; its mean is nought and its covariance depends on distance alone:
+    The truth is taken to be the model's heights, plus the roughness that lies between its posts, which is
+    estimated from the ground itself (ground.roughness), plus a random field of normal errors at the posts;
+    that field's mean is nought and its covariance depends on distance alone:
     ``terrain_rmse_m^2 ((1 - nugget_share) rho(d) + nugget_share [d = 0])``, where rho is exp(-d / L)
     ("exponential") or exp(-(d / L)^2) ("gaussian"). The exponential is the default because it does not
     take for granted that the error is smooth from post to post (the commonest choice in studies of
@@ -81,6 +88,7 @@ class ErrorModel:
     correlation_length_m : metres > 0, L above
     correlation_shape : "exponential" or "gaussian"
     nugget_share : 0 to 1, share of the variance that one post has to itself
+    between_posts : what the posts are, and so how rough the ground is between them
     station_position_m : metres >= 0, of the station's easting, and of its northing
     station_height_m : metres >= 0, of a station height that was surveyed; None where the height is the
         terrain's own, and shares its error
@@ -102,6 +110,7 @@ class ErrorModel:
     correlation_length_m: float
     correlation_shape: Shape = "exponential"
     nugget_share: float = 0.0
+    between_posts: BetweenPosts = "unknown"
     station_position_m: float = 5.0
     station_height_m: float | None = None
     eye_height_m: float = 0.1
@@ -132,6 +141,7 @@ class ErrorModel:
                 where="error model, correlation_shape",
                 remedy="Give exponential or gaussian",
             )
+        between_posts(self.between_posts)
 
     @classmethod
     def of_product(cls, name: str) -> ErrorModel:
@@ -154,8 +164,10 @@ class ErrorModel:
     def guessed_from_spacing(cls, spacing_m: float) -> ErrorModel:
         """What may be guessed of terrain nobody has named, from its post spacing.
 
-        RMSE a tenth of the spacing, from 0.15 to 10 m; errors alike over three posts, 10 m at least. A rule
-        of thumb of ours without a source; the products above lie within a factor of six of it either way.
+        RMSE a fiftieth of the spacing, from 0.1 to 10 m, smooth and alike over a hundred posts: on real
+        ground thinned to coarser posts (docs/studies/thinned_ground.py) errors that change from post to post
+        claim more than there are, above all on level ground and water. What does change from post to post is
+        the roughness between them, estimated from the ground. A rule of thumb of ours without a source.
 
         Raises
         ------
@@ -163,9 +175,9 @@ class ErrorModel:
         """
         if not (math.isfinite(spacing_m) and spacing_m > 0):
             raise ValueError(f"no posts stand {spacing_m} m apart")
-        rmse_m, length_m = min(max(0.1 * spacing_m, 0.15), 10.0), max(3.0 * spacing_m, 10.0)
+        rmse_m, length_m = min(max(0.02 * spacing_m, 0.1), 10.0), max(100.0 * spacing_m, 100.0)
         source = f"guessed from posts {spacing_m:g} m apart: RMSE {rmse_m:.2g} m, alike over {length_m:.3g} m"
-        return cls(rmse_m, length_m, source=source, is_guess=True)
+        return cls(rmse_m, length_m, "gaussian", source=source, is_guess=True)
 
     def covariance_m2(
         self, distance_m: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
@@ -176,6 +188,24 @@ class ErrorModel:
         shared = (1.0 - self.nugget_share) * alike + self.nugget_share * (apart == 0.0)
         covariance: np.ndarray[tuple[int, ...], np.dtype[np.float64]] = self.terrain_rmse_m**2 * shared
         return covariance
+
+
+def between_posts(word: str) -> BetweenPosts:
+    """A word for what the posts are.
+
+    Raises
+    ------
+    CallError : no such word
+    """
+    for known in BETWEEN_POSTS:
+        if word == known:
+            return known
+    raise CallError(
+        f"the ground between posts cannot be '{word}'",
+        where="error model",
+        remedy=f"Give one of {', '.join(BETWEEN_POSTS)}",
+        parameters=("between_posts",),
+    )
 
 
 def _check(name: str, value: float, most: float, unit: str) -> None:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.roughness import ROUGHNESS
+
 if TYPE_CHECKING:
     from hillsight.arrays import Floats32
     from hillsight.ground.accuracy import ErrorModel
@@ -18,10 +20,16 @@ _SIDE = 1024
 
 @dataclass(frozen=True)
 class ErrorFields:
-    """Fields of errors over one lattice: pieces of one large field that has no edge, each begun elsewhere."""
+    """Fields of errors over one lattice: pieces of one large field that has no edge, each begun elsewhere.
+
+    grid : the lattice
+    errors : of the terrain
+    rough_m : (rows, columns) scale of the roughness between posts, ``roughness.rough_scale_m``
+    """
 
     grid: Grid
     errors: ErrorModel
+    rough_m: Floats32
 
     def drawn(self, number: int) -> Floats32:
         """(rows, columns) metres; not to be written to."""
@@ -36,7 +44,14 @@ class ErrorFields:
         if mirrored:
             torus = torus[::-1]
         piece: Floats32 = np.float32(sign) * torus[top : top + grid.rows, left : left + grid.columns]
-        return piece
+        rough = ROUGHNESS[self.errors.between_posts]
+        if rough.between == 0.0:
+            return piece
+        # What is drawn lies straight between posts, its variance on the way two thirds of theirs. So much
+        # larger it is at the posts that the mean along a grid line is right.
+        along = rough.at_posts + (1.0 - rough.at_posts) * 2.0 / 3.0
+        share = np.float32(rough.between * np.sqrt(along * 3.0 / 2.0))
+        return piece + share * self.rough_m * random.standard_normal(piece.shape, np.float32)
 
 
 @lru_cache(maxsize=2)

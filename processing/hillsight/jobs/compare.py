@@ -66,6 +66,7 @@ def compare(
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
+    between_posts: str = "unknown",
     json_file: str | Path | None = None,
     listener: Listener = SILENT,
 ) -> Comparison:

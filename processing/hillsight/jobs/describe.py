@@ -78,6 +78,7 @@ def describe(
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
+    between_posts: str = "unknown",
     statements: int = 10,
     out: str | Path | None = None,
     listener: Listener = SILENT,

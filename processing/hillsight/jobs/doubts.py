@@ -5,12 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from hillsight.ground.accuracy import ErrorModel
+from hillsight.ground.accuracy import ErrorModel, between_posts
 from hillsight.jobs.requests import Doubts, SightDoubts
 from hillsight.reading.doubt.trust import Limits
 
 if TYPE_CHECKING:
     from hillsight.jobs.requests import TerrainDoubts
+
+
+#: What is said of the ground between posts.
+_BETWEEN = {
+    "unknown": "roughness between posts estimated from the ground",
+    "points": "roughness between posts, which are heights of points, estimated from the ground",
+    "means": "roughness between posts, which are means of the ground about them, estimated from the ground",
+    "straight": "ground taken as straight between posts",
+}
 
 
 def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
@@ -25,6 +34,10 @@ def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
     else:
         model = ErrorModel.guessed_from_spacing(spacing_m)
     rmse_m, length_m = request.terrain_error, request.error_correlation
+    if model.is_guess and not (rmse_m is None and length_m is None):
+        # Errors that somebody tells of may change from post to post.
+        guess = f"guessed from posts {spacing_m:g} m apart"
+        model = ErrorModel(max(0.1 * spacing_m, 0.15), max(3.0 * spacing_m, 10.0), source=guess)
     words = []
     if rmse_m is not None:
         words.append(f"RMSE {rmse_m:g} m")
@@ -39,6 +52,7 @@ def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
             source=f"as told: {', '.join(words)}{rest}",
             is_guess=False,
         )
+    model = replace(model, between_posts=between_posts(request.between_posts))
     if isinstance(request, SightDoubts):
         model = replace(
             model,
@@ -69,6 +83,6 @@ def error_note(model: ErrorModel) -> str:
         else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:.3g} m)")
     )
     return (
-        f"errors of the terrain model: {model.source}{figures}. Trees, walls and buildings that it leaves "
-        "out are not modelled"
+        f"errors of the terrain model: {model.source}{figures}; {_BETWEEN[model.between_posts]}. "
+        "Trees, walls and buildings that it leaves out are not modelled"
     )

@@ -68,6 +68,7 @@ def outlook(
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
+    between_posts: str = "unknown",
     station_error: float = 5.0,
     feature_error: float = 10.0,
     eye_height_error: float = 0.1,
@@ -113,6 +114,8 @@ def outlook(
     scales : sizes of landforms to read, m
     terrain_product, terrain_error, error_correlation : the terrain's errors: its product by name, or the
         RMSE (m) of its heights and how far errors are alike (m); guessed from the post spacing if not given
+    between_posts : what the terrain's posts are: "points", "means", "unknown", or "straight" for nothing
+        between them
     station_error, feature_error, eye_height_error, refraction_error : standard deviations, m, m, m and 1
     uncertain_between : probabilities of being seen between which the answer is "uncertain"
     out : GeoPackage to write; without it the result holds everything in memory

@@ -84,6 +84,7 @@ def relocate(
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
+    between_posts: str = "unknown",
     out: str | Path | None = None,
     out_crs: str | None = None,
     report: str | Path | None = None,

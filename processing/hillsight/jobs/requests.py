@@ -110,6 +110,7 @@ class TerrainDoubts(Parameters):
     terrain_product: str | None
     terrain_error: Number | None
     error_correlation: Number | None
+    between_posts: str
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -66,7 +66,9 @@ def depth_plus_minus_m(worked: Worked) -> float:
     A shallower one may drain by a channel that the model has closed.
     """
     grid = worked.raw.grid
-    errors = ErrorModel.guessed_from_spacing(max(grid.spacing_x_m, grid.spacing_y_m))
+    spacing_m = max(grid.spacing_x_m, grid.spacing_y_m)
+    # Errors that change from post to post: a channel is narrower than the posts are apart.
+    errors = ErrorModel(min(max(0.1 * spacing_m, 0.15), 10.0), max(3.0 * spacing_m, 10.0))
     # Floor and rim lie about half the scale apart, and err alike the nearer they are.
     apart_m = np.array([worked.scale_m / 2.0])
     alike_m2 = float(errors.covariance_m2(apart_m)[0])

@@ -17,13 +17,22 @@ terrain_errors = stack(
         "--terrain-error",
         type=NUMBER,
         metavar="METRES",
-        help="RMSE of the terrain's heights, m. Default: the product's, or a tenth of the post spacing.",
+        help="RMSE of the terrain's heights, m. Default: the product's, or guessed from the post spacing.",
     ),
     click.option(
         "--error-correlation",
         type=NUMBER,
         metavar="METRES",
-        help="Correlation length of terrain errors, m. Default: the product's, or three post spacings.",
+        help="Correlation length of terrain errors, m. Default: the product's, or guessed from the spacing.",
+    ),
+    click.option(
+        "--between-posts",
+        type=TEXT,
+        metavar="WORD",
+        default="unknown",
+        show_default=True,
+        help="What the posts are, and so how rough the ground is between them: points, means (of the ground "
+        "about each), unknown (either) or straight (nothing lies between).",
     ),
 )
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.grid import Surface
+from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_m2
 from hillsight.kernels.threads import in_slices
 from hillsight.sight import doubt_gaps as gaps
 from hillsight.sight import doubt_lines as lines
@@ -36,10 +37,10 @@ if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats, Floats32, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
+    from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_m2
     from hillsight.sight.field import FieldOfView
     from hillsight.sight.maxima import Maxima
-    from hillsight.sight.posts import PostSight
-
+from hillsight.sight.posts import PostSight
 
 #: Targets that a thread does before it looks up for an interruption: tens of milliseconds.
 _AT_A_TIME = 2048
@@ -100,6 +101,11 @@ class ErringGround:
         return float(self.steep.max(initial=0.0))
 
     @cached_property
+    def rough_m(self) -> Floats32:
+        """(rows, columns), scale of the roughness about each post."""
+        return rough_scale_m(self.height_m)
+
+    @cached_property
     def lags_m2(self) -> Floats32:
         """(p, q), covariance of the errors of two posts p rows and q columns apart; none beyond it."""
         return lag_table(self.surface.grid, self.errors)
@@ -111,6 +117,7 @@ class Doubtful:
 
     height_m : (rows, columns) float32, metres
     steep, steepest : (posts,) float32, no less than the slope about each post, and about any; likewise
+    rough_m : (posts,) float32, scale of the roughness about each post
     lags_m2 : (p, q) covariance of the errors of two posts p rows and q columns apart; beyond it there is none
     smooth_m : (posts,) float32, heights smoothed as far as places are uncertain; of no posts where none is
     with_eye_m2 : (rows, columns) float32, covariance of each post's error with the ground's under the eye
@@ -122,6 +129,7 @@ class Doubtful:
     smooth_m: Floats32
     steep: Floats32
     steepest: float
+    rough_m: Floats32
     lags_m2: Floats32
     with_eye_m2: Floats32
     numbers: Floats
@@ -174,6 +182,18 @@ class Doubtful:
         numbers[gaps.E_DROP_SIGMA] = errors.refraction / (2.0 * _EARTH_M)
         numbers[gaps.E_PLACE_SIGMA] = errors.station_position_m
         numbers[gaps.E_TARGET_SIGMA] = errors.feature_position_m if ground.feature else 0.0
+        rough = ROUGHNESS[errors.between_posts]
+        numbers[gaps.E_MOST_ROUGH] = float(ground.rough_m.max(initial=0.0))
+        numbers[gaps.E_ROUGH_BETWEEN : gaps.E_ROUGH_BY_EYE + 1] = (
+            rough.between,
+            rough.at_posts,
+            rough.curve,
+            rough.by_target,
+            rough.by_eye,
+        )
+        if corners:
+            at = np.array([eye.row]), np.array([eye.column])
+            numbers[gaps.E_GROUND_VARIANCE] += rough_variance_m2(ground.rough_m, rough, *at)[0]
         # Errors of the ground are never less alike than independent ones: two independent ones are the worst.
         ground_m2 = float(lags_m2[0, 0])
         numbers[gaps.E_FIXED_VARIANCE] = (
@@ -185,6 +205,7 @@ class Doubtful:
             ground.smooth_m,
             ground.steep,
             ground.steepest,
+            ground.rough_m.ravel(),
             lags_m2,
             with_eye_m2,
             numbers,
@@ -202,6 +223,8 @@ class Doubtful:
             most_m2 = (place_m * (rise + self.steepest + climb)) ** 2
             most_m2 += (self.numbers[gaps.E_DROP_SIGMA] * distance_m**2 / 4.0) ** 2
             most_m2 += self.numbers[gaps.E_FIXED_VARIANCE]
+            most_m2 += (self.numbers[gaps.E_ROUGH_BETWEEN] * self.numbers[gaps.E_MOST_ROUGH]) ** 2
+            gap_m += 2.0 * self.numbers[gaps.E_ROUGH_CURVE] * self.numbers[gaps.E_MOST_ROUGH]
             hidden: Flags = (gap_m < 0) & (gap_m**2 > gaps.SURE_SIGMAS**2 * most_m2)
         return hidden
 
@@ -231,6 +254,7 @@ class Doubtful:
                 self.smooth_m,
                 self.steep,
                 self.steepest,
+                self.rough_m,
                 self.lags_m2,
                 with_eye,
                 self.grid.spacing_x_m,

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.roughness import NEAR_SPACINGS
 from hillsight.kernels.compiled import compiled, inlined
 from hillsight.sight.viewing import CROSSING_SNAP
 
@@ -27,10 +28,10 @@ SURE_SIGMAS = 3.2
 
 #: Columns of a gap: share of the way; mean and variance; weight of the second of the two posts that bear the
 #: ground; that ground's covariance with target and eye; metres of gap to a metre of the station's and the
-#: target's place, down and right; the rest is scratch.
+#: target's place, down and right; variance of the roughness between the two posts; the rest is scratch.
 SHARE, MEAN, VARIANCE, PART, WITH_TARGET, WITH_EYE = range(6)
-EYE_DOWN, EYE_RIGHT, TARGET_DOWN, TARGET_RIGHT, NOW_MEAN, NOW_VARIANCE, SIGMAS = range(6, 13)
-COLUMNS = 13
+EYE_DOWN, EYE_RIGHT, TARGET_DOWN, TARGET_RIGHT, ROUGH, NOW_MEAN, NOW_VARIANCE, SIGMAS = range(6, 14)
+COLUMNS = 14
 
 #: Columns of a gap's posts: row and column of both, the same twice where the line passes over a post.
 ROW, COLUMN, NEXT_ROW, NEXT_COLUMN = range(4)
@@ -38,7 +39,8 @@ ROW, COLUMN, NEXT_ROW, NEXT_COLUMN = range(4)
 #: Numbers of an eye and its errors, in this order: row, column, level, drop; the ground's rise a metre down
 #: and right under the eye; variances of the eye's own height and of the ground under it; standard deviations
 #: of the drop (1/m), the station's place and the target's place (m); no less than what all but
-#: the places and the drop add to the variance of any gap; mean ground over that under the eye (m).
+#: the places and the drop add to the variance of any gap; mean ground over that under the eye (m); the
+#: largest scale of roughness anywhere (m), and the shares of ``roughness.Roughness``.
 E_ROW, E_COLUMN, E_LEVEL, E_DROP, E_RISE_DOWN, E_RISE_RIGHT = range(6)
 (
     E_HEIGHT_VARIANCE,
@@ -48,8 +50,14 @@ E_ROW, E_COLUMN, E_LEVEL, E_DROP, E_RISE_DOWN, E_RISE_RIGHT = range(6)
     E_TARGET_SIGMA,
     E_FIXED_VARIANCE,
     E_OVER,
-) = range(6, 13)
-E_NUMBERS = 13
+    E_MOST_ROUGH,
+    E_ROUGH_BETWEEN,
+    E_ROUGH_AT_POSTS,
+    E_ROUGH_CURVE,
+    E_ROUGH_BY_TARGET,
+    E_ROUGH_BY_EYE,
+) = range(6, 19)
+E_NUMBERS = 19
 
 
 @inlined
@@ -108,6 +116,7 @@ def gap_variance(
     total -= 2.0 * (share * gap[WITH_TARGET] + eye * gap[WITH_EYE])
     total += numbers[E_PLACE_SIGMA] ** 2 * (gap[EYE_DOWN] ** 2 + gap[EYE_RIGHT] ** 2)
     total += numbers[E_TARGET_SIGMA] ** 2 * (gap[TARGET_DOWN] ** 2 + gap[TARGET_RIGHT] ** 2)
+    total += gap[ROUGH]
     alone = 2.0 * gap[PART] * (1.0 - gap[PART])  # of the two posts' errors that do not go together
     if alone == 0.0:
         return np.float64(total + lags_m2[0, 0])
@@ -151,6 +160,7 @@ def collect_gaps(
     flat_m: Floats32,
     smooth_m: Floats32,
     steep: Floats32,
+    rough: Floats32,
     with_eye: Floats32,
     by_rows: bool,
     lines: tuple[int, int, int],
@@ -172,7 +182,8 @@ def collect_gaps(
     lines : first, step, number; lines_in_all, posts_along : the terrain's
     strides, spacings_m : from line to line, and along a line
     target : row, column, lowered level, its ground's rise a metre down and right, its mean over it
-    fixed_m2 : no less than what all but the places add to a gap's variance
+    rough : (posts,) scale of the roughness about each post
+    fixed_m2 : no less than what all but the places and the roughness add to a gap's variance
     astray_m, steepest : what places add to its standard deviation over level ground, and slope anywhere
     Returns the number -1 if some ground surely hides.
     """
@@ -199,7 +210,10 @@ def collect_gaps(
     place_m = numbers[E_PLACE_SIGMA] + numbers[E_TARGET_SIGMA]
     widest = max(numbers[E_PLACE_SIGMA], numbers[E_TARGET_SIGMA], 1e-9)
     eye_place, target_place = numbers[E_PLACE_SIGMA] / widest, numbers[E_TARGET_SIGMA] / widest
-    limit_m = SURE_SIGMAS * math.sqrt(fixed_m2 + (astray_m + place_m * steepest) ** 2)
+    most_rough_m2 = (numbers[E_ROUGH_BETWEEN] * numbers[E_MOST_ROUGH]) ** 2
+    limit_m = 2.0 * numbers[E_ROUGH_CURVE] * numbers[E_MOST_ROUGH]
+    limit_m += SURE_SIGMAS * math.sqrt(fixed_m2 + most_rough_m2 + (astray_m + place_m * steepest) ** 2)
+    near_m = NEAR_SPACINGS * max(spacings_m[0], spacings_m[1])
     per_line = 1.0 / across
     last = np.float64(max(0, posts_along - 2))
     beside = along_stride if posts_along > 1 else 0
@@ -233,14 +247,28 @@ def collect_gaps(
             continue
         if gap_m < -limit_m:
             return -1, crosses_void
+        rough_m2 = 0.0
+        if numbers[E_ROUGH_BETWEEN] > 0.0:
+            # Ground near the eye or the target goes with theirs.
+            rough_m = (1.0 - part) * rough[post] + part * rough[post + beside_here]
+            rough_m *= min(1.0, share * length_m / near_m) * min(1.0, (1.0 - share) * length_m / near_m)
+            arch = 4.0 * part * (1.0 - part)
+            if here > 0 and after < posts_along - 1 and beside_here > 0:
+                bend_m = one_m + next_m - np.float64(flat_m[post - along_stride])
+                bend_m -= np.float64(flat_m[post + 2 * along_stride])
+                bulge_m = numbers[E_ROUGH_CURVE] * max(-2.0 * rough_m, min(2.0 * rough_m, bend_m / 4.0))
+                if bend_m == bend_m:  # not beside a void
+                    gap_m -= arch * bulge_m
+            at_posts = numbers[E_ROUGH_AT_POSTS]
+            rough_m2 = (numbers[E_ROUGH_BETWEEN] * rough_m) ** 2 * (at_posts + (1.0 - at_posts) * arch)
         if moves:
             most_m = astray_m + place_m * np.float64(max(steep[post], steep[post + beside_here]))
-            if gap_m * gap_m > SURE_SIGMAS * SURE_SIGMAS * (fixed_m2 + most_m * most_m):
+            if gap_m * gap_m > SURE_SIGMAS * SURE_SIGMAS * (fixed_m2 + rough_m2 + most_m * most_m):
                 if gap_m < 0.0:
                     return -1, crosses_void
                 continue
         gap, place = gaps[count], places[count]
-        gap[SHARE], gap[MEAN], gap[PART] = share, gap_m, part
+        gap[SHARE], gap[MEAN], gap[PART], gap[ROUGH] = share, gap_m, part, rough_m2
         gap[WITH_EYE] = (1.0 - part) * with_eye[post] + part * with_eye[post + beside_here]
         if by_rows:
             place[ROW], place[COLUMN], place[NEXT_ROW], place[NEXT_COLUMN] = line, here, line, after
@@ -271,7 +299,8 @@ def collect_gaps(
                 next_over_m = smooth_m[post + beside_here] - flat_m[post + beside_here]
                 gap_m -= shift * _nearness(1.0 - part, shift * widest * along_per_m) * next_over_m
             gap[MEAN] = gap_m
-            most_m2 = fixed_m2 + numbers[E_PLACE_SIGMA] ** 2 * (gap[EYE_DOWN] ** 2 + gap[EYE_RIGHT] ** 2)
+            most_m2 = fixed_m2 + rough_m2
+            most_m2 += numbers[E_PLACE_SIGMA] ** 2 * (gap[EYE_DOWN] ** 2 + gap[EYE_RIGHT] ** 2)
             most_m2 += numbers[E_TARGET_SIGMA] ** 2 * (gap[TARGET_DOWN] ** 2 + gap[TARGET_RIGHT] ** 2)
             if gap_m * gap_m > SURE_SIGMAS * SURE_SIGMAS * most_m2:
                 if gap_m < 0.0:

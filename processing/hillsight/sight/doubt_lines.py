@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.roughness import ALIKE_SPACINGS
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.corners import corner_posts
 from hillsight.sight.crossings import entry_share, lines_between
@@ -29,6 +30,9 @@ from hillsight.sight.doubt_gaps import (
     E_PLACE_SIGMA,
     E_RISE_DOWN,
     E_RISE_RIGHT,
+    E_ROUGH_BETWEEN,
+    E_ROUGH_BY_EYE,
+    E_ROUGH_BY_TARGET,
     E_ROW,
     E_TARGET_SIGMA,
     EYE_DOWN,
@@ -39,6 +43,7 @@ from hillsight.sight.doubt_gaps import (
     NOW_MEAN,
     NOW_VARIANCE,
     PART,
+    ROUGH,
     ROW,
     SHARE,
     SIGMAS,
@@ -113,12 +118,14 @@ def chance_all_positive(
     target_variance: float,
     target_with_eye: float,
     length_m: float,
+    alike_m: float,
     kept: Floats,
     blame: Floats,
     blamed: Floats,
 ) -> float:
     """Orthant probability of the gaps.
 
+    alike_m : metres along the line within which roughness between posts is alike
     kept : (>= count, MOST_GAPS) scratch
     blame, blamed : (BLAMES,) and (2 * BLAMED_GAPS, 3) filled, nought where no gap is in doubt; or of no size
     """
@@ -166,6 +173,10 @@ def chance_all_positive(
             covariance += eye_down * gaps[i, EYE_DOWN] + eye_right * gaps[i, EYE_RIGHT]
             covariance += target_down * gaps[i, TARGET_DOWN] + target_right * gaps[i, TARGET_RIGHT]
             covariance += ground_covariance(lags_m2, places[i], gaps[i, PART], places[last], part)
+            apart_m = abs(here - share) * length_m
+            if apart_m < alike_m:
+                both_m2 = math.sqrt(gaps[i, ROUGH] * gaps[last, ROUGH])
+                covariance += both_m2 * (1.0 - apart_m / alike_m)
             if covariance > 0.0 and covariance * covariance > alike * gaps[i, VARIANCE]:
                 gaps[i, SIGMAS] = np.inf
                 continue
@@ -183,11 +194,52 @@ def chance_all_positive(
 
 
 @compiled
+def chance_past_roughness(
+    flat_m: Floats32,
+    rough: Floats32,
+    shape: tuple[int, int],
+    numbers: Floats,
+    target: tuple[float, float, float, float, float, float],
+    length_m: float,
+    spacing_m: float,
+    bearing: Floats,
+) -> float:
+    """Chance that the ground close to target and eye, where the line need cross no grid line, hides nothing.
+
+    The gap half a spacing from either, against the roughness there, each on its own.
+    """
+    chance = 1.0
+    row, column, target_m, _, _, _ = target
+    step = min(0.5 * spacing_m, 0.5 * length_m) / length_m
+    for by_eye in range(2):
+        sigma = numbers[E_ROUGH_BY_EYE] if by_eye == 1 else numbers[E_ROUGH_BY_TARGET]
+        share = step if by_eye == 1 else 1.0 - step
+        used = corner_posts(
+            numbers[E_ROW] + share * (row - numbers[E_ROW]),
+            numbers[E_COLUMN] + share * (column - numbers[E_COLUMN]),
+            shape[0],
+            shape[1],
+            bearing,
+        )
+        gap_m = numbers[E_LEVEL] + share * (target_m - numbers[E_LEVEL])
+        gap_m += numbers[E_DROP] * (share * length_m) ** 2
+        rough_m = 0.0
+        for a in range(used):
+            post = int(bearing[a, 0]) * shape[1] + int(bearing[a, 1])
+            gap_m -= bearing[a, 2] * flat_m[post]
+            rough_m += bearing[a, 2] * rough[post]
+        if used > 0 and gap_m == gap_m and rough_m > 0.0 and sigma > 0.0:
+            chance *= 0.5 * math.erfc(-(gap_m + TIE_M) / (sigma * rough_m) * 0.7071067811865476)
+    return chance
+
+
+@compiled
 def chances(
     height_m: Floats32,
     smooth_m: Floats32,
     steep: Floats32,
     steepest: float,
+    rough: Floats32,
     lags_m2: Floats32,
     with_eye: Floats32,
     spacing_x_m: float,
@@ -204,6 +256,7 @@ def chances(
     ----------
     smooth_m : (posts,) float32, heights smoothed as far as places are uncertain; of no posts if none is
     steep, steepest : (posts,) float32, no less than the slope about each post, and about any
+    rough : (posts,) float32, scale of the roughness about each post
     lags_m2 : covariance of two posts' errors by how many rows and columns they are apart
     with_eye : (posts,) float32, covariance of each post's error with that of the ground under the eye
     numbers : see E_NUMBERS
@@ -221,6 +274,7 @@ def chances(
     bearing, corners, weights = np.zeros((4, 3)), np.zeros((4, 2), np.int64), np.zeros(4)
     no_blame, no_posts = np.empty(0), np.empty((0, 3))
     eye_row, eye_column = numbers[E_ROW], numbers[E_COLUMN]
+    spacing_m = max(spacing_x_m, spacing_y_m)
     for n in range(targets.shape[0]):
         row, column, target_m = targets[n, 0], targets[n, 1], targets[n, 2]
         if blame.shape[0] > 0:
@@ -256,6 +310,7 @@ def chances(
                 flat_m,
                 smooth_m,
                 steep,
+                rough,
                 with_eye,
                 True,
                 lines_between(eye_row, row, entry, rows),
@@ -277,6 +332,7 @@ def chances(
                 flat_m,
                 smooth_m,
                 steep,
+                rough,
                 with_eye,
                 False,
                 lines_between(eye_column, column, entry, columns),
@@ -348,8 +404,13 @@ def chances(
             target_variance,
             target_with_eye,
             length_m,
+            ALIKE_SPACINGS * spacing_m,
             kept,
             mine,
             posts,
         )
+        if found >= NEGLIGIBLE and numbers[E_ROUGH_BETWEEN] > 0.0 and length_m > 0.0:
+            found *= chance_past_roughness(
+                flat_m, rough, (rows, columns), numbers, target, length_m, spacing_m, bearing
+            )
         chance[n] = np.nan if (void or more_void) and found >= 0.05 else found

@@ -24,6 +24,7 @@ from hillsight.sight.doubt_gaps import (
     E_GROUND_VARIANCE,
     E_HEIGHT_VARIANCE,
     E_PLACE_SIGMA,
+    E_ROUGH_BETWEEN,
     E_ROW,
     E_TARGET_SIGMA,
     lag_covariance,
@@ -57,6 +58,10 @@ _SEED = 20_260_101
 #: Variance of a normal variable that is not worth a draw of its own.
 LEFT_OVER = 0.01
 
+#: Roughness on different sight lines is alike within so many spacings, in proportion: a ridge that its posts
+#: miss is missed by many lines.
+ROUGH_TOGETHER_SPACINGS = 12.0
+
 _LEGENDRE_NODES, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(8)
 
 
@@ -78,6 +83,22 @@ class ShareSeen:
 
 
 @compiled
+def _rough_between(rough: Floats32, between: float, one: Floats, other: Floats, columns: int) -> float:
+    """Covariance of two weighted sums of posts by the roughness about them, alike where they are near."""
+    total = 0.0
+    for i in range(one.shape[0]):
+        if one[i, 2] == 0.0:
+            continue
+        rough_m = between * rough[np.int64(one[i, 0]) * columns + np.int64(one[i, 1])]
+        for j in range(other.shape[0]):
+            apart = math.hypot(one[i, 0] - other[j, 0], one[i, 1] - other[j, 1])
+            if other[j, 2] != 0.0 and apart < ROUGH_TOGETHER_SPACINGS:
+                other_m = between * rough[np.int64(other[j, 0]) * columns + np.int64(other[j, 1])]
+                total += one[i, 2] * other[j, 2] * rough_m * other_m * (1.0 - apart / ROUGH_TOGETHER_SPACINGS)
+    return total
+
+
+@compiled
 def _between(lags_m2: Floats32, one: Floats, ones: int, other: Floats, others: int) -> float:
     """Covariance of the errors of two weighted sums of posts."""
     total = 0.0
@@ -95,6 +116,7 @@ def _between(lags_m2: Floats32, one: Floats, ones: int, other: Floats, others: i
 
 @compiled
 def _covariances(
+    rough: Floats32,
     lags_m2: Floats32,
     numbers: Floats,
     spacing_x_m: float,
@@ -133,6 +155,10 @@ def _covariances(
             total -= b[B_TARGET] * _between(lags_m2, theirs, counts[j], blamed[i], most)
             total -= a[B_EYE] * b[B_WITH_EYE] + b[B_EYE] * a[B_WITH_EYE]
             total += _between(lags_m2, blamed[i], most, blamed[j], most)
+            if numbers[E_ROUGH_BETWEEN] > 0.0:
+                total += _rough_between(
+                    rough, numbers[E_ROUGH_BETWEEN], blamed[i], blamed[j], with_eye.shape[1]
+                )
             total += station_m2 * (a[B_EYE_DOWN] * b[B_EYE_DOWN] + a[B_EYE_RIGHT] * b[B_EYE_RIGHT])
             total += place_m2 * (a[B_TARGET_DOWN] * b[B_TARGET_DOWN] + a[B_TARGET_RIGHT] * b[B_TARGET_RIGHT])
             covariances[i, j] = covariances[j, i] = total
@@ -143,6 +169,7 @@ def correlations(doubtful: Doubtful, targets: Floats, chances: Chances) -> Float
     covariances = np.empty((len(targets), len(targets)))
     grid = doubtful.grid
     _covariances(
+        doubtful.rough_m,
         doubtful.lags_m2,
         doubtful.numbers,
         grid.spacing_x_m,

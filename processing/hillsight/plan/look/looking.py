@@ -146,7 +146,7 @@ class Looker:
         """Ground about a place with its errors drawn once; the same for all places that share its terrain."""
         erring, _ = self._at(place.easting_m, place.northing_m)
         if self._fields is None or self._fields.grid != erring.surface.grid:
-            self._fields, self._drawn = ErrorFields(erring.surface.grid, self.errors), None
+            self._fields, self._drawn = ErrorFields(erring.surface.grid, self.errors, erring.rough_m), None
         if self._drawn is None or self._drawn[0] != number:
             self._drawn = number, DrawnGround.of(erring.surface, self._fields.drawn(number))
         return self._drawn[1]

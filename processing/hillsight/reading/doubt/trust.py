@@ -11,6 +11,7 @@ import numpy as np
 from scipy import special
 
 from hillsight.errors import CallError
+from hillsight.ground.roughness import NEAR_SPACINGS, ROUGHNESS, rough_scale_m, rough_variance_m2
 from hillsight.sight.doubt_ground import mean_ground
 from hillsight.words.states import GroundState
 
@@ -99,6 +100,7 @@ def plus_minus(
 
     Bearing and distance err with the places of station and feature, each the same every way, so across and
     along the line of sight alike. A height difference errs with the terrain at both, which are correlated,
+    with its roughness between posts,
     with the ground's rise where a place is astray, and with the eye's height; the vertical angle with that,
     with the distance and with the ray's curvature too. First order (propagation of variances); the bearing
     also where the places' errors are not small beside the distance (see ``bearing_plus_minus_deg``).
@@ -119,12 +121,16 @@ def plus_minus(
     place_m = math.hypot(errors.station_position_m, errors.feature_position_m)
     places = np.column_stack((row, column))
     ours, theirs = _bearers(surface, np.array([[eye.row, eye.column]])), _bearers(surface, places)
+    near_m = NEAR_SPACINGS * max(grid.spacing_x_m, grid.spacing_y_m)
+    apart = np.minimum(distance_m / near_m, 1.0) ** 2  # ground near the eye goes with the eye's
     variance_m2 = _covariance_m2(surface, errors, theirs, theirs) + errors.eye_height_m**2
+    variance_m2 = variance_m2 + apart * _rough_m2(surface, errors, theirs.places)
     variance_m2 = variance_m2 + _slope_m2(surface, places, errors.feature_position_m)
     if errors.station_height_m is not None:
         variance_m2 = variance_m2 + errors.station_height_m**2
     else:
         variance_m2 = variance_m2 + _covariance_m2(surface, errors, ours, ours)
+        variance_m2 = variance_m2 + apart * _rough_m2(surface, errors, ours.places)
         variance_m2 = variance_m2 - 2.0 * _covariance_m2(surface, errors, ours, theirs)
         variance_m2 = variance_m2 + _slope_m2(surface, ours.places, errors.station_position_m)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -218,6 +224,12 @@ def _covariance_m2(surface: Surface, errors: ErrorModel, some: _Bearers, others:
     weights = some.weights[:, :, None] * others.weights[:, None, :]
     covariance: Floats = (weights * errors.covariance_m2(np.hypot(down_m, right_m))).sum(axis=(1, 2))
     return covariance
+
+
+def _rough_m2(surface: Surface, errors: ErrorModel, places: Floats) -> Floats:
+    """Variance of the ground at n places by the roughness between posts."""
+    scale_m = rough_scale_m(surface.height_m)
+    return rough_variance_m2(scale_m, ROUGHNESS[errors.between_posts], places[:, 0], places[:, 1])
 
 
 def _slope_m2(surface: Surface, places: Floats, astray_m: float) -> Floats:

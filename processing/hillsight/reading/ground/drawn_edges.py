@@ -22,6 +22,7 @@ import shapely
 
 from hillsight.ground.error_fields import ErrorFields
 from hillsight.ground.grid import Surface
+from hillsight.ground.roughness import rough_scale_m
 from hillsight.reading.ground.behind_crests import posts_of
 from hillsight.reading.ground.brows import first_brows
 from hillsight.reading.ground.first_ground import sector_words
@@ -69,7 +70,7 @@ class HiddenPlaces:
 def drawn_views(view: View, errors: ErrorModel, draws: int = DRAWS) -> Iterator[tuple[Surface, Eye]]:
     """Ground and eye as they may be, one after another; a station astray stands on the ground where it is."""
     grid, eye = view.grid, view.eye
-    fields = ErrorFields(grid, errors)
+    fields = ErrorFields(grid, errors, rough_scale_m(view.surface.height_m))
     random = np.random.default_rng(7)
     for number in range(draws):
         drawn = Surface(grid, view.surface.height_m + fields.drawn(number))
