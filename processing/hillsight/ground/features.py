@@ -84,7 +84,7 @@ def read_features(
     for path, layer in _wanted(paths, layers, notes):
         where = f"{vector.display_name(path)}, layer {layer}"
         try:
-            frame, read_notes = vector.read_layer(path, layer, default_crs)
+            frame, read_notes = vector.read_layer(path, layer, default_crs, listed=True)
         except vector.NoGeometryError:
             if layers or len(vector.list_layers(path)) == 1:
                 raise

@@ -99,7 +99,9 @@ def _layers_with_types(path: Any) -> list[tuple[str, str | None]]:
     return [(str(name), None if kind is None else str(kind)) for name, kind in found]
 
 
-def read_layer(path: Any, layer: str | None, default_crs: CRS | None) -> tuple[Any, list[str]]:
+def read_layer(
+    path: Any, layer: str | None, default_crs: CRS | None, *, listed: bool = False
+) -> tuple[Any, list[str]]:
     """One layer with its rows as stored, geometry as stored (curves as polylines, no measures).
 
     Tables without geometry (CSV, spreadsheets) get points from a pair of columns, whatever their case:
@@ -111,6 +113,7 @@ def read_layer(path: Any, layer: str | None, default_crs: CRS | None) -> tuple[A
     path : anything GDAL opens, virtual paths too; or a table in memory, which is one layer
     layer : its name; None where the file has one layer only
     default_crs : reference system of layers that do not state one; None refuses them
+    listed : whether ``list_layers`` has just named the layer, so that it need not be looked for again
 
     Returns
     -------
@@ -120,7 +123,8 @@ def read_layer(path: Any, layer: str | None, default_crs: CRS | None) -> tuple[A
     ------
     FeatureError : unreadable file, no such layer, no coordinates, coordinates that are no numbers, no CRS
     """
-    layer = _settle_layer(path, layer)
+    if layer is None or not listed:
+        layer = _settle_layer(path, layer)
     where = f"{display_name(path)}, layer {layer}"
     notes: list[str] = []
     frame = _read(path, layer, where, notes) if isinstance(path, str) else _in_memory(path)

@@ -77,8 +77,13 @@ def _names(frame: geopandas.GeoDataFrame, shapes: Objects, names: Sequence[str])
     within_m = np.maximum(_WITHIN_SHARE * frame["scale_m"].to_numpy(float), _WITHIN_M)
     tree = shapely.STRtree(shapes)
     which, feature = tree.query(places, predicate="dwithin", distance=within_m)
+    about = _Buffers(places), _Buffers(shapes)
     worth = np.array(
-        [_worth(places[i], shapes[j], within_m[i]) for i, j in zip(which, feature, strict=True)], float
+        [
+            _worth(about[0], int(i), about[1], int(j), within_m[i])
+            for i, j in zip(which, feature, strict=True)
+        ],
+        float,
     )
     out: list[str | None] = [None] * len(frame)
     used: set[int] = set()
@@ -89,14 +94,33 @@ def _names(frame: geopandas.GeoDataFrame, shapes: Objects, names: Sequence[str])
     return out
 
 
-def _worth(landform: shapely.Geometry, feature: shapely.Geometry, within_m: float) -> float:
+class _Buffers:
+    """Shapes with the ground about each, drawn once for each width."""
+
+    def __init__(self, shapes: Objects) -> None:
+        self.shapes = shapes
+        self._drawn: dict[tuple[int, float], shapely.Geometry] = {}
+
+    def about(self, which: int, within_m: float) -> shapely.Geometry:
+        """The ground within a distance of one of the shapes."""
+        key = which, within_m
+        if key not in self._drawn:
+            self._drawn[key] = shapely.buffer(self.shapes[which], within_m)
+        return self._drawn[key]
+
+
+def _worth(landforms: _Buffers, which: int, features: _Buffers, feature: int, within_m: float) -> float:
     """How well a feature fits a landform: 0 not at all; more for nearer, and for more in common."""
-    nearness = 1.0 - shapely.distance(landform, feature) / (2.0 * within_m)
-    if shapely.get_dimensions(landform) == 0 or shapely.get_dimensions(feature) == 0:
+    landform, other = landforms.shapes[which], features.shapes[feature]
+    nearness = 1.0 - shapely.distance(landform, other) / (2.0 * within_m)
+    if shapely.get_dimensions(landform) == 0 or shapely.get_dimensions(other) == 0:
         return float(nearness)
     shared = [
-        _size(shapely.intersection(one, shapely.buffer(other, within_m))) / _size(one)
-        for one, other in ((landform, feature), (feature, landform))
+        _size(shapely.intersection(one, about)) / _size(one)
+        for one, about in (
+            (landform, features.about(feature, within_m)),
+            (other, landforms.about(which, within_m)),
+        )
     ]
     return float(max(shared) * nearness) * _size(landform) if max(shared) >= _ALONG_SHARE else 0.0
 

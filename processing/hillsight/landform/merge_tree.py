@@ -14,6 +14,7 @@ import numpy as np
 
 from hillsight.arrays import Flags, Floats, Integers, Integers32
 from hillsight.kernels.compiled import compiled, inlined
+from hillsight.landform.sorting import rising
 
 _VOID = -2
 _WAITING = -1
@@ -84,8 +85,10 @@ def nearest_higher_m(height_m: Floats, spacing_x_m: float, spacing_y_m: float, p
 
 def _falling(flat_m: Floats) -> Integers:
     """Flat indices of the posts that are not void, highest first, equal ones by index."""
-    order = np.argsort(-flat_m, kind="stable")  # NaN sorts last
-    return order[: len(flat_m) - int(np.isnan(flat_m).sum())]
+    known = np.flatnonzero(~np.isnan(flat_m))
+    if known.size == flat_m.size:
+        return rising(-flat_m).astype(np.int64)
+    return known[rising(-flat_m[known])]
 
 
 def _kept(

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import ndimage
 
-from hillsight.arrays import Floats, Floats32
+from hillsight.arrays import Flags, Floats, Floats32, Integers
 from hillsight.errors import CallError
 from hillsight.ground.grid import Grid, Surface
 from hillsight.landform.gradient import Slope, horn
@@ -39,6 +39,9 @@ _FINEST_M = 10.0
 #: Two spacings are the least that a scale can be; what is so small is guesswork: the usual scales want more.
 _LEAST_CELLS, _USUAL_CELLS = 2.0, 3.0
 _LARGEST_SHARE = 0.25
+
+#: Standard deviations out to which the Gaussian is reckoned.
+_TRUNCATE = 4.0
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,10 @@ class Worked:
         """Slope of the smoothed ground at every post."""
         return horn(self.height_m, self.grid.spacing_x_m, self.grid.spacing_y_m)
 
+    def forget_slope(self) -> None:
+        """Free the memory of the slope; it is worked out again if asked for."""
+        self.__dict__.pop("slope", None)
+
     def at(self, eastings_m: ArrayLike, northings_m: ArrayLike) -> Floats:
         """Smoothed height at map positions, bilinear; NaN off the posts and where a void has a weight."""
         return sampled(self.grid, self.height_m, eastings_m, northings_m)
@@ -189,11 +196,36 @@ def _smoothed(height_m: Floats32, sigma_rows: float, sigma_columns: float) -> Fl
     middle_m = float(np.mean(height_m[known], dtype=np.float64))
     centred = np.where(known, height_m.astype(np.float64) - middle_m, 0.0)
     sigma = (sigma_rows, sigma_columns)
-    total = ndimage.gaussian_filter(centred, sigma, mode="constant", truncate=4.0)
-    weight = ndimage.gaussian_filter(known.astype(np.float64), sigma, mode="constant", truncate=4.0)
+    total = ndimage.gaussian_filter(centred, sigma, mode="constant", truncate=_TRUNCATE)
+    weight = _weight_known(known, sigma)
     smooth = np.full(height_m.shape, np.nan)
     smooth[known] = total[known] / weight[known] + middle_m
     return smooth
+
+
+def _weight_known(known: Flags, sigma: tuple[float, float]) -> Floats:
+    """Share of a Gaussian's weight about each post that lies on known posts.
+
+    Where all are known it hangs on the distance to the edges alone: a few posts stand for all.
+    """
+    if not known.all():
+        weight: Floats = ndimage.gaussian_filter(
+            known.astype(np.float64), sigma, mode="constant", truncate=_TRUNCATE
+        )
+        return weight
+    rows, columns = (
+        _standing_for(size, int(_TRUNCATE * one + 0.5)) for size, one in zip(known.shape, sigma, strict=True)
+    )
+    few = np.ones((rows[-1] + 1, columns[-1] + 1))
+    few = ndimage.gaussian_filter(few, sigma, mode="constant", truncate=_TRUNCATE)
+    return np.ascontiguousarray(few[np.ix_(rows, columns)])
+
+
+def _standing_for(size: int, radius: int) -> Integers:
+    """For each of so many posts in a row the one of a shorter row as far from both ends, within a radius."""
+    at = np.arange(size)
+    one: Integers = np.minimum(at, radius) + np.maximum(at - np.maximum(size - 1 - radius, radius), 0)
+    return one
 
 
 def _evenly(size: int, step: float) -> Floats:

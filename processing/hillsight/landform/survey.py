@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from hillsight.landform.crossing import kept_apart
 from hillsight.landform.describing import described
 from hillsight.landform.line_frames import Read, line_rows
 from hillsight.landform.lines import ridge_network, valley_network
+from hillsight.landform.options import LandformOptions
 from hillsight.landform.point_rows import point_rows
 from hillsight.landform.repeats import without_repeats
 from hillsight.landform.scale import Worked, settle_scales
@@ -42,20 +42,6 @@ _MARGIN_SCALES = 4.0
 
 #: Layers that hold the whole of each scale, so that their lines stay connected.
 _EVERY_SCALE = ("ridges", "valley_lines")
-
-
-@dataclass(frozen=True)
-class LandformOptions:
-    """Thresholds that a user may move.
-
-    level_below_deg : ground gentler than this is level
-    steep_bands_deg : where bands of steep ground begin, ascending; the last has no upper end
-    least_change_deg : least change of slope that makes a break of slope
-    """
-
-    level_below_deg: float = 5.0
-    steep_bands_deg: tuple[float, ...] = (20.0, 30.0, 40.0)
-    least_change_deg: float = 8.0
 
 
 def survey(
@@ -160,6 +146,7 @@ def _read_all(
                 made = [row for row in made if _worth_seeing(row, seen_from, spread_m)]
             rows[name] += made if name in _EVERY_SCALE else without_repeats(made, rows[name])
         _set_between(rows["saddles"], rows["ridges"], heights_m)
+        ground.forget_slope()  # as large as the terrain, three times over
         done(0.2 + 0.8 * (k + 1) / len(worked))
 
 

@@ -12,8 +12,7 @@ import shapely
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.standing import ground_height_m
-from hillsight.landform.map_names import named
-from hillsight.landform.survey import LandformOptions, survey, worth_seeing
+from hillsight.landform.options import LandformOptions
 from hillsight.reading.doubt.trust import Limits
 from hillsight.reading.far_ground import far_ground
 from hillsight.reading.ground import cover
@@ -216,6 +215,10 @@ def _features(view: View, request: Request) -> geopandas.GeoDataFrame | None:
     wanted = request.landforms
     if wanted is None:
         return request.features
+    # Slow to load, and most runs read no landforms.
+    from hillsight.landform.map_names import named
+    from hillsight.landform.survey import survey, worth_seeing
+
     place = view.easting_m, view.northing_m
     found = wanted.frames
     if found is None:

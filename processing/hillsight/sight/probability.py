@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from hillsight.sight.doubt import targets_of
-from hillsight.sight.doubt_shares import any_of_samples, seen_of_feature
+from hillsight.sight.doubt import on_terrain, targets_of
+from hillsight.sight.doubt_shares import ShareSeen, any_of_samples, seen_of_feature
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,6 +28,9 @@ _SAMPLES = 24
 
 #: Samples of each thing that a glance looks at first, and those that it looks about if they leave a doubt.
 _FIRST, _ABOUT = 3, 6
+
+#: Samples whose chances are worked out together: more would need much memory, fewer more calls.
+_AT_ONCE = 512
 
 #: Chances beyond which a glance takes a thing to be hidden or seen: below what is told of any.
 _HIDDEN, _SEEN = 0.004, 0.985
@@ -84,13 +87,45 @@ class Closer(Protocol):
 def seen_of_things(doubtful: Doubtful, samples: ThingSamples) -> ChancesOfThings:
     """The chance that anything of each thing is seen, and the share of it that is."""
     found = np.full((3, len(samples)), np.nan)
-    for thing in _judged(samples):
+    judged = _judged(samples)
+    if not judged.size:
+        return ChancesOfThings(*found)
+    asked: list[tuple[Integers, Floats]] = []
+    for thing in judged:
         at = samples.of(int(thing))
         chosen, weight = evenly_and_best(samples.near[at], samples.clearance_m[at], samples.weight[at])
-        at = at[chosen]
-        share = seen_of_feature(doubtful, samples.row[at], samples.column[at], samples.height_m[at], weight)
+        asked.append((at[chosen], weight))
+    chances = _all_chances(doubtful, samples, [at for at, _ in asked])
+    for thing, (at, weight), chance in zip(judged, asked, chances, strict=True):
+        share = _beyond_doubt(chance, weight)
+        if share is None:
+            share = seen_of_feature(
+                doubtful, samples.row[at], samples.column[at], samples.height_m[at], weight
+            )
         found[:, thing] = share.any_seen, share.low, share.high
     return ChancesOfThings(*found)
+
+
+def _all_chances(doubtful: Doubtful, samples: ThingSamples, asked: Sequence[Integers]) -> list[Floats]:
+    """The chance of each sample asked about, thing by thing; NaN where it is not known."""
+    at = np.concatenate(asked)
+    targets = targets_of(samples.row[at], samples.column[at], samples.height_m[at])
+    inside = on_terrain(doubtful.grid, targets)
+    chance = np.full(at.size, np.nan)
+    asked_of = np.flatnonzero(inside)
+    for part in np.split(asked_of, np.arange(_AT_ONCE, asked_of.size, _AT_ONCE)):
+        chance[part] = doubtful.chances(targets[part]).chance
+    return np.split(chance, np.cumsum([one.size for one in asked])[:-1])
+
+
+def _beyond_doubt(chance: Floats, weight: Floats) -> ShareSeen | None:
+    """What ``seen_of_feature`` says of a thing whose known samples are all seen or hidden for certain."""
+    known = np.isfinite(chance)
+    seen, weight = chance[known], weight[known]
+    if not known.any() or ((seen > 0.0) & (seen < 1.0)).any():
+        return None
+    share = float(seen @ (weight / weight.sum())) if weight.sum() > 0 else float(seen.mean())
+    return ShareSeen(share, share, share, float(seen.max()), float(seen.max()))
 
 
 def seen_at_a_glance(doubtful: Doubtful, samples: ThingSamples, closer: Closer) -> ChancesOfThings:

@@ -163,30 +163,34 @@ def bearing_plus_minus_deg(distance_m: ArrayLike, place_m: float) -> Floats:
     distance = np.asarray(distance_m, np.float64)
     if place_m == 0.0:
         return np.zeros(distance.shape)
-    ratios, widths_deg = _bearing_widths()
-    ratio = distance / place_m
+    ratio = np.asarray(distance / place_m)
     far = np.degrees(np.arcsin(np.minimum(SIGMAS_95 / np.maximum(ratio, SIGMAS_95), 1.0)))
-    return np.where(ratio < ratios[-1], np.interp(ratio, ratios, widths_deg), far)
+    is_near = ratio < _RATIOS[-1]
+    if not is_near.any():
+        return far
+    # Only the steps between which a ratio lies are worked out.
+    widths_deg = np.full(_RATIOS.size, np.nan)
+    after = np.searchsorted(_RATIOS, ratio[is_near], side="right")
+    for step in np.unique(np.concatenate((after - 1, after))):
+        widths_deg[step] = _bearing_width_deg(int(step))
+    return np.where(is_near, np.interp(ratio, _RATIOS, widths_deg), far)
+
+
+#: Distances, in standard deviations of one place against the other, that widths are worked out for.
+_RATIOS = np.concatenate((np.linspace(0.0, 5.0, 101), np.linspace(5.25, 30.0, 100)))
 
 
 @cache
-def _bearing_widths() -> tuple[Floats, Floats]:
-    """Half widths (degrees) for distances from 0 to 30 standard deviations."""
-    ratios = np.concatenate((np.linspace(0.0, 5.0, 101), np.linspace(5.25, 30.0, 100)))
+def _bearing_width_deg(step: int) -> float:
+    """Half width (degrees) for one of _RATIOS."""
+    ratio = _RATIOS[step]
     angle = np.linspace(0.0, math.pi, 20_001)
-    widths = []
-    for ratio in ratios:
-        ahead = ratio * np.cos(angle)
-        below = special.ndtr(ahead)
-        density = np.exp(-0.5 * ratio**2) / math.pi
-        density = density + ahead * below * np.exp(-0.5 * (ratio * np.sin(angle)) ** 2) * math.sqrt(
-            2.0 / math.pi
-        )
-        within = np.concatenate(([0.0], np.cumsum((density[1:] + density[:-1]) / 2.0))) * (
-            angle[1] - angle[0]
-        )
-        widths.append(float(np.interp(0.95, within / within[-1], angle)))
-    return ratios, np.degrees(widths)
+    ahead = ratio * np.cos(angle)
+    below = special.ndtr(ahead)
+    density = np.exp(-0.5 * ratio**2) / math.pi
+    density = density + ahead * below * np.exp(-0.5 * (ratio * np.sin(angle)) ** 2) * math.sqrt(2.0 / math.pi)
+    within = np.concatenate(([0.0], np.cumsum((density[1:] + density[:-1]) / 2.0))) * (angle[1] - angle[0])
+    return float(np.degrees(np.interp(0.95, within / within[-1], angle)))
 
 
 @dataclass(frozen=True)
