@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 
 from hillsight.arrays import Floats
 from hillsight.errors import CallError
 from hillsight.ground.grid import Surface
-from hillsight.landform.scale import SCALE_PER_SIGMA, Worked, settle_scales
+from hillsight.landform.scale import SCALE_PER_SIGMA, Worked, settle_scales, weight_known
 from landform.worked_ground import grid_of, ground, places_on
 from terrains import fractal
 
@@ -167,3 +168,15 @@ def test_a_strip_too_narrow_for_any_scale_is_told_so_without_bounds(scales_m: li
         assert said in str(refused.value)
     assert "from 20 m" not in str(refused.value)
     assert settle_scales(flat(8, 60), [20.0]) == ([20.0], [])
+
+
+@given(
+    rows=st.integers(1, 60), columns=st.integers(1, 60), down=st.floats(0.3, 9.0), across=st.floats(0.3, 9.0)
+)
+@settings(max_examples=60, deadline=None)
+def test_few_posts_stand_for_the_weights_of_all_bit_for_bit(
+    rows: int, columns: int, down: float, across: float
+) -> None:
+    known = np.ones((rows, columns), bool)
+    whole = ndimage.gaussian_filter(known.astype(float), (down, across), mode="constant", truncate=4.0)
+    assert np.array_equal(weight_known(known, (down, across)), whole)

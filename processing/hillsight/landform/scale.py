@@ -197,13 +197,13 @@ def _smoothed(height_m: Floats32, sigma_rows: float, sigma_columns: float) -> Fl
     centred = np.where(known, height_m.astype(np.float64) - middle_m, 0.0)
     sigma = (sigma_rows, sigma_columns)
     total = ndimage.gaussian_filter(centred, sigma, mode="constant", truncate=_TRUNCATE)
-    weight = _weight_known(known, sigma)
+    weight = weight_known(known, sigma)
     smooth = np.full(height_m.shape, np.nan)
     smooth[known] = total[known] / weight[known] + middle_m
     return smooth
 
 
-def _weight_known(known: Flags, sigma: tuple[float, float]) -> Floats:
+def weight_known(known: Flags, sigma: tuple[float, float]) -> Floats:
     """Share of a Gaussian's weight about each post that lies on known posts.
 
     Where all are known it hangs on the distance to the edges alone: a few posts stand for all.
