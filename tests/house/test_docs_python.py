@@ -35,7 +35,7 @@ def test_examples_run(
         run += 1
     assert run >= len(EXAMPLES) - 1 > 8
     told = capsys.readouterr().out
-    assert set(names["listed"].frames["bearing_list"]["state"]) == {"uncertain"}
+    assert set(names["listed"].frames["bearing_list"]["state"]) == {"hidden"}
     assert "is seen from nowhere" in told
     assert 5 < names["counts"].max() <= 300
     assert (tmp_path / "seen_by.tif").is_file()

@@ -25,19 +25,10 @@ if TYPE_CHECKING:
 #: Share of the scale that is the post's own; the rest is the mean of the nine about it.
 _OWN = 0.85
 
-#: Ground nearer to eye or target than so many spacings goes with theirs, in proportion.
-NEAR_SPACINGS = 1.5
-
-#: Roughness met twice within so many spacings is alike, in proportion.
-ALIKE_SPACINGS = 2.0
-
 #: How far the ground half-way between two posts stands over the line between them, as a share of how far the
 #: two stand out from their neighbours along it: Keys's cubic convolution (1981, IEEE Trans. ASSP 29; from
 #: memory).
 CURVE = 0.25
-
-#: No bulge is taken to be larger than so many times the scale.
-MOST_BULGE = 2.0 * CURVE
 
 
 @dataclass(frozen=True)

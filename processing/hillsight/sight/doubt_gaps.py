@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.roughness import NEAR_SPACINGS
 from hillsight.kernels.compiled import compiled, inlined
 from hillsight.sight.viewing import CROSSING_SNAP
 
@@ -25,6 +24,10 @@ if TYPE_CHECKING:
 
 #: A gap this many standard deviations from nought is decided.
 SURE_SIGMAS = 3.2
+
+#: Ground nearer to eye or target than so many post spacings goes with theirs, in proportion; roughness met
+#: twice on a line within so many is alike, likewise.
+NEAR_SPACINGS, ALIKE_SPACINGS = 1.5, 2.0
 
 #: Columns of a gap: share of the way; mean and variance; weight of the second of the two posts that bear the
 #: ground; that ground's covariance with target and eye; metres of gap to a metre of the station's and the

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.roughness import ALIKE_SPACINGS
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.corners import corner_posts
 from hillsight.sight.crossings import entry_share, lines_between
 from hillsight.sight.doubt_gaps import (
+    ALIKE_SPACINGS,
     COLUMN,
     COLUMNS,
     E_COLUMN,

@@ -11,7 +11,8 @@ import numpy as np
 from scipy import special
 
 from hillsight.errors import CallError
-from hillsight.ground.roughness import NEAR_SPACINGS, ROUGHNESS, rough_scale_m, rough_variance_m2
+from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_m2
+from hillsight.sight.doubt_gaps import NEAR_SPACINGS
 from hillsight.sight.doubt_ground import mean_ground
 from hillsight.words.states import GroundState
 
