@@ -20,7 +20,8 @@ from hillsight.ground.features import read_features
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
 from hillsight.ground.terrain import TerrainOptions, open_terrain
-from hillsight.landform.survey import LandformOptions, survey
+from hillsight.landform.options import LandformOptions
+from hillsight.landform.survey import survey
 from hillsight.plan.look.looking import Looker
 from hillsight.plan.look.things import Things
 from hillsight.reading.things.landforms_in_view import landform_features

@@ -47,7 +47,7 @@ def read_once(heights: Path) -> dict[str, Any]:
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Grid, Surface
     from hillsight.landform.flood import drain
-    from hillsight.landform.survey import LandformOptions, survey
+    from hillsight.landform.survey import LandformOptions, survey  # older checkouts have both there
 
     with np.load(heights) as held:
         height_m, spacing_m = held["height_m"], float(held["spacing_m"])

@@ -13,7 +13,8 @@ import shapely
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Surface
 from hillsight.landform.naming import COMPASS_POINTS
-from hillsight.landform.survey import SEEN_WITHIN_SCALES, LandformOptions, survey
+from hillsight.landform.options import LandformOptions
+from hillsight.landform.survey import SEEN_WITHIN_SCALES, survey
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from landform.known import CENTRE
 from landform.worked_ground import grid_of, ground

@@ -14,7 +14,8 @@ import pytest
 import shapely
 
 from hillsight.ground.geodesy import Geodesy
-from hillsight.landform.survey import LandformOptions, survey
+from hillsight.landform.options import LandformOptions
+from hillsight.landform.survey import survey
 from landform.formulas import gradient, slope_deg
 from landform.known import Expected, Made, with_noise
 from landform.made_ground import GROUNDS

@@ -20,7 +20,8 @@ from scipy import ndimage
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.landform.survey import LandformOptions, survey
+from hillsight.landform.options import LandformOptions
+from hillsight.landform.survey import survey
 from landform.known import CENTRE
 from landform.made_ground import GROUNDS
 from landform.matching import paired

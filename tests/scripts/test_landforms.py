@@ -14,7 +14,8 @@ import pytest
 from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.grid import Grid, Surface
-from hillsight.landform.survey import LandformOptions, survey
+from hillsight.landform.options import LandformOptions
+from hillsight.landform.survey import survey
 from hillsight.layers.styles import style_names, style_text, write_styles
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS

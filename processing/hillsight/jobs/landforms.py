@@ -16,8 +16,9 @@ from hillsight.jobs.requests import LandformsRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
 from hillsight.landform.map_names import named
+from hillsight.landform.options import LandformOptions
 from hillsight.landform.scale import settle_scales
-from hillsight.landform.survey import LandformOptions, survey
+from hillsight.landform.survey import survey
 from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:

@@ -103,7 +103,8 @@ def landforms_about(
     """
     from hillsight.ground.geodesy import Geodesy
     from hillsight.landform.map_names import named
-    from hillsight.landform.survey import LandformOptions, survey
+    from hillsight.landform.options import LandformOptions
+    from hillsight.landform.survey import survey
 
     middle, spread_m = amid(inputs.stations)
     surface = inputs.terrain.window(*middle, spread_m + within_m)
