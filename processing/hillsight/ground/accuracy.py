@@ -141,7 +141,7 @@ class ErrorModel:
                 where="error model, correlation_shape",
                 remedy="Give exponential or gaussian",
             )
-        between_posts(self.between_posts)
+        word_between_posts(self.between_posts)
 
     @classmethod
     def of_product(cls, name: str) -> ErrorModel:
@@ -190,7 +190,7 @@ class ErrorModel:
         return covariance
 
 
-def between_posts(word: str) -> BetweenPosts:
+def word_between_posts(word: str) -> BetweenPosts:
     """A word for what the posts are.
 
     Raises

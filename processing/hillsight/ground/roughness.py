@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from hillsight.ground.grid import corner_posts
+from hillsight.ground.grid import between_posts
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Floats32
@@ -91,15 +91,9 @@ def rough_variance_m2(scale_m: Floats32, roughness: Roughness, row: Floats, colu
     scale_m : (rows, columns) as ``rough_scale_m`` tells it
     row, column : (n,) fractional
     """
-    found = np.zeros(len(row))
-    for n, (r, c) in enumerate(zip(row, column, strict=True)):
-        rows, columns, weights = corner_posts(float(r), float(c), (scale_m.shape[0], scale_m.shape[1]))
-        used = np.asarray(weights) > 0  # not NaN
-        if not used.any():
-            continue
-        at = np.asarray(rows)[used], np.asarray(columns)[used]
-        scale = float((scale_m[at] * np.asarray(weights)[used]).sum())
-        arch = max(4.0 * part * (1.0 - part) for part in (r % 1.0, c % 1.0))
-        share = roughness.at_posts + (1.0 - roughness.at_posts) * arch
-        found[n] = (roughness.between * scale) ** 2 * share
-    return found
+    scale = np.nan_to_num(between_posts(scale_m, row, column))
+    parts = np.stack((np.mod(row, 1.0), np.mod(column, 1.0)))
+    arch = np.nan_to_num((4.0 * parts * (1.0 - parts)).max(axis=0))
+    share = roughness.at_posts + (1.0 - roughness.at_posts) * arch
+    variance_m2: Floats = (roughness.between * scale) ** 2 * share
+    return variance_m2

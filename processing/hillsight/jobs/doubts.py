@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from hillsight.ground.accuracy import ErrorModel, between_posts
+from hillsight.ground.accuracy import ErrorModel, word_between_posts
 from hillsight.jobs.requests import Doubts, SightDoubts
 from hillsight.reading.doubt.trust import Limits
 
@@ -52,7 +52,7 @@ def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
             source=f"as told: {', '.join(words)}{rest}",
             is_guess=False,
         )
-    model = replace(model, between_posts=between_posts(request.between_posts))
+    model = replace(model, between_posts=word_between_posts(request.between_posts))
     if isinstance(request, SightDoubts):
         model = replace(
             model,

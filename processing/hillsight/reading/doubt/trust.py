@@ -125,13 +125,14 @@ def plus_minus(
     near_m = NEAR_SPACINGS * max(grid.spacing_x_m, grid.spacing_y_m)
     apart = np.minimum(distance_m / near_m, 1.0) ** 2  # ground near the eye goes with the eye's
     variance_m2 = _covariance_m2(surface, errors, theirs, theirs) + errors.eye_height_m**2
-    variance_m2 = variance_m2 + apart * _rough_m2(surface, errors, theirs.places)
+    rough_m2 = _rough_m2(surface, errors, np.concatenate((ours.places, theirs.places)))
+    variance_m2 = variance_m2 + apart * rough_m2[1:]
     variance_m2 = variance_m2 + _slope_m2(surface, places, errors.feature_position_m)
     if errors.station_height_m is not None:
         variance_m2 = variance_m2 + errors.station_height_m**2
     else:
         variance_m2 = variance_m2 + _covariance_m2(surface, errors, ours, ours)
-        variance_m2 = variance_m2 + apart * _rough_m2(surface, errors, ours.places)
+        variance_m2 = variance_m2 + apart * rough_m2[0]
         variance_m2 = variance_m2 - 2.0 * _covariance_m2(surface, errors, ours, theirs)
         variance_m2 = variance_m2 + _slope_m2(surface, ours.places, errors.station_position_m)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -233,8 +234,10 @@ def _covariance_m2(surface: Surface, errors: ErrorModel, some: _Bearers, others:
 
 def _rough_m2(surface: Surface, errors: ErrorModel, places: Floats) -> Floats:
     """Variance of the ground at n places by the roughness between posts."""
-    scale_m = rough_scale_m(surface.height_m)
-    return rough_variance_m2(scale_m, ROUGHNESS[errors.between_posts], places[:, 0], places[:, 1])
+    roughness = ROUGHNESS[errors.between_posts]
+    if roughness.between == 0.0:
+        return np.zeros(len(places))
+    return rough_variance_m2(rough_scale_m(surface.height_m), roughness, places[:, 0], places[:, 1])
 
 
 def _slope_m2(surface: Surface, places: Floats, astray_m: float) -> Floats:
