@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, cast
 
-import contourpy
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
 from hillsight.landform.along import Bundle, starts_of
 from hillsight.landform.axes import smoothed_lines
+from hillsight.landform.outlines import contours
 from hillsight.landform.sampling import sampled
 
 if TYPE_CHECKING:
@@ -138,16 +138,9 @@ def _lines(
 
 def _level_lines(grid: Grid, values: Floats) -> tuple[Floats, Integers]:
     """Where values are zero between the posts: places of all lines, and where each of them starts."""
-    east, _ = grid.to_map(np.zeros(grid.columns), np.arange(grid.columns, dtype=np.float64))
-    _, north = grid.to_map(np.arange(grid.rows, dtype=np.float64), np.zeros(grid.rows))
-    generator = contourpy.contour_generator(
-        east,
-        north,
-        np.ma.masked_invalid(values, copy=False),
-        name="serial",
-        line_type=contourpy.LineType.ChunkCombinedOffset,
+    (places,), (starts,) = cast(
+        "tuple[list[Floats | None], list[Integers | None]]", contours(values, grid).lines(0.0)
     )
-    (places,), (starts,) = cast("tuple[list[Floats | None], list[Integers | None]]", generator.lines(0.0))
     if places is None or starts is None:
         return np.empty((0, 2)), np.zeros(1, np.int64)
     return places, starts.astype(np.int64)

@@ -27,6 +27,20 @@ _NO_LIMIT = 1e12
 _SURELY_LESS = 0.999
 
 
+def contours(values: Floats, grid: Grid) -> contourpy.ContourGenerator:
+    """What draws lines and areas of values between the posts, on the map: all of them in one chunk."""
+    east, _ = grid.to_map(np.zeros(grid.columns), np.arange(grid.columns, dtype=np.float64))
+    _, north = grid.to_map(np.arange(grid.rows, dtype=np.float64), np.zeros(grid.rows))
+    return contourpy.contour_generator(
+        east,
+        north,
+        np.ma.masked_invalid(values, copy=False),
+        name="serial",
+        line_type=contourpy.LineType.ChunkCombinedOffset,
+        fill_type=contourpy.FillType.ChunkCombinedOffsetOffset,
+    )
+
+
 def areas_between(
     values: Floats,
     grid: Grid,
@@ -47,15 +61,7 @@ def areas_between(
     """
     if min(values.shape) < 2 or not np.isfinite(values).any():
         return []
-    east, _ = grid.to_map(np.zeros(grid.columns), np.arange(grid.columns, dtype=np.float64))
-    _, north = grid.to_map(np.arange(grid.rows, dtype=np.float64), np.zeros(grid.rows))
-    generator = contourpy.contour_generator(
-        east,
-        north,
-        np.ma.masked_invalid(values, copy=False),
-        name="serial",
-        fill_type=contourpy.FillType.ChunkCombinedOffsetOffset,
-    )
+    generator = contours(values, grid)
     (points,), (starts,), (outer,) = cast(
         "_OneChunk", generator.filled(lower, _NO_LIMIT if upper is None else upper)
     )

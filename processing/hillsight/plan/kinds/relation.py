@@ -11,7 +11,15 @@ from hillsight.plan.kinds.shared.exclusions import sides
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part, number_with, spread_words
-from hillsight.plan.kinds.shared.pairs import BESIDE_DEG, any_pair, both_shown, near_angle, places
+from hillsight.plan.kinds.shared.pairs import (
+    BESIDE_DEG,
+    any_pair,
+    both_shown,
+    named_pairs,
+    near_angle,
+    places,
+    said_of_that_pair,
+)
 from hillsight.plan.kinds.shared.things import OTHER, SPREAD_DEG, WHAT, bearing_deg, definite
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
@@ -104,20 +112,12 @@ def excludes(one: Statement, other: Statement, things: NamedThings) -> str:
     """Left and right, or in front of and behind, said both ways."""
     if other.kind != one.kind or one.values["is"] not in _OPPOSITE:
         return sides(one, other, things)
-    pair = one.values["what"], one.values["other"]
-    for turned, relation in (
-        ((other.values["what"], other.values["other"]), other.values["is"]),
-        ((other.values["other"], other.values["what"]), _OPPOSITE.get(other.values["is"])),
-    ):
-        same = all(things.meet(a, b, one, other) for a, b in zip(pair, turned, strict=True))
-        if same and relation == _OPPOSITE[one.values["is"]]:
-            return "one of two things is in front of the other"
-    return ""
+    said = said_of_that_pair(one, other, "is", _OPPOSITE, things)
+    return "one of two things is in front of the other" if _OPPOSITE[one.values["is"]] in said else ""
 
 
 def questions(subjects: Subjects) -> list[Question]:
     """How each two of the most noticeable named things stand to one another."""
-    named = subjects.named[:_MOST_IN_PAIRS]
     return [
         Question(
             f"How does {one} stand to {other} in the picture?",
@@ -126,8 +126,7 @@ def questions(subjects: Subjects) -> list[Question]:
                 for word in ("left of", "right of", "in front of", "behind")
             ),
         )
-        for k, one in enumerate(named)
-        for other in named[k + 1 :]
+        for one, other in named_pairs(subjects.named, _MOST_IN_PAIRS)
     ]
 
 

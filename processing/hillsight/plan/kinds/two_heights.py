@@ -11,7 +11,7 @@ from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import in_part
-from hillsight.plan.kinds.shared.pairs import any_pair, both_shown, places
+from hillsight.plan.kinds.shared.pairs import any_pair, both_shown, named_pairs, places, said_of_that_pair
 from hillsight.plan.kinds.shared.things import OTHER, WHAT, bearing_deg, definite
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
@@ -29,12 +29,12 @@ _THAN = {"higher": "higher than", "lower": "lower than", "as high": "as high as"
 
 _TURNED = {"higher": "lower", "lower": "higher", "as high": "as high"}
 
+#: Named things asked about in pairs.
+_MOST_IN_PAIRS = 6
+
 #: Two things that differ by less are said to stand as high as one another, degrees. Common practice, no
 #: source.
 _ALIKE_DEG = 0.35
-
-#: Named things asked about in pairs.
-_MOST_IN_PAIRS = 6
 
 
 def fit(case: Case) -> Floats:
@@ -81,28 +81,19 @@ def excludes(one: Statement, other: Statement, things: NamedThings) -> str:
     """Two ways in which one pair stands, whichever is named first."""
     if not alike(one, other):
         return ""
-    pair = one.values["what"], one.values["other"]
-    for turned, stands in (
-        ((other.values["what"], other.values["other"]), other.values["stands"]),
-        ((other.values["other"], other.values["what"]), _TURNED[other.values["stands"]]),
-    ):
-        same = all(things.meet(a, b, one, other) for a, b in zip(pair, turned, strict=True))
-        if same and stands != one.values["stands"]:
-            return "one of two things stands higher, or neither does"
-    return ""
+    said = said_of_that_pair(one, other, "stands", _TURNED, things)
+    return "one of two things stands higher, or neither does" if said - {one.values["stands"]} else ""
 
 
 def questions(subjects: Subjects) -> list[Question]:
     """Which of each two of the most noticeable named things stands higher, man-made features apart."""
     named = [what for what in subjects.named if subjects.things.evidence_class(what) != "man_made"]
-    named = named[:_MOST_IN_PAIRS]
     return [
         Question(
             f"Which stands higher in the picture, {one} or {other}?",
             tuple(Statement("two_heights", {"what": one, "stands": word, "other": other}) for word in STANDS),
         )
-        for k, one in enumerate(named)
-        for other in named[k + 1 :]
+        for one, other in named_pairs(named, _MOST_IN_PAIRS)
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,11 +14,13 @@ from hillsight.plan.verdict import Fact
 from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from hillsight.arrays import Floats
+    from hillsight.plan.kinds.shared.exclusions import NamedThings
     from hillsight.plan.kinds.shared.kind import Case
     from hillsight.plan.look.things import Things
+    from hillsight.plan.statement import Statement
 
 BESIDE_DEG = 1.0
 """Two things whose bearings differ by less are not said to be left or right of one another."""
@@ -67,6 +70,30 @@ def both_shown(case: Case) -> tuple[int, int] | Fact:
         words = f"{definite(what, case.things)} and {definite(other, case.things)} are one thing"
         return Fact(words, absent=True)
     return one, two
+
+
+def said_of_that_pair(
+    one: Statement, other: Statement, field: str, turned: Mapping[str, str], things: NamedThings
+) -> set[str]:
+    """What another statement says, in a field, of the pair that one is about, whichever it names first.
+
+    turned : what each word is with the two things the other way round; a word that has none says nothing then
+    """
+    pair, word = (one.values["what"], one.values["other"]), other.values[field]
+    first, second = other.values["what"], other.values["other"]
+    ways = [((first, second), word)]
+    if word in turned:
+        ways.append(((second, first), turned[word]))
+    return {
+        said
+        for theirs, said in ways
+        if all(things.meet(a, b, one, other) for a, b in zip(pair, theirs, strict=True))
+    }
+
+
+def named_pairs(named: Sequence[str], most: int) -> list[tuple[str, str]]:
+    """Each two of the first so many named things, to ask about."""
+    return list(combinations(named[:most], 2))
 
 
 def places(case: Case, things: Sequence[int]) -> shapely.GeometryCollection:
