@@ -205,7 +205,7 @@ def ground_of(
 
 
 def _erring(ground: str, model: Ground, crs: CRS, seed: int) -> Pair:
-    """A truth that a model errs from by as much as may be guessed of its posts, alike over three of them."""
+    """A truth that a model errs from by a tenth of its spacing, alike over three posts."""
     random = np.random.default_rng((seed, 8))
     error = field(model.height_m.shape, model.spacing_m, 3.0 * model.spacing_m, random)
     heights = (model.height_m + 0.1 * model.spacing_m * error).astype(np.float32)

@@ -125,7 +125,7 @@ def _model(truth: Ground, case: str, seed: int, random: np.random.Generator) -> 
     """What the weighing gets."""
     heights, spacing_m = truth.height_m, truth.spacing_m
     if case == "noise":
-        # As large as may be guessed of such posts: a tenth of the spacing, alike over three posts.
+        # As large as makers state for such posts: a tenth of the spacing. Alike over three posts, our guess.
         error = field(heights.shape, spacing_m, 3.0 * spacing_m, random)
         return Ground(
             (heights - 0.1 * spacing_m * error).astype(np.float32), spacing_m, truth.west_m, truth.north_m

@@ -176,7 +176,9 @@ class ErrorModel:
         if not (math.isfinite(spacing_m) and spacing_m > 0):
             raise ValueError(f"no posts stand {spacing_m} m apart")
         rmse_m, length_m = min(max(0.02 * spacing_m, 0.1), 10.0), max(100.0 * spacing_m, 100.0)
-        source = f"guessed from posts {spacing_m:g} m apart: RMSE {rmse_m:.2g} m, alike over {length_m:.3g} m"
+        source = (
+            f"guessed from posts {spacing_m:g} m apart: RMSE {rmse_m:.2g} m, alike over {length_m:,.6g} m"
+        )
         return cls(rmse_m, length_m, "gaussian", source=source, is_guess=True)
 
     def covariance_m2(

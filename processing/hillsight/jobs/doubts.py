@@ -80,7 +80,7 @@ def error_note(model: ErrorModel) -> str:
     figures = (
         ""
         if model.is_guess
-        else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:.3g} m)")
+        else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:,.6g} m)")
     )
     return (
         f"errors of the terrain model: {model.source}{figures}; {_BETWEEN[model.between_posts]}. "
