@@ -88,7 +88,7 @@ class Answer:
         }
 
 
-def put(made: Exercise, terrain: Terrain) -> Answer:
+def put(made: Exercise, terrain: Terrain, reach_m: float = REACH_M) -> Answer:
     """Have an exercise weighed."""
     observer = Observer()
     east, north = made.places_m[:, 0].tolist(), made.places_m[:, 1].tolist()
@@ -96,7 +96,7 @@ def put(made: Exercise, terrain: Terrain) -> Answer:
     looker = Looker.over(
         terrain,
         geodesy,
-        Viewing(1.6, 0.0, REACH_M, 0.13),
+        Viewing(1.6, 0.0, reach_m, 0.13),
         ErrorModel.guessed_from_spacing(made.pair.model.spacing_m),
         east,
         north,

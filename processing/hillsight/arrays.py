@@ -1,4 +1,4 @@
-"""Names for the arrays that the package hands about, by what an element is.
+"""Names for the arrays that the package hands about, by what an element is, and what stands for no value.
 
 Shapes, units and frames stand in the docstring of whatever takes or gives one.
 """
@@ -18,3 +18,8 @@ Bytes = NDArray[np.uint8]
 Flags = NDArray[np.bool_]
 Objects = NDArray[np.object_]
 AnyArray = NDArray[Any]
+
+
+def known_or(values: Floats, instead: float) -> Floats:
+    """The values, and another where there is none (NaN); infinite ones stay."""
+    return np.where(np.isnan(values), instead, values)

@@ -97,3 +97,15 @@ def test_drawn_ground_is_as_rough_on_the_way():
     assert drawn.var(axis=0).mean() == pytest.approx(stated_m2, rel=0.05)
     assert not np.array_equal(fields.drawn(1), fields.drawn(2))
     np.testing.assert_array_equal(fields.drawn(1), fields.drawn(1))
+
+
+def test_a_void_amid_high_ground_is_not_rough():
+    """Where nothing is known nothing stands out (the definition), whatever sums were run on over it."""
+    random = np.random.default_rng(1)
+    height_m = (3_000.0 * random.random((200, 200))).astype(np.float32)
+    height_m[random.random(height_m.shape) < 0.2] = np.nan
+    height_m[50:150, 50:150] = np.nan
+    scale_m = rough_scale_m(height_m)
+    assert np.isfinite(scale_m).all()
+    assert (scale_m[52:148, 52:148] == 0.0).all()
+    assert np.median(scale_m[:45]) > 100.0

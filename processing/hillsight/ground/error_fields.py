@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -15,12 +16,18 @@ if TYPE_CHECKING:
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
 
+#: Posts along each side of the fields that pieces are taken of.
 _SIDE = 1024
+
+#: Posts of a terrain stand at whole multiples of the spacing from nought, or a half off; seldom just here.
+_BETWEEN = 0.3137
 
 
 @dataclass(frozen=True)
 class ErrorFields:
     """Fields of errors over one lattice: pieces of one large field that has no edge, each begun elsewhere.
+
+    A post has the same errors whatever piece of its terrain is held, so that no answer hangs on the reach.
 
     grid : the lattice
     errors : of the terrain
@@ -36,14 +43,13 @@ class ErrorFields:
         random = np.random.default_rng(1_000 + number)
         sign = float(random.choice((-1.0, 1.0)))
         mirrored = bool(random.random() < 0.5)
-        top, left = (int(first) for first in random.integers(_SIDE, size=2))
         grid = self.grid
         # So often side by side that every piece is one slice, far quicker than a list of posts.
-        times = tuple(1 + -(-count // _SIDE) for count in (grid.rows, grid.columns))
-        torus = _tiled(grid.spacing_y_m, grid.spacing_x_m, self.errors, (times[0], times[1]))
+        times = 1 + -(-grid.rows // _SIDE), 1 + -(-grid.columns // _SIDE)
+        torus = _tiled(grid.spacing_y_m, grid.spacing_x_m, self.errors, times)
         if mirrored:
             torus = torus[::-1]
-        piece: Floats32 = np.float32(sign) * torus[top : top + grid.rows, left : left + grid.columns]
+        piece: Floats32 = np.float32(sign) * torus[self._piece(random)]
         rough = ROUGHNESS[self.errors.between_posts]
         if rough.between == 0.0:
             return piece
@@ -51,7 +57,14 @@ class ErrorFields:
         # larger it is at the posts that the mean along a grid line is right.
         along = rough.at_posts + (1.0 - rough.at_posts) * 2.0 / 3.0
         share = np.float32(rough.between * np.sqrt(along * 3.0 / 2.0))
-        return piece + share * self.rough_m * random.standard_normal(piece.shape, np.float32)
+        return piece + share * self.rough_m * _noise(times)[self._piece(random)]
+
+    def _piece(self, random: np.random.Generator) -> tuple[slice, slice]:
+        """Where the lattice lies in a large field that is begun anywhere."""
+        grid = self.grid
+        first = -grid.north_m / grid.spacing_y_m, grid.west_m / grid.spacing_x_m
+        top, left = ((math.floor(post + _BETWEEN) + int(random.integers(_SIDE))) % _SIDE for post in first)
+        return slice(top, top + grid.rows), slice(left, left + grid.columns)
 
 
 @lru_cache(maxsize=2)
@@ -64,3 +77,9 @@ def _tiled(spacing_y_m: float, spacing_x_m: float, errors: ErrorModel, times: tu
     noise = np.fft.rfft2(np.random.default_rng(5).standard_normal((_SIDE, _SIDE)))
     torus = np.fft.irfft2(noise * np.sqrt(power), s=(_SIDE, _SIDE)).astype(np.float32)
     return np.tile(torus, times)
+
+
+@lru_cache(maxsize=1)
+def _noise(times: tuple[int, int]) -> Floats32:
+    """Normal noise, another at every post, repeated down and across."""
+    return np.tile(np.random.default_rng(6).standard_normal((_SIDE, _SIDE), np.float32), times)

@@ -75,10 +75,11 @@ def rough_scale_m(height_m: Floats32) -> Floats32:
         known = np.isfinite(bent_m)
         total += np.where(known, bent_m, 0.0) ** 2
         number += known
-    around, known_around = (ndimage.uniform_filter(v, 3, mode="constant") for v in (total, number))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean_m2 = np.nan_to_num(np.maximum(around, 0.0) / known_around, posinf=0.0)
-        own_m2 = np.where(number > 0, total / number, mean_m2)
+    around, known_around = (9.0 * ndimage.uniform_filter(v, 3, mode="constant") for v in (total, number))
+    # The filter runs its sums on: over a void they end up near nothing, on either side of it.
+    known_around = np.rint(known_around)
+    mean_m2 = np.where(known_around > 0, np.maximum(around, 0.0) / np.maximum(known_around, 1.0), 0.0)
+    own_m2 = np.where(number > 0, total / np.maximum(number, 1.0), mean_m2)
     scale_m: Floats32 = np.sqrt(_OWN * own_m2 + (1.0 - _OWN) * mean_m2).astype(np.float32)
     return scale_m
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
@@ -37,7 +38,7 @@ def fit(case: Case) -> Floats:
     what, seen = case.values["what"], case.glance.things
     rows = case.rows(what)
     spread = np.hypot(_SKY_SPREAD_DEG, seen.vertical_spread_deg[rows])
-    on_sky = np.nan_to_num(special.ndtr((_ON_SKY_DEG - seen.below_sky_deg[rows]) / spread))
+    on_sky = known_or(special.ndtr((_ON_SKY_DEG - seen.below_sky_deg[rows]) / spread), 0.0)
     fits = on_sky if _stands(case.statement) else 1.0 - on_sky
     return said_of(any_of(case.shown(what) * fits[None, :]), what, case)
 

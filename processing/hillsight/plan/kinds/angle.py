@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.exclusions import measured_apart
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.kinds.shared.nouns import in_part, number_with, spread_words
@@ -30,7 +31,7 @@ def fit(case: Case) -> Floats:
     values, middle = case.values, case.glance.things.middle_deg
     one, two = case.rows(values["what"]), case.rows(values["other"])
     apart = np.abs(signed_deg(middle[two][None, :] - middle[one][:, None]))
-    return any_pair(case, np.nan_to_num(near_angle(case, apart, float(values["degrees"]))))
+    return any_pair(case, known_or(near_angle(case, apart, float(values["degrees"])), 0.0))
 
 
 def fact(case: Case) -> Fact:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import measured_apart
 from hillsight.plan.kinds.shared.kind import StatementKind
@@ -54,7 +55,7 @@ def fit(case: Case) -> Floats:
     outside = np.where(left <= width, 0.0, np.minimum(left - width, 360.0 - left))
     place_deg = np.degrees(_PLACE_M / np.maximum(seen.distance_m[rows], _PLACE_M))
     spread = np.hypot(own, place_deg)
-    fits = np.nan_to_num(own / spread * np.exp(-0.5 * (outside / spread) ** 2))
+    fits = known_or(own / spread * np.exp(-0.5 * (outside / spread) ** 2), 0.0)
     # The compass does not care where the picture's edges are, unless the observer says so.
     if case.statement.part == "anywhere":
         shape = case.framing.heading_deg.size, rows.size

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import differ
 from hillsight.plan.kinds.shared.kind import StatementKind
@@ -31,7 +32,7 @@ def fit(case: Case) -> Floats:
     what = case.values["what"]
     falls = case.glance.things.falls_right_deg[case.rows(what)]
     side = 1.0 if case.values["to"] == "right" else -1.0
-    fits = np.nan_to_num(special.ndtr(side * falls / _SIDE_DEG))
+    fits = known_or(special.ndtr(side * falls / _SIDE_DEG), 0.0)
     fits = np.where(np.isfinite(falls), fits, 0.0)
     return said_of(any_of(case.shown(what) * fits[None, :]), what, case)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigures
@@ -64,7 +65,7 @@ def fit(case: Case) -> Floats:
         angle = seen.vertical_deg[rows]
         spread = np.hypot(case.observer.vertical_deg, seen.vertical_spread_deg[rows])
         fits = special.ndtr((high - angle) / spread) - special.ndtr((low - angle) / spread)
-    return said_of(any_of(case.shown(what) * np.nan_to_num(fits)[None, :]), what, case)
+    return said_of(any_of(case.shown(what) * known_or(fits, 0.0)[None, :]), what, case)
 
 
 def fact(case: Case) -> Fact:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.exclusions import sides
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
@@ -63,7 +64,7 @@ def fit(case: Case) -> Floats:
     }[values["is"]]
     if "gap_deg" in values:
         fits = fits * near_angle(case, np.maximum(gap, 0.0), float(values["gap_deg"]))
-    return any_pair(case, np.nan_to_num(fits))
+    return any_pair(case, known_or(fits, 0.0))
 
 
 def fact(case: Case) -> Fact:

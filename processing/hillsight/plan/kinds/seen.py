@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.chances import any_of, missed, said_of
 from hillsight.plan.kinds.shared.exclusions import encloses
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
@@ -54,7 +55,7 @@ def fit(case: Case) -> Floats:
     if "within_m" in values:
         nearest_m = np.maximum(case.glance.things.nearest_m[case.rows(what)], 0.5)
         off = (np.log(float(values["within_m"])) - np.log(nearest_m)) / case.observer.distance_log
-        each = each * np.nan_to_num(special.ndtr(off))[None, :]
+        each = each * known_or(special.ndtr(off), 0.0)[None, :]
     there = any_of(each)
     return said_of(there, what, case) if says_there(case.statement) else missed(there, what, case)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.ground import line_along, middle_deg
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.kinds.shared.nouns import of_part, spread_words
@@ -41,7 +42,7 @@ def fit(case: Case) -> Floats:
     sigma = float(case.values.get("give_or_take_deg", case.observer.trace_deg))
     bearing = case.framing.heading_deg[:, None] + points[None, :, 0]
     step = 360.0 / case.glance.skyline_deg.size
-    angles = np.nan_to_num(case.glance.skyline_deg, nan=-5.0)
+    angles = known_or(case.glance.skyline_deg, -5.0)
     at = np.interp(bearing % 360.0, np.arange(angles.size + 1) * step, np.r_[angles, angles[0]])
     off = at - points[None, :, 1]
     off = off - off.mean(axis=1, keepdims=True)
@@ -54,7 +55,7 @@ def fact(case: Case) -> Fact:
     at = case.bearings_ahead()
     points = np.asarray(case.values["points"], np.float64)
     slot = np.rint((case.heading_deg + points[:, 0]) / STEP_DEG).astype(int) % BEARINGS
-    off = np.nan_to_num(case.glance.skyline_deg[slot], nan=-5.0) - points[:, 1]
+    off = known_or(case.glance.skyline_deg[slot], -5.0) - points[:, 1]
     spread = float(np.sqrt(((off - off.mean()) ** 2).mean()))
     return Fact(
         f"the skyline strays from the traced line by about {spread:.1f} degrees",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.exclusions import alike
 from hillsight.plan.kinds.shared.kind import Question, StatementKind
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
@@ -46,7 +47,7 @@ def fit(case: Case) -> Floats:
     spread = np.hypot(case.observer.higher_deg, own)
     over, under = (special.ndtr((times * higher - _ALIKE_DEG) / spread) for times in (1.0, -1.0))
     fits = {"higher": over, "lower": under, "as high": 1.0 - over - under}[values["stands"]]
-    return any_pair(case, np.nan_to_num(fits))
+    return any_pair(case, known_or(fits, 0.0))
 
 
 def fact(case: Case) -> Fact:

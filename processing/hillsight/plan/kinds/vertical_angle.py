@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.height import fact
 from hillsight.plan.kinds.shared.chances import any_of, said_of
 from hillsight.plan.kinds.shared.exclusions import measured_apart
@@ -30,7 +31,7 @@ def fit(case: Case) -> Floats:
     own = float(values.get("give_or_take_deg", case.observer.vertical_deg))
     spread = np.hypot(own, seen.vertical_spread_deg[rows])
     off = (seen.vertical_deg[rows] - float(values["degrees"])) / spread
-    fits = np.nan_to_num(own / spread * np.exp(-0.5 * off**2))
+    fits = known_or(own / spread * np.exp(-0.5 * off**2), 0.0)
     return said_of(any_of(case.shown(what) * fits[None, :]), what, case)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
 from hillsight.plan.look.glance import BEARINGS, STEP_DEG
 from hillsight.plan.vocabulary import PARTS
 from hillsight.words.angles import signed_deg
@@ -96,4 +97,4 @@ class Framing:
         off = np.where(over, 0.0, np.fmin(np.abs(start), np.abs(signed_deg(stop))))
         spread = max(self.edge_share * self.width_deg, 0.5)
         inside: Floats = special.ndtr((half - off) / spread) * special.ndtr((half + off) / spread)
-        return np.nan_to_num(inside)
+        return known_or(inside, 0.0)

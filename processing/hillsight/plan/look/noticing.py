@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
+
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
     from hillsight.plan.look.glance import Glance
@@ -32,7 +34,7 @@ def made_out(apparent_deg: Floats, contrast: Floats, is_line: Flags, pair_deg: f
     contrast : (m,) 0 to 1, by which so many pairs count for fewer
     pair_deg : angle of a line pair: what the eye parts, or two pixels of the picture
     """
-    pairs = np.maximum(np.nan_to_num(apparent_deg), 0.0) / pair_deg * contrast
+    pairs = np.maximum(known_or(apparent_deg, 0.0), 0.0) / pair_deg * contrast
     ratio = np.minimum(pairs / np.where(is_line, DETECTED_PAIRS, RECOGNISED_PAIRS), 50.0)
     power = ratio ** (_STEEPNESS + _STEEPER * np.minimum(ratio, 3.0))
     chance: Floats = power / (1.0 + power)
@@ -45,4 +47,4 @@ def noticed(what: str, glance: Glance, things: Things, observer: Observer) -> Fl
     plain = made_out(
         seen.apparent_deg[rows], things.contrast[rows], things.is_line[rows], observer.pair_arcmin / 60.0
     )
-    return np.nan_to_num(seen.chance[rows] * plain)
+    return known_or(seen.chance[rows] * plain, 0.0)

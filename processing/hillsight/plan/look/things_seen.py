@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.reading.doubt.trust import SIGMAS_95, plus_minus
 from hillsight.sight.doubt import Doubtful
 from hillsight.sight.points import see_points
@@ -192,7 +193,7 @@ class _Sampled:
         bearing_deg = (np.degrees(np.arctan2(right_m, -down_m)) + convergence_deg) % 360.0
         near = distance_m <= reach_m
         groups = _speaking(things, near, sight.clearance_m, distance_m)
-        ground_m = np.nan_to_num(sight.ground_m, nan=-np.inf)
+        ground_m = known_or(sight.ground_m, -np.inf)
         highest = groups.at[groups.first_by(-ground_m[groups.at])]
         groups = replace(groups, highest=highest)
         return cls(eye, rows, columns, sight, distance_m, bearing_deg, near, groups)
@@ -211,7 +212,7 @@ class _Sampled:
         off_deg = (bearing_deg[groups.at] - left_deg[groups.owner]) % 360.0
         order = np.lexsort((distance_m[groups.at], off_deg, groups.owner))
         middle = groups.at[order[groups.begins + (groups.counts - 1) // 2]]
-        ground_m = np.nan_to_num(self.sight.ground_m[groups.at], nan=-np.inf)
+        ground_m = known_or(self.sight.ground_m[groups.at], -np.inf)
         vertical_deg = np.degrees(np.arctan(self.sight.slope))
         below_deg = _below_sky_deg(skyline_deg, bearing_deg, vertical_deg)[groups.at]
         highest = groups.highest
@@ -227,7 +228,7 @@ class _Sampled:
             self.sight.ground_m[highest] + things.height_m[highest] - self.eye.level_m,
             vertical_spread_deg,
             height_spread_m,
-            np.minimum.reduceat(np.nan_to_num(below_deg, nan=90.0), groups.begins),
+            np.minimum.reduceat(known_or(below_deg, 90.0), groups.begins),
             _falls_right_deg(things, groups, bearing_deg, ground_m),
             self._apparent_deg(things, width_deg, vertical_deg),
         )
@@ -237,7 +238,7 @@ class _Sampled:
         groups = self.groups
         nearest_m = np.minimum.reduceat(self.distance_m[groups.at], groups.begins)
         across_deg = np.degrees(np.arctan(things.size_m / nearest_m))
-        angles = np.nan_to_num(vertical_deg[groups.at])
+        angles = known_or(vertical_deg[groups.at], 0.0)
         upright_deg = np.maximum.reduceat(angles, groups.begins) - np.minimum.reduceat(angles, groups.begins)
         upright_deg = upright_deg + np.degrees(np.arctan(things.height_m[groups.highest] / nearest_m))
         return np.where(things.is_area, np.minimum(width_deg, upright_deg), across_deg)
@@ -251,7 +252,7 @@ def _speaking(things: Things, near: Flags, clearance_m: Floats, distance_m: Floa
         seen = near & (clearance_m >= 0)
     some_seen = np.bincount(owner, seen, len(things)) > 0
     # Of a thing beyond the reach, or that nobody can judge, the nearest sample.
-    rank_m = np.where(near, np.nan_to_num(clearance_m, nan=-np.inf), -np.inf)
+    rank_m = np.where(near, known_or(clearance_m, -np.inf), -np.inf)
     first = np.lexsort((distance_m, -rank_m, owner))[things.starts[:-1]]
     seen[first[~some_seen]] = True
     at = np.flatnonzero(seen)
@@ -317,4 +318,4 @@ def _chances(
         things.starts,
     )
     found = seen_at_a_glance(Doubtful.over(erring, eye), samples, closer)
-    return np.nan_to_num(found.chance, nan=0.0)
+    return known_or(found.chance, 0.0)

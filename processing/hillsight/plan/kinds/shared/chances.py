@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
+from hillsight.arrays import known_or
+
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
     from hillsight.plan.kinds.shared.kind import Case
@@ -40,14 +42,14 @@ def between_log(values: Floats, bounds: tuple[float, float], sigma: float) -> Fl
         high = float(np.log(bounds[1])) if np.isfinite(bounds[1]) else np.inf
         chance = special.ndtr((high - logs) / sigma) - special.ndtr((low - logs) / sigma)
     chance = np.where(np.isposinf(values), float(not np.isfinite(bounds[1])), chance)
-    return np.asarray(np.nan_to_num(chance, nan=0.0), np.float64)
+    return known_or(chance, 0.0)
 
 
 def near_log(values: Floats, given: float, sigma: float) -> Floats:
     """How well a distance fits one given, 1 at best; NaN and inf give 0."""
     with np.errstate(divide="ignore", invalid="ignore"):
         off = (np.log(np.maximum(values, 0.5)) - np.log(given)) / sigma
-        return np.asarray(np.nan_to_num(np.exp(-0.5 * off**2), nan=0.0), np.float64)
+        return known_or(np.exp(-0.5 * off**2), 0.0)
 
 
 def called_slope(slope_deg: Floats, bounds: tuple[float, float], sigma: float) -> Floats:
@@ -58,7 +60,7 @@ def called_slope(slope_deg: Floats, bounds: tuple[float, float], sigma: float) -
     spread = sigma * np.maximum(0.5, np.minimum(np.abs(slope_deg) / 12.0, 1.5))
     with np.errstate(invalid="ignore"):
         chance = special.ndtr((high - slope_deg) / spread) - special.ndtr((low - slope_deg) / spread)
-    return np.asarray(np.nan_to_num(chance, nan=0.0), np.float64)
+    return known_or(chance, 0.0)
 
 
 def mean_across(values: Floats) -> Floats:

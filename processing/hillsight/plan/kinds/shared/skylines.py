@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from hillsight.arrays import known_or
 from hillsight.plan.kinds.shared.ground import line_along, middle_deg
 
 if TYPE_CHECKING:
@@ -28,7 +27,7 @@ def stretch(statement: Statement) -> Hashable:
 
 def levels_deg(case: Case) -> Floats:
     """Vertical angles of the skyline in the statement's part, (h, k), from left to right."""
-    return np.nan_to_num(case.glance.skyline_deg[case.bearings()], nan=_NO_GROUND_DEG)
+    return known_or(case.glance.skyline_deg[case.bearings()], _NO_GROUND_DEG)
 
 
 def on_the_map(case: Case) -> tuple[shapely.Geometry | None, float]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.arrays import known_or
 from hillsight.plan.verdict import Fact
 from hillsight.plan.vocabulary import SightingField
 from hillsight.reading.doubt.trust import Limits
@@ -80,7 +81,7 @@ def absent(case: Case, what: str, part: str | None = None) -> Fact:
         case.in_part(what, name)[case.direction] for name in (part or case.statement.part, "anywhere")
     )
     rows = case.rows(what)
-    chance = np.nan_to_num(case.glance.things.chance[rows])
+    chance = known_or(case.glance.things.chance[rows], 0.0)
     noticed = case.noticed(what)
     one = int(np.argmax(held * (noticed + 1e-3 * chance + 1e-6) + 1e-6 * noticed))
     name = what if named else f"no {what}"
