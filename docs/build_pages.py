@@ -106,7 +106,7 @@ def verdict_tables() -> str:
     rows += ["such as `slope_deg = 4`. They are standard deviations unless something else is said.", ""]
     rows += [*figure_table(Observer()), ""]
     rows += ["Noticing, by evidence class (common practice, no source; not changed by `--observer`):", ""]
-    rows += [f"| class | {' | '.join(f'`{name}`' for name in shares)} |", "| --- " * 6 + "|"]
+    rows += [f"| class | {' | '.join(f'`{name}`' for name in shares)} |", "| --- " * (1 + len(shares)) + "|"]
     for name, noticing in Observer().noticing.items():
         rows.append(f"| `{name}` | {' | '.join(f'{getattr(noticing, share):,g}' for share in shares)} |")
     rows += ["", "## The rules of a verdict", "", "Ours, settled by simulation.", ""]
