@@ -244,6 +244,16 @@ def test_the_nearer_of_two_brows() -> None:
     assert_held(sides[0], ("two_brows", {"nearer": "right", "part": "left half"}))
 
 
+def test_no_brow_is_nearer_where_there_is_none() -> None:
+    left, neither = (("two_brows", {"nearer": side}) for side in ("left", "neither"))
+    assert_excluded(left, brow(distance="none"))
+    assert_excluded(("two_brows", {"nearer": "right", "part": "left half"}), brow(distance="none"))
+    assert_held(neither, brow(distance="none"))
+    assert_held(left, brow(distance="none", part="right half"))
+    assert_held(left, brow(distance="none", across="some"))
+    assert_held(left, brow(distance="far"))
+
+
 def test_the_higher_of_two_things() -> None:
     def stands(what: str, how: str, other: str) -> Told:
         return "two_heights", {"what": what, "stands": how, "other": other}

@@ -57,7 +57,7 @@ def metres(words: str) -> float:
 
 def degrees(words: str) -> float:
     """The first degrees of a sentence."""
-    return float(re.search(r"([-+]?\d+(?:\.\d+)?) degrees", words).group(1))
+    return float(re.search(r"([-+]?\d+(?:\.\d+)?) degrees?", words).group(1))
 
 
 def rounding_m(value_m: float) -> float:

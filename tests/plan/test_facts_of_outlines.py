@@ -57,7 +57,7 @@ def outline(watcher: Watcher, looks_deg: float, part: str) -> np.ndarray:
 
 
 def degrees(words: str) -> float:
-    return float(re.search(r"([-+]?\d+(?:\.\d+)?) degrees", words).group(1))
+    return float(re.search(r"([-+]?\d+(?:\.\d+)?) degrees?", words).group(1))
 
 
 def test_the_highest_and_the_lowest_third(seen: tuple[Glance, Watcher]) -> None:
@@ -129,6 +129,8 @@ def test_ends_of_the_skyline(seen: tuple[Glance, Watcher]) -> None:
             slope = np.degrees(np.arctan(np.polyfit(0.5 * np.arange(outer.size), outer, 1)[0]))
             assert found.figure == pytest.approx(slope, abs=0.8)
             assert degrees(found.words) == pytest.approx(found.figure, abs=0.51)
+            assert f"towards the {side} edge" in found.words
+            assert "+0" not in found.words
             if found.word:
                 plain += 1
                 low, high = RUNS[found.word]
@@ -160,6 +162,46 @@ def test_no_brow_on_either_side_is_not_called_one() -> None:
     assert found.words == "the near ground stays in view on the left and on the right"
 
 
+def edge_at(*stretches: tuple[float, float, float]) -> Glance:
+    """From level ground that falls away at a distance to the north, from one easting to another."""
+
+    def ground(east: Any, north: Any) -> np.ndarray:
+        height_m = np.full(np.shape(east), 500.0)
+        for west_m, east_m, away_m in stretches:
+            inside = (east >= west_m) & (east < east_m)
+            height_m = height_m - np.where(inside, 0.6 * np.maximum(north - away_m, 0.0), 0.0)
+        return height_m
+
+    return look(surface_of(ground), 0, 0)
+
+
+def nearer_words(place: Glance) -> str:
+    found = told_of(place, 0.0, "two_brows", nearer="left")
+    assert found.word == "left"
+    lead = "the near ground falls away sooner on the left than on the right"
+    assert found.words.startswith(lead)
+    return found.words.removeprefix(lead)
+
+
+def test_ground_without_a_brow_has_none_that_is_so_many_times_as_far_off() -> None:
+    assert nearer_words(edge_at((-999, 0, 200))) == ", where it stays in view"
+    # 100 m east of 250 m north lies 22 degrees right of north: most of the right half has a brow.
+    far = nearer_words(edge_at((-999, 0, 100), (0, 100, 250)))
+    assert far.startswith(", where its brow is at least ")
+    # 40 m east of it lies 9 degrees right: only a third of the right half has one.
+    assert nearer_words(edge_at((-999, 0, 100), (0, 40, 250))) == ", where it mostly stays in view"
+
+
+def test_how_many_times_as_far_off_the_farther_brow_is() -> None:
+    words = nearer_words(edge_at((-999, 0, 100), (0, 999, 300)))
+    assert words.startswith(", where its brow is about ")
+    assert degrees(words.replace("times", "degrees")) == pytest.approx(3.0, abs=0.3)
+
+
+def test_of_a_brow_within_two_spacings_no_figure_is_told() -> None:
+    assert nearer_words(edge_at((-999, 0, 5), (0, 999, 300))) == ""
+
+
 @pytest.mark.parametrize(("one_m", "word"), [(70.0, "higher"), (30.0, "lower"), (50.0, "as high")])
 def test_the_higher_of_two_tops_by_plane_trigonometry(one_m: float, word: str) -> None:
     knolls = things_of(knoll("Top", -100, 400), knoll("Howe", 100, 400))
@@ -173,6 +215,8 @@ def test_the_higher_of_two_tops_by_plane_trigonometry(one_m: float, word: str) -
     assert found.figure == pytest.approx(angles[0] - angles[1], abs=0.02)
     assert found.word == word
     assert f"Top stands {word}" in found.words
+    lead = "within" if word == "as high" else "by"
+    assert found.words.endswith(f", {lead} {max(abs(angles[0] - angles[1]), 0.1):.1f} degrees")
 
 
 ANSWERS = [

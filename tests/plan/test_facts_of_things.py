@@ -235,6 +235,7 @@ def test_pairs_of_points(scene: Scene) -> None:
             told_of += 1
             if not of_relation.word:
                 assert "hard to tell" in of_relation.words or abs(right) < 1.0
+                assert "which is left" not in of_relation.words or abs(right) < 3.0
                 continue
             apart = re.search(r"stands ([\d.]+) degrees (left|right) of", of_relation.words)
             if apart is None:
@@ -331,3 +332,17 @@ def test_of_several_of_a_kind_the_one_is_told_that_is_meant() -> None:
 def test_frames_hold_what_is_made() -> None:
     frame = frame_of([knoll("Top", 10, 20)])
     assert (frame.geometry.iloc[0].x, frame.geometry.iloc[0].y) == (EAST_M + 10, NORTH_M + 20)
+
+
+def test_two_things_plainly_apart_are_not_hard_to_tell_left_from_right() -> None:
+    # The one on the right lies at the picture's edge: that it is on the right is plain, that it shows is not.
+    knolls = things_of(knoll("West Top", -100, 400), knoll("East Top", 231, 400))
+    ground = together(plane(), cone(-100, 400, 60, 80), cone(231, 400, 60, 80))
+    place, weighing = look(surface_of(ground), 0, 0, knolls), weighing_of(knolls)
+    statement = told("relation", what="West Top", is_="left of", other="East Top")
+    found = fact(statement, place, weighing, heading_index(weighing, 0.0))
+    apart_deg = np.degrees(np.arctan2(100, 400) + np.arctan2(231, 400))
+    assert found.word == ""
+    assert found.words == (
+        f"West Top stands {apart_deg:.1f} degrees left of East Top, if both show: hard to tell"
+    )

@@ -277,7 +277,7 @@ NAMES = ("raven crag", "Dove Crag")
         (
             "high_and_low",
             {"part": "right half", "highest": "middle", "lowest": "right"},
-            "the skyline of the right half stands highest in the middle and lowest on the right",
+            "the skyline of the right half stands highest in its middle and lowest towards its right end",
         ),
         ("humps", {"count": 0}, "the skyline shows no hump"),
         ("humps", {"count": 1, "part": "left"}, "the skyline on the left shows one hump"),
@@ -285,9 +285,9 @@ NAMES = ("raven crag", "Dove Crag")
         (
             "skyline_end",
             {"side": "left", "runs": "falls steeply"},
-            "towards the left edge the skyline falls steeply",
+            "the skyline falls steeply towards the left edge",
         ),
-        ("skyline_end", {"side": "right", "runs": "level"}, "towards the right edge the skyline runs level"),
+        ("skyline_end", {"side": "right", "runs": "level"}, "the skyline runs level towards the right edge"),
         (
             "two_brows",
             {"nearer": "left"},

@@ -72,7 +72,7 @@ def test_hidden_features_are_counted_not_listed():
 def test_what_is_just_hidden_is_listed_as_no_evidence():
     out = "\n".join(bearing_table(LISTED, STATIONS, show_hidden=False))
     assert "just hidden by under 0.1 m at 400 m" in out
-    assert "less than 2 m): too close to call" in out
+    assert "less than 2 m): terrain models err by as much in places" in out
 
 
 def test_a_list_of_which_nothing_is_seen_says_so():

@@ -176,7 +176,7 @@ def _prose(sighting: Sighting, named: Set[str]) -> str:
     lines = [f"{sighting.picture.title}:"]
     for statement in sighting.statements:
         clause = statement_words(statement, named)
-        unsure = "" if statement.sure in ("sure", "certain") else " (not sure)"
+        unsure = "" if statement.sure in ("sure", "certain") else f" ({statement.sure})"
         lines.append(f"- {clause[0].upper()}{clause[1:]}{unsure}.")
     return "\n".join(lines)
 

@@ -11,6 +11,7 @@ from hillsight.jobs.scene import direction_deg, scene_of
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import Things
 from hillsight.plan.observer import Observer
+from hillsight.plan.relocation.summary import cut_short
 from hillsight.plan.weighing.statements import Weighing
 
 if TYPE_CHECKING:
@@ -81,4 +82,6 @@ def look(
     things = Things.of(scene.things, spacing_m)
     with listener.work("looking") as advance:
         glances = scene.looker.look_all(inputs.stations, things, advance)
+    for text in cut_short(glances, framing):
+        tell(text)
     return Looked(glances, Weighing(things, framing, observer), scene.looker)

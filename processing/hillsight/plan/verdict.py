@@ -94,6 +94,7 @@ class Change:
     station : the best candidate then
     probability : its probability then
     changes : whether the state or the best candidate is another
+    none_probability : that it is none of them, then
     """
 
     about: str
@@ -101,6 +102,7 @@ class Change:
     station: str
     probability: float
     changes: bool
+    none_probability: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -93,7 +93,8 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
         lines.append(drawn.get().removesuffix("\n"))
         if close.any():
             lines.append(
-                f"Just hidden (by less than {TOO_CLOSE_M:g} m): too close to call, no evidence either way."
+                f"Just hidden (by less than {TOO_CLOSE_M:g} m): terrain models err by as much in places; "
+                "argue nothing from it."
             )
         if (rows["state"] == "uncertain").any():
             lines.append("Uncertain: in how many of ten cases it would be seen, by the error model.")

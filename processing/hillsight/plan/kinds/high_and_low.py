@@ -28,6 +28,9 @@ THIRDS = ("left", "middle", "right")
 
 _IN = {"left": "on the left", "middle": "in the middle", "right": "on the right"}
 
+#: The same of a part of the picture, which has thirds of its own.
+_IN_ITS = {"left": "towards its left end", "middle": "in its middle", "right": "towards its right end"}
+
 #: Which way up the skyline is taken, so that the highest is sought.
 _SIGNS = {"highest": 1.0, "lowest": -1.0}
 
@@ -93,20 +96,26 @@ def fact(case: Case) -> Fact:
             continue
         third = likeliest_word(case, fit, key, THIRDS)
         figure = _by_deg(case, key, third.word)
-
-        def stands(one: str, key: str = key) -> str:
-            return f"stands {key} {_IN[one]}"
-
-        by = f", by {figure:.1f} degrees" if third.plain and figure >= 0.05 else ""
-        clauses.append(third.told(stands) + by)
+        where = _where(case.statement, third.word)
+        if not third.plain:
+            where += f" or {_where(case.statement, third.other)} (hard to tell)"
+        elif figure >= 0.05:
+            where += f", by {figure:.1f} degrees"
+        clauses.append(f"stands {key} {where}")
         word = third.stated if len(clauses) == 1 else ""
     words = f"the skyline{of_part(case.statement.part)} {', and it '.join(clauses)}"
     return Fact(words, figure, "degrees", *on_the_map(case), word=word)
 
 
+def _where(statement: Statement, third: str) -> str:
+    """A third of the picture, or of the part of it that is spoken of."""
+    return (_IN if statement.part == "anywhere" else _IN_ITS)[third]
+
+
 def sentence(statement: Statement, nouns: Nouns) -> str:
     """Where the skyline stands highest and lowest."""
-    told = " and ".join(f"{key} {_IN[statement.values[key]]}" for key in _SIGNS if key in statement.values)
+    values = statement.values
+    told = " and ".join(f"{key} {_where(statement, values[key])}" for key in _SIGNS if key in values)
     return f"the skyline{of_part(statement.part)} stands {told}"
 
 

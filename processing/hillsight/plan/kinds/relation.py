@@ -79,10 +79,12 @@ def fact(case: Case) -> Fact:
     lines, bearing = places(case, both), bearing_deg(case, one)
     stands = likeliest_word(_of_pair(case, one, two), fit, "is", RELATIONS[:4], ("what", "other"))
     if stands.word in ("left of", "right of"):
-        if not stands.plain:
+        words = f"{name} stands {abs(offset):.1f} degrees {stands.word} {other}"
+        if not stands.plain and abs(offset) < 2.0 * BESIDE_DEG:
             words = f"{name} and {other} stand {abs(offset):.1f} degrees apart: hard to tell which is left"
-        else:
-            words = f"{name} stands {abs(offset):.1f} degrees {stands.word} {other}"
+        elif not stands.plain:
+            # Which is left is plain; what is not is whether both are seen, and noticed.
+            words += ", if both show: hard to tell"
         return Fact(words, offset, "degrees to the right", lines, bearing, word=stands.stated)
     nearer_m = float(seen.distance_m[two] - seen.distance_m[one])
     word = stands.word if stands.plain else "in line with"

@@ -97,11 +97,9 @@ def skyline_figures(angles: Floats) -> tuple[Floats, Floats, Floats, Floats, Flo
 
 def fact(case: Case) -> Fact:
     """The shape that the skyline would most likely be given, and by how much it has that shape."""
-    part = case.statement.part
     shape = likeliest_word(case, fit, "shape", SHAPES)
     by_deg = float(_score(shape.word, skyline_figures(levels_deg(case)))[case.direction])
-    where = "" if part == "anywhere" else f" of the {part}"
-    words = f"the skyline{where} {shape.told(lambda one: _SHOWN[one])}"
+    words = f"the skyline{of_part(case.statement.part)} {shape.told(lambda one: _SHOWN[one])}"
     if shape.plain:
         words += f", {'within' if shape.word == 'flat' else 'by'} {by_deg:.1f} degrees"
     return Fact(words, by_deg, "degrees", *on_the_map(case), word=shape.stated)

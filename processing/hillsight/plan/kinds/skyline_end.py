@@ -12,7 +12,7 @@ from hillsight.plan.kinds.shared.kind import Question, StatementKind, WordFigure
 from hillsight.plan.kinds.shared.likeliest_words import likeliest_word
 from hillsight.plan.kinds.shared.nouns import of_part
 from hillsight.plan.kinds.shared.skylines import levels_deg, on_the_map, stretch
-from hillsight.plan.kinds.shared.slopes import runs, slopes_apart
+from hillsight.plan.kinds.shared.slopes import degrees_words, runs, slopes_apart
 from hillsight.plan.look.glance import STEP_DEG
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
@@ -66,9 +66,9 @@ def fact(case: Case) -> Fact:
     side = case.values["side"]
     told = likeliest_word(case, fit, "runs", tuple(RUNS), ("side",))
     slope = float(slope_deg(levels_deg(case), side)[case.direction])
-    words = f"towards the {side} edge the skyline{of_part(case.statement.part)} {told.told(runs)}"
+    words = told.told(lambda word: f"{runs(word)} towards the {side} edge")
     return Fact(
-        f"{words} ({slope:+.0f} degrees in the picture)",
+        f"the skyline{of_part(case.statement.part)} {words} ({degrees_words(slope)} in the picture)",
         slope,
         "degrees in the picture, falling negative",
         *on_the_map(case),
@@ -79,7 +79,7 @@ def fact(case: Case) -> Fact:
 def sentence(statement: Statement, nouns: Nouns) -> str:
     """How the skyline runs to that edge."""
     values = statement.values
-    return f"towards the {values['side']} edge the skyline{of_part(statement.part)} {runs(values['runs'])}"
+    return f"the skyline{of_part(statement.part)} {runs(values['runs'])} towards the {values['side']} edge"
 
 
 def excludes(one: Statement, other: Statement, things: NamedThings) -> str:

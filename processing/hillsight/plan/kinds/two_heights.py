@@ -65,7 +65,9 @@ def fact(case: Case) -> Fact:
     thing, against = definite(what, case.things), definite(other, case.things)
     words = f"in the picture {thing} {stands.told(lambda word: f'stands {_THAN[word]} {against}')}"
     if stands.plain:
-        words += f" ({higher:+.1f} degrees)"
+        # Nobody tells heights in a picture apart by less than a tenth of a degree.
+        lead = "within" if stands.word == "as high" else "by"
+        words += f", {lead} {max(abs(higher), 0.1):.1f} degrees"
     lines, bearing = places(case, both), bearing_deg(case, one)
     return Fact(words, higher, "degrees higher", lines, bearing, word=stands.stated)
 

@@ -180,8 +180,10 @@ def drawn_glance(
         eye.level_m,
         place.convergence_deg,
         spacing_m,
+        viewing.reach_m,
         skyline_deg,
         all_round(along.skyline_distance_m),
+        np.zeros(BEARINGS, bool),  # not asked of a draw
         all_round(brows.brow_m * scale),
         all_round(brows.depth_m),
         all_round(np.where(never, np.inf, brows.out_again_m * scale)),

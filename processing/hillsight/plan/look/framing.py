@@ -15,7 +15,7 @@ from hillsight.plan.vocabulary import PARTS
 from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats, Integers
+    from hillsight.arrays import Flags, Floats, Integers
 
 
 #: Directions that a picture may look in, degrees apart.
@@ -78,6 +78,15 @@ class Framing:
             across = np.arange(left, max(right, left + 1), dtype=np.int64)
             found[part] = (middle[:, None] + across[None, :]) % BEARINGS
         return found
+
+    def share_of(self, bearings: Flags) -> float:
+        """What share of the picture bearings of some sort take up, over the directions it may look in.
+
+        Parameters
+        ----------
+        bearings : (BEARINGS,) whether each is one
+        """
+        return float(self.prior @ bearings[self.bearings("anywhere")].mean(axis=1))
 
     def holds(self, part: str, left_deg: Floats, width_deg: Floats) -> Floats:
         """Chance that an observer puts things into a part, (h, m); soft at its edges.

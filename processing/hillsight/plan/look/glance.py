@@ -13,12 +13,12 @@ import numpy as np
 from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.plan.look.things_seen import ThingsSeen, things_seen
 from hillsight.reading.ground.brows import brow_slopes, first_brows
-from hillsight.sight.bearings import see_bearings
+from hillsight.sight.bearings import SKYLINE_ENDS, BearingSight, see_bearings
 from hillsight.sight.far_sky import to_the_sky
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Flags, Floats
     from hillsight.ground.geodesy import Geodesy
     from hillsight.plan.look.things import Things
     from hillsight.sight.doubt import ErringGround
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 BEARINGS = 720
 STEP_DEG = 360.0 / BEARINGS
 
+#: Ends of a view behind which ground may be that nobody knows of.
+_CUT_ENDS = [SKYLINE_ENDS.index(end) for end in ("terrain_edge", "void")]
+
 
 @dataclass(frozen=True)
 class Glance:
@@ -38,7 +41,10 @@ class Glance:
 
     convergence_deg : grid north's true bearing
     spacing_m : the wider spacing of the terrain's posts
+    reach_m : how far things are looked for, on the grid
     skyline_deg, skyline_m : vertical angle and grid distance of the skyline; NaN where there is none
+    is_cut : whether known ground ends there within the reach, at a void or the terrain's edge, before the sky
+        is settled: the skyline may stand higher, and a brow may have been missed
     brow_m, depth_m, out_again_m : distance of the nearest brow that hides at least a metre, depth hidden and
         where ground shows again, inf for never; NaN where there is no brow
     before_deg, beyond_deg, again_deg : slope of the ground up to the brow, behind it, and where it shows
@@ -52,8 +58,10 @@ class Glance:
     eye_level_m: float
     convergence_deg: float
     spacing_m: float
+    reach_m: float
     skyline_deg: Floats
     skyline_m: Floats
+    is_cut: Flags
     brow_m: Floats
     depth_m: Floats
     out_again_m: Floats
@@ -61,6 +69,12 @@ class Glance:
     beyond_deg: Floats
     again_deg: Floats
     things: ThingsSeen
+
+
+def _cut(along: BearingSight, reach_m: float) -> Flags:
+    """On which bearings known ground ends within the reach, before the sky is settled."""
+    # Where the sky is not followed on beyond the reach, no distance is told.
+    return np.isin(along.skyline_end, _CUT_ENDS) & ~(along.edge_distance_m > reach_m)
 
 
 def glance(
@@ -110,8 +124,10 @@ def glance(
         eye.level_m,
         convergence_deg,
         spacing_m,
+        viewing.reach_m,
         skyline_deg,
         along.skyline_distance_m,
+        _cut(along, viewing.reach_m),
         brows.brow_m,
         brows.depth_m,
         np.where(never, np.inf, brows.out_again_m),

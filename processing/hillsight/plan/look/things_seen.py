@@ -40,6 +40,7 @@ _NEAREST_M = 0.5
 class ThingsSeen:
     """What is seen of each thing; every array (m,), NaN where it does not apply.
 
+    judged : whether any of it lies within the reach and can be judged: not on a void, nor behind one
     chance : that anything of it is seen, by all that errs; 0 beyond the reach and where nobody can say
     left_deg, width_deg : true bearing of its left edge and angle from there to its right edge, of what is
         seen, or of what would show first where nothing is
@@ -54,6 +55,7 @@ class ThingsSeen:
         is nearest, the size of a point, of an area its height or width in the picture
     """
 
+    judged: Flags
     chance: Floats
     left_deg: Floats
     width_deg: Floats
@@ -79,7 +81,7 @@ class ThingsSeen:
         )
 
 
-_NOTHING = ThingsSeen(*(np.zeros(0) for _ in range(14)))
+_NOTHING = ThingsSeen(np.zeros(0, bool), *(np.zeros(0) for _ in range(14)))
 
 
 @dataclass(frozen=True)
@@ -217,6 +219,7 @@ class _Sampled:
         below_deg = _below_sky_deg(skyline_deg, bearing_deg, vertical_deg)[groups.at]
         highest = groups.highest
         return ThingsSeen(
+            np.logical_or.reduceat(self.near & ~np.isnan(self.sight.clearance_m), things.starts[:-1]),
             chance,
             left_deg,
             width_deg,

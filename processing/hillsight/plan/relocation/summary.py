@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
 from hillsight.plan.verdict import NONE_OF_THESE
-from hillsight.words.quantities import probability_words
+from hillsight.words.english import listed
+from hillsight.words.quantities import per_cent, probability_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.statement import Sighting
     from hillsight.plan.verdict import Verdict
@@ -54,12 +56,63 @@ def headline(verdict: Verdict) -> str:
     if verdict.state == DECIDED:
         times = times_words(best.probability / max(second_chance, 1e-12))
         return f"Decided: taken from {best.station} ({chance} probable, {times} as likely as {second})"
-    return f"Undecided: {best.station} or {second}, {chance} against {probability_words(second_chance)}"
+    two = [(best.station, chance), (second, probability_words(second_chance))]
+    if second_chance > best.probability:
+        two.reverse()
+    return f"Undecided: {two[0][0]} or {two[1][0]}, {two[0][1]} against {two[1][1]}"
+
+
+#: More places than these are counted, not named.
+_MOST_NAMED = 3
+
+#: Share of a picture that ends at a void or the terrain's edge, from which it is told.
+_CUT_FROM = 0.1
+
+
+def _unjudged(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> list[str]:
+    """What has a name, and from some candidate is beyond the reach or cannot be judged."""
+    found = []
+    for k, statement in enumerate(sighting.statements, 1):
+        for what in filter(weighing.things.is_named, statement.things):
+            rows = weighing.things.rows(what)
+            unjudged = [g for g in glances if not g.things.judged[rows].any()]
+            if not unjudged:
+                continue
+            places = _places_words([g.label for g in unjudged], len(glances))
+            beyond = all((g.things.nearest_m[rows] > g.reach_m).all() for g in unjudged)
+            why = "lies beyond the reach" if beyond else "cannot be judged, for want of terrain or reach"
+            found.append(
+                f"statement {k}: from {places} {what} {why}, and is taken not to be seen; "
+                f"{'look farther' if beyond else 'give more terrain, look farther'} or leave it out"
+            )
+    return found
+
+
+def cut_short(glances: Sequence[Glance], framing: Framing) -> list[str]:
+    """From where much of the picture ends at a void or the terrain's edge: one sentence, or none."""
+    shares = [framing.share_of(glance.is_cut) for glance in glances]
+    cut = [glance.label for glance, share in zip(glances, shares, strict=True) if share >= _CUT_FROM]
+    if not cut:
+        return []
+    return [
+        f"from {_places_words(cut, len(glances))} the terrain ends, or has a void, on up to "
+        f"{per_cent(max(shares))} of the picture's bearings: there the skyline may stand higher than told, "
+        "and brows and dead ground farther off are not known of"
+    ]
+
+
+def _places_words(labels: Sequence[str], of: int) -> str:
+    """Some of so many candidates, by their names where they are few."""
+    if len(labels) == of > 1:
+        return "every place"
+    return listed(labels) if len(labels) <= _MOST_NAMED else f"{len(labels):,} places"
 
 
 def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> tuple[str, ...]:
     """What to be careful about, one sentence each."""
-    found = []
+    found = _unjudged(sighting, glances, weighing)
+    if any(not statement.things for statement in sighting.statements):
+        found += cut_short(glances, weighing.framing)
     framing = weighing.framing
     for k, statement in enumerate(sighting.statements, 1):
         kind = KINDS[statement.kind]

@@ -86,6 +86,7 @@ class Variations:
             self.stations[whole.best].label,
             float(whole.candidates[whole.best]),
             then != self.state or (then != NONE_FITS and whole.best != self.best),
+            whole.none,
         )
 
     def _kept(self, change: Change) -> float:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.plan.relocation.summary import times_words
 from hillsight.plan.sighting.wording import statement_words
+from hillsight.plan.verdict import NONE_OF_THESE
 from hillsight.sheets.paper.labels import drawable
 from hillsight.words.quantities import probability_words
 from hillsight.words.trust import CLASS_NAMES, TRUST
@@ -31,7 +32,7 @@ LIMITS = (
 
 STATE_WORDS = {
     "decided": "One candidate is likely enough, and the ground and water alone speak for it too.",
-    "undecided": "No candidate is likely enough by the ground and water together with the man-made features.",
+    "undecided": "No candidate is likely enough both by all that is said and by the ground and water alone.",
     "none_fits": "The description fits other places better than any of the candidates.",
 }
 
@@ -88,6 +89,9 @@ def change_words(change: Change, verdict: Verdict) -> str:
         return f"decided for {label} ({chance})"
     if change.state == "none_fits":
         return f"none fits; the nearest fit {label} ({chance})"
+    if change.none_probability > change.probability:
+        none = chance_words(change.none_probability, verdict)
+        return f"undecided; likeliest {NONE_OF_THESE} ({none}), then {label} ({chance})"
     return f"undecided; likeliest {label} ({chance})"
 
 

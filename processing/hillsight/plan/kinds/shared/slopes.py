@@ -30,7 +30,9 @@ def is_or_runs(slope: str) -> str:
 
 def degrees_words(degrees: float) -> str:
     """Whole degrees with their sign; none for zero."""
-    return "0 degrees" if abs(degrees) < 0.5 else f"{degrees:+.0f} degrees"
+    if abs(degrees) < 0.5:
+        return "0 degrees"
+    return f"{degrees:+.0f} degree{'' if round(abs(degrees)) == 1 else 's'}"
 
 
 def slopes_apart(one: str | None, other: str | None) -> bool:

@@ -16,6 +16,7 @@ from hillsight.words.english import with_article
 if TYPE_CHECKING:
     import shapely
 
+    from hillsight.arrays import Floats
     from hillsight.plan.kinds.shared.kind import Case
     from hillsight.plan.look.things import Things
 
@@ -67,11 +68,21 @@ def is_uncertain(case: Case, thing: int) -> bool:
 
 
 def out_of_view(case: Case, what: str, thing: int) -> str:
-    """That a thing is out of view, as flatly as a bearing list says it."""
+    """That a thing is out of view, as flatly as a bearing list says it; or why that cannot be judged."""
+    seen, rows = case.glance.things, case.rows(what)
+    if not seen.judged[rows].any():
+        return _not_judged(what, case.things.is_named(what), seen.nearest_m[rows], case.glance.reach_m)
     name = what if case.things.is_named(what) else f"no {what}"
     if not is_uncertain(case, thing):
         return f"{name} is {'out of' if case.things.is_named(what) else 'in'} view"
     return f"{name} may be out of view" if case.things.is_named(what) else f"perhaps {name} is in view"
+
+
+def _not_judged(what: str, named: bool, nearest_m: Floats, reach_m: float) -> str:
+    """Why nobody can say whether a thing is seen."""
+    if (nearest_m > reach_m).all():
+        return f"{what} lies beyond the reach" if named else f"no {what} lies within the reach"
+    return f"{what if named else f'no {what}'} can{'not' if named else ''} be judged, for want of terrain"
 
 
 def absent(case: Case, what: str, part: str | None = None) -> Fact:
