@@ -9,12 +9,14 @@ from dataclasses import replace
 import pytest
 
 import verdicts
+from hillsight.plan.relocation.summary import headline
 from hillsight.plan.verdict import Verdict
 from hillsight.sheets.verdict.verdict_page import verdict_markdown
 from hillsight.sheets.verdict.verdict_text import (
     LIMITS,
     argument_words,
     by_trust,
+    change_words,
     odds_words,
     summary_lines,
 )
@@ -166,3 +168,14 @@ def test_without_arguments_the_statements_stand() -> None:
     text = verdict_markdown(verdicts.many(14))
     assert "## What the description says" in text
     assert len(re.findall(r"^\d+\. ", text, re.MULTILINE)) == 5
+
+
+def test_none_of_these_is_named_where_it_is_likelier() -> None:
+    of = ALL["undecided"]
+    best = of.best
+    likelier = replace(of, none_probability=best.probability + 0.05)
+    assert headline(likelier).startswith(f"Undecided: none of these or {best.station}, ")
+    assert headline(replace(of, none_probability=0.0)).startswith(f"Undecided: {best.station} or ")
+    change = replace(of.changes[1], none_probability=0.57)
+    assert change_words(change, of) == "undecided; likeliest none of these (57 %), then Bee (55 %)"
+    assert change_words(replace(change, none_probability=0.1), of) == "undecided; likeliest Bee (55 %)"
