@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import geopandas
 import numpy as np
 import pytest
@@ -9,12 +11,16 @@ import shapely
 from pyproj import CRS
 
 from hillsight.ground.grid import Grid, Surface
+from hillsight.plan.look.drawn import Place
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import STEP_DEG
 from hillsight.plan.look.things import Things, find
+from hillsight.plan.relocation import reference_places
 from hillsight.plan.relocation.decision import Rules, decide
+from hillsight.plan.relocation.likeness import Likeness, Traits
 from hillsight.plan.relocation.posterior import Posterior
-from hillsight.plan.relocation.reference_places import PlacesAbout
+from hillsight.plan.relocation.reference_places import PlacesAbout, Strewn
+from hillsight.sight.viewing import Viewing
 
 
 def surface() -> Surface:
@@ -31,43 +37,107 @@ def about(within_m: float = 300.0) -> PlacesAbout:
 
 
 def test_places_lie_on_known_ground_about_the_candidates_and_are_the_same_each_time() -> None:
-    places, allowed = about().strewn(200)
+    places, allowed = about().evenly(200)
     away = np.hypot(places[:, :1] - EAST, places[:, 1:] - NORTH)
     assert len(places) == 200 and 0.5 < allowed < 1.0
     assert (away.min(axis=1) <= 300.0).all() and (away >= 40.0).all()
     assert (places[:, 0] >= 300_300.0 - 1e-9).all()  # the void in the west
-    assert np.array_equal(places, about().strewn(200)[0])
+    assert np.array_equal(places, about().evenly(200)[0])
     turned = PlacesAbout(surface(), EAST[::-1], NORTH[::-1], 300.0, 40.0)
-    assert np.array_equal(places, turned.strewn(200)[0])
+    assert np.array_equal(places, turned.evenly(200)[0])
 
 
 def test_no_ground_gives_no_places() -> None:
     nowhere = PlacesAbout(surface(), np.array([300_100.0]), np.array([699_500.0]), 100.0, 40.0)
-    places, allowed = nowhere.strewn(5)
+    places, allowed = nowhere.evenly(5)
     assert places.shape == (0, 2) and allowed == 0.0
-    assert nowhere.closer(places, allowed, np.zeros(0), 5)[0].shape == (0, 2)
+    strewn = Strewn.of(nowhere, places, allowed, np.zeros(0), 5)
+    assert len(strewn) == 0
+    assert strewn.closer(np.zeros(0), 5).shape == (0, 2)
 
 
-def test_looking_closer_where_it_fits_leaves_the_mean_as_it_is() -> None:
-    # A likelihood that is a narrow hill beside a candidate, and one that is even: the mean by shares is that
-    # over the ground about, here by many even places.
-    def hill(places: np.ndarray) -> np.ndarray:
-        return np.exp(-0.5 * ((places - (300_600.0, 699_450.0)) ** 2).sum(axis=1) / 30.0**2)
+def hill(places: np.ndarray) -> np.ndarray:
+    """A likelihood that is a narrow hill beside a candidate."""
+    return np.exp(-0.5 * ((places - (300_600.0, 699_450.0)) ** 2).sum(axis=1) / 30.0**2)
 
-    everywhere, _ = about().strewn(20_000)
+
+def even(places: np.ndarray) -> np.ndarray:
+    """All places as likely beforehand."""
+    return np.ones(len(places))
+
+
+def southern(places: np.ndarray) -> np.ndarray:
+    """The farther south the likelier, up to ten times."""
+    return np.exp(np.clip((699_600.0 - places[:, 1]) / 150.0, 0.0, np.log(10.0)))
+
+
+@pytest.mark.parametrize("times", [even, southern])
+def test_choosing_and_looking_closer_leave_the_mean_as_it_is(
+    times: Callable[[np.ndarray], np.ndarray], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The mean by shares is that over the ground about, each place by how likely it is beforehand; here by
+    # many even places.
+    everywhere, _ = about().evenly(20_000)
+    truth = np.average(hill(everywhere), weights=times(everywhere))
     found = []
-    for turn in range(12):
-        one = PlacesAbout(surface(), EAST + turn * 1e-6, NORTH, 300.0, 40.0)
-        strewn, allowed = one.strewn(150 + turn)
-        closer, log_share = one.closer(strewn, allowed, np.log(hill(strewn) + 1e-12), 100)
+    for turn in range(30):
+        monkeypatch.setattr(reference_places, "_SEED", 100 * turn)
+        places, allowed = about().evenly(750)
+        strewn = Strewn.of(about(), places, allowed, times(places), 150)
+        assert len(strewn) == pytest.approx(150, abs=1)
+        logs = np.log(hill(strewn.places_m) + 1e-12)
+        closer = strewn.closer(logs, 100)
+        log_share = strewn.log_shares(logs, closer, times(closer), 100)
         assert np.exp(log_share).sum() == pytest.approx(1.0)
-        found.append(np.exp(log_share) @ hill(np.concatenate((strewn, closer))))
+        found.append(np.exp(log_share) @ hill(np.concatenate((strewn.places_m, closer))))
         # More of the ground where it fits is looked at than elsewhere.
-        assert hill(closer).mean() > 2 * hill(strewn).mean()
-    truth = hill(everywhere).mean()
+        assert hill(closer).mean() > 2 * hill(strewn.places_m).mean()
     assert np.mean(found) == pytest.approx(truth, rel=0.15)
-    strewn_alone = np.std([hill(about().strewn(250 + turn)[0]).mean() for turn in range(1)] + [truth])
-    assert np.std(found) < 0.5 * truth + strewn_alone
+    assert np.std(found) < 0.7 * truth
+    assert np.std(found) > 0.0
+
+
+def test_likelier_places_are_chosen_before_others() -> None:
+    places, allowed = about().evenly(1_000)
+    strewn = Strewn.of(about(), places, allowed, southern(places), 100)
+    assert southern(strewn.places_m).mean() > 1.3 * southern(places).mean()
+
+
+def test_a_place_like_the_candidates_is_likelier_than_the_ground_about() -> None:
+    random = np.random.default_rng(4)
+    about_traits = random.normal((300.0, 0.0, 2.0), (100.0, 8.0, 3.0), (500, 3))
+    alike = Likeness.of(random.normal((450.0, 6.0, 5.0), (8.0, 1.0, 0.4), (4, 3)), about_traits)
+    times = alike.times(np.array([(450.0, 6.0, 5.0), (250.0, 6.0, 5.0), (450.0, -12.0, 5.0), (np.nan, 0, 0)]))
+    assert times[0] > 10.0 * times[1] and times[0] > 3.0 * times[2]
+    assert times[3] == pytest.approx(0.1)
+
+
+def test_candidates_as_unlike_as_the_ground_about_tell_of_no_place() -> None:
+    random = np.random.default_rng(5)
+    spread = (100.0, 8.0, 3.0)
+    about_traits = random.normal((300.0, 0.0, 2.0), spread, (4_000, 3))
+    alike = Likeness.of(random.normal((300.0, 0.0, 2.0), spread, (400, 3)), about_traits)
+    assert alike.times(about_traits) == pytest.approx(1.0, abs=0.75)
+    # A density beside a density has a mean of one over the ground.
+    assert alike.times(about_traits).mean() == pytest.approx(1.0, abs=0.05)
+
+
+def test_traits_of_a_plane_are_its_height_and_slope() -> None:
+    # A plane that rises northwards by one in ten, 2 km across: the skyline is the plane itself.
+    north_m = 701_000.0 - 10.0 * np.arange(201)
+    height_m = np.repeat((0.1 * (north_m - 699_000.0))[:, None], 201, axis=1).astype(np.float32)
+    plane = Surface(Grid(CRS(27700), 299_000.0, 701_000.0, 10.0, 10.0, 201, 201), height_m)
+    place = Place("", 300_000.0, 700_000.0, 0.0, 0.0, 0.0)
+    for looks_deg, rise in ((0.0, 0.1), (180.0, -0.1)):
+        framing = Framing.of(looks_deg, 5.0, 2.0, 0.06)
+        traits = Traits(plane, place, Viewing(1.6, 0.0, 800.0, 1.0), framing)
+        (found,) = traits.of(np.array([(300_000.0, 700_000.0)]))
+        assert found[0] == pytest.approx(100.0, abs=0.01)
+        assert found[1] == pytest.approx(np.degrees(np.arctan(rise)), abs=0.01)
+        assert np.abs(found[3:]).max() < 0.05
+    assert Traits(plane, place, Viewing(1.6, 0.0, 800.0, 1.0), Framing.of(None, 20.0, 60.0, 0.06)).of(
+        np.array([(300_000.0, 700_000.0), (300_100.0, 700_100.0)])
+    ).shape == (2, 3)
 
 
 def test_the_parts_of_a_picture_lie_left_to_right_even_over_north() -> None:

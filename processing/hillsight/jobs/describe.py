@@ -186,7 +186,7 @@ def _others(station: Station, looked: Looked) -> list[Glance]:
     looker = looked.looker
     surface = looker.surface(station.easting_m, station.northing_m)
     place = np.array([station.easting_m]), np.array([station.northing_m])
-    strewn, _ = PlacesAbout(surface, *place, _ABOUT_M, 100.0).strewn(_OTHERS)
+    strewn, _ = PlacesAbout(surface, *place, _ABOUT_M, 100.0).evenly(_OTHERS)
     return [
         looker.look(Station("", None, float(east), float(north), None, ""), looked.weighing.things)
         for east, north in strewn

@@ -12,8 +12,9 @@ from hillsight.errors import StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.relocation.decision import Evidence
 from hillsight.plan.relocation.drawn_fits import DrawnFits
+from hillsight.plan.relocation.likeness import Likeness, Traits
 from hillsight.plan.relocation.posterior import Calibration, Elsewhere, base_rates
-from hillsight.plan.relocation.reference_places import PlacesAbout
+from hillsight.plan.relocation.reference_places import PlacesAbout, Strewn
 from hillsight.plan.weighing.statements import judgements, matters, wrong_chances
 
 if TYPE_CHECKING:
@@ -37,6 +38,9 @@ _COUNTS_FROM = 0.02
 
 #: Share of the places elsewhere that are drawn about those that fit best.
 _CLOSER = 1.0 / 3.0
+
+#: Of so many even places, glanced at, one is looked from: the more alike to the candidates the likelier.
+_GLANCED_AT = 5
 
 
 @dataclass(frozen=True)
@@ -96,8 +100,10 @@ def gather(
                 "no ground about it is known", where=place.label, remedy="Move it, or fill the void first"
             )
     about = _about(setting, stations)
-    strewn_m, allowed = about.strewn(round(setting.elsewhere * (1.0 - _CLOSER)))
-    strewn_fits, strewn_known = drawn.of_each(_places(setting, strewn_m), count, part(0.3, 0.5))
+    first = int(np.lexsort((about.northing_m, about.easting_m))[0])
+    traits = Traits(about.surface, places[first], setting.looker.viewing, setting.framing)
+    strewn, likeness = _strewn(about, traits, round(setting.elsewhere * (1.0 - _CLOSER)))
+    strewn_fits, strewn_known = drawn.of_each(_places(setting, strewn.places_m), count, part(0.3, 0.5))
     rates = base_rates(
         *((strewn_fits, strewn_known) if strewn_known.any() else (fits, known)), setting.framing.prior
     )
@@ -109,15 +115,19 @@ def gather(
         setting.framing.prior,
         setting.observer.mistaken,
     )
-    elsewhere, elsewhere_m = _elsewhere(
-        setting,
-        about,
-        drawn,
-        calibration,
-        count,
-        (strewn_m, allowed, strewn_fits, strewn_known),
-        part(0.5, 0.6),
-    )
+    elsewhere, elsewhere_m = None, strewn.places_m
+    if strewn_known.any():
+        logs = calibration.table(strewn_fits, strewn_known).without()
+        closer_count = setting.elsewhere - len(strewn)
+        closer_m = strewn.closer(logs, closer_count)
+        closer_fits, closer_known = drawn.of_each(_places(setting, closer_m), count, part(0.5, 0.6))
+        elsewhere_m = np.concatenate((strewn.places_m, closer_m))
+        elsewhere = Elsewhere(
+            calibration.table(
+                np.concatenate((strewn_fits, closer_fits)), np.concatenate((strewn_known, closer_known))
+            ),
+            strewn.log_shares(logs, closer_m, likeness.times(traits.of(closer_m)), closer_count),
+        )
     table = calibration.table(fits, known)
     if elsewhere is None:
         elsewhere = Elsewhere(table, np.log(prior))
@@ -151,21 +161,10 @@ def _places(setting: Setting, places_m: Floats) -> list[Place]:
     ]
 
 
-def _elsewhere(
-    setting: Setting,
-    about: PlacesAbout,
-    drawn: DrawnFits,
-    calibration: Calibration,
-    count: int,
-    strewn: tuple[Floats, float, Floats32, Flags],
-    report: Callable[[float], None] | None,
-) -> tuple[Elsewhere | None, Floats]:
-    """Places that are none of the candidates, more of them about the best; None where there are none."""
-    strewn_m, allowed, fits, known = strewn
-    if not known.any():
-        return None, strewn_m
-    logs = calibration.table(fits, known).without()
-    closer_m, log_share = about.closer(strewn_m, allowed, logs, setting.elsewhere - len(strewn_m))
-    closer_fits, closer_known = drawn.of_each(_places(setting, closer_m), count, report)
-    table = calibration.table(np.concatenate((fits, closer_fits)), np.concatenate((known, closer_known)))
-    return Elsewhere(table, log_share), np.concatenate((strewn_m, closer_m))
+def _strewn(about: PlacesAbout, traits: Traits, count: int) -> tuple[Strewn, Likeness]:
+    """Places that are none of the candidates, and how alike to these any place is."""
+    even_m, allowed = about.evenly(_GLANCED_AT * count)
+    theirs = traits.of(np.column_stack((about.easting_m, about.northing_m)))
+    of_even = traits.of(even_m)
+    likeness = Likeness.of(theirs, of_even if len(of_even) > 1 else theirs)
+    return Strewn.of(about, even_m, allowed, likeness.times(of_even), count), likeness

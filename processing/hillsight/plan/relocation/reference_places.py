@@ -19,19 +19,13 @@ _SEED = 20_260_401
 #: chance.
 _POWER = 0.5
 
-#: Candidates of one exercise lie at much the same height, give or take so much; and how likely a place is
-#: that
-#: lies at quite another. Common practice, no source.
-_ALIKE_M, _UNLIKE = 40.0, 0.1
-
 
 @dataclass(frozen=True)
 class PlacesAbout:
     """Ground about some candidates on which a picture may have been taken that is from none of them.
 
-    Before anything is said it may be anywhere within some distance of any candidate, but not so near that it
-    would be the candidate itself. Candidates are chosen because they are alike, so it is likelier at a height
-    like theirs: ten times as likely as far above or below all of them.
+    It may be anywhere within some distance of any candidate, but not so near that it would be the candidate
+    itself.
 
     easting_m, northing_m : (c,) of the candidates
     within_m : no farther from the nearest candidate
@@ -44,7 +38,7 @@ class PlacesAbout:
     within_m: float
     least_m: float
 
-    def strewn(self, count: int) -> tuple[Floats, float]:
+    def evenly(self, count: int) -> tuple[Floats, float]:
         """So many places, (n, 2) easting and northing, and the share of all tried that were allowed.
 
         The same every time, in whatever order the candidates are given; fewer where ground is scarce.
@@ -53,63 +47,23 @@ class PlacesAbout:
         random = np.random.default_rng(_SEED)
         found: list[tuple[float, float]] = []
         tried = 0
-        while len(found) < count and tried < 40 * count:
+        while len(found) < count and tried < 20 * count:
             tried += 1
             k = order[int(random.integers(order.size))]
             east, north = _on_disc(random, self.easting_m[k], self.northing_m[k], self.within_m)
-            if self._allowed(east, north) and random.random() < self._likeness(np.array([[east, north]]))[0]:
+            if self.allowed(east, north):
                 found.append((east, north))
         return np.array(found).reshape(-1, 2), len(found) / max(tried, 1)
 
-    def closer(
-        self, strewn: Floats, allowed_share: float, log_likelihood: Floats, count: int
-    ) -> tuple[Floats, Floats]:
-        """So many places more about those that fit best, (m, 2); and (n + m,) logarithms of all their shares.
-
-        Importance sampling from two proposals with the balance heuristic (Veach and Guibas 1995, from
-        memory): the sum of shares times likelihoods is the mean likelihood over the ground about, whatever
-        the likelihoods by which places were chosen.
-
-        Parameters
-        ----------
-        strewn, allowed_share : as ``strewn`` gave them; log_likelihood : (n,)
-        """
-        n = len(strewn)
-        if not n or not count:
-            return np.zeros((0, 2)), np.full(n, -np.log(max(n, 1)))
-        weight = special.softmax(_POWER * log_likelihood)
-        # Each strewn place has so much ground to itself.
-        radius_m = float(np.sqrt(self.within_m**2 * self.easting_m.size / n))
-        random = np.random.default_rng(_SEED + 1)
-        tried = [
-            _on_disc(random, float(strewn[int(k), 0]), float(strewn[int(k), 1]), radius_m)
-            for k in random.choice(n, count, replace=True, p=weight)
-        ]
-        # What falls on no allowed ground would have counted for nothing.
-        found = np.array([one for one in tried if self._allowed(*one)]).reshape(-1, 2)
-        every = np.concatenate((strewn, found))
-        even = self._density(every) * self._likeness(every) / allowed_share
-        apart_m = np.hypot(*(every[:, None, :] - strewn[None, :, :]).transpose(2, 0, 1))
-        near = (weight[None, :] * (apart_m <= radius_m)).sum(axis=1) / (np.pi * radius_m**2)
-        share = even / (n * even + count * near)
-        return found, np.log(share / share.sum())
-
-    def _density(self, places: Floats) -> Floats:
+    def density(self, places_m: Floats) -> Floats:
         """Chance of each square metre before any is refused, (n,)."""
-        away_m = np.hypot(places[:, :1] - self.easting_m[None, :], places[:, 1:] - self.northing_m[None, :])
+        away_m = np.hypot(
+            places_m[:, :1] - self.easting_m[None, :], places_m[:, 1:] - self.northing_m[None, :]
+        )
         inside = (away_m <= self.within_m).mean(axis=1)
         return np.asarray(inside / (np.pi * self.within_m**2), np.float64)
 
-    def _likeness(self, places: Floats) -> Floats:
-        """How much likelier places (n, 2) are by their height, at most 1."""
-        height_m = self.surface.heights_at_m(places[:, 0], places[:, 1])
-        theirs_m = self.surface.heights_at_m(self.easting_m, self.northing_m)
-        off_m = np.abs(height_m[:, None] - theirs_m[None, :])
-        nearest_m = np.nanmin(np.where(np.isnan(off_m), np.inf, off_m), axis=1, initial=np.inf)
-        alike: Floats = _UNLIKE + (1.0 - _UNLIKE) * np.exp(-0.5 * (nearest_m / _ALIKE_M) ** 2)
-        return alike
-
-    def _allowed(self, east: float, north: float) -> bool:
+    def allowed(self, east: float, north: float) -> bool:
         """Whether it is on known ground and not at a candidate."""
         grid = self.surface.grid
         row, column = (float(v) for v in grid.to_array(east, north))
@@ -120,6 +74,102 @@ class PlacesAbout:
             return False
         away_m = float(np.hypot(self.easting_m - east, self.northing_m - north).min())
         return self.least_m <= away_m <= self.within_m
+
+
+@dataclass(frozen=True)
+class Strewn:
+    """Places chosen of many even ones, the likelier ones before others.
+
+    places_m, times : (n, 2) easting and northing, and (n,) how likely each is beside the rest
+    even : number of even places they were chosen of; allowed_share : as ``PlacesAbout.evenly`` gave it
+    scale : a place is chosen with the chance of ``scale`` times ``times``, one at most
+    """
+
+    about: PlacesAbout
+    places_m: Floats
+    times: Floats
+    even: int
+    allowed_share: float
+    scale: float
+
+    @classmethod
+    def of(
+        cls, about: PlacesAbout, even_m: Floats, allowed_share: float, times: Floats, count: int
+    ) -> Strewn:
+        """Choose so many of the even places, (n, 2), by systematic sampling (Madow 1949, from memory)."""
+        scale = _scale(times, count)
+        passed = np.cumsum(np.minimum(scale * times, 1.0)) + np.random.default_rng(_SEED + 2).random()
+        chosen = np.diff(np.floor(passed), prepend=0.0) > 0
+        return cls(about, even_m[chosen], times[chosen], len(even_m), allowed_share, scale)
+
+    def __len__(self) -> int:
+        return len(self.places_m)
+
+    def closer(self, log_likelihood: Floats, count: int) -> Floats:
+        """So many places more about those that fit best, (m, 2).
+
+        Parameters
+        ----------
+        log_likelihood : (n,) of the places
+        """
+        if not len(self) or not count:
+            return np.zeros((0, 2))
+        random = np.random.default_rng(_SEED + 1)
+        tried = [
+            _on_disc(random, float(self.places_m[k, 0]), float(self.places_m[k, 1]), self._radius_m)
+            for k in random.choice(len(self), count, replace=True, p=self._weight(log_likelihood))
+        ]
+        # What falls on no allowed ground would have counted for nothing.
+        return np.array([one for one in tried if self.about.allowed(*one)]).reshape(-1, 2)
+
+    def log_shares(self, log_likelihood: Floats, closer_m: Floats, times: Floats, count: int) -> Floats:
+        """Logarithms of what each place stands for, (n + m,): those chosen, then those closer; together one.
+
+        Importance sampling from two proposals with the balance heuristic (Veach and Guibas 1995, from
+        memory): the sum of shares times likelihoods is the mean likelihood over the ground about, whatever
+        the likelihoods by which places were chosen.
+
+        Parameters
+        ----------
+        log_likelihood, count : as ``closer`` was given them; times : (m,) of the places closer
+        """
+        places_m, every = np.concatenate((self.places_m, closer_m)), np.concatenate((self.times, times))
+        even = self.about.density(places_m) / max(self.allowed_share, 1e-12)
+        expected = self.even * even * np.minimum(self.scale * every, 1.0)
+        if len(closer_m):
+            weight = self._weight(log_likelihood)
+            apart_m = np.hypot(*(places_m[:, None, :] - self.places_m[None, :, :]).transpose(2, 0, 1))
+            # Other places only may have drawn more to where one stands: its own weight would take from it.
+            own = np.eye(len(places_m), len(self), dtype=bool)
+            near = (weight[None, :] * ((apart_m <= self._radius_m) & ~own)).sum(axis=1)
+            near[: len(self)] /= np.maximum(1.0 - weight, 1e-9)
+            expected = expected + count * near / (np.pi * self._radius_m**2)
+        share = even * every / expected
+        return np.asarray(np.log(share / share.sum()), np.float64)
+
+    def _weight(self, log_likelihood: Floats) -> Floats:
+        stands_for = self.times / np.minimum(self.scale * self.times, 1.0)
+        weight: Floats = special.softmax(_POWER * log_likelihood + np.log(stands_for))
+        return weight
+
+    @property
+    def _radius_m(self) -> float:
+        """Each place would have so much ground to itself were they even."""
+        return float(np.sqrt(self.about.within_m**2 * self.about.easting_m.size / max(len(self), 1)))
+
+
+def _scale(times: Floats, count: int) -> float:
+    """What times must be multiplied by so that they, one at most each, add up to a count."""
+    if count >= times.size:
+        return float("inf")
+    falling = np.sort(times)[::-1]
+    # With the k largest at one, the rest share what is left.
+    rest = np.cumsum(falling[::-1])[::-1]
+    for k, (first, others) in enumerate(zip(falling, rest, strict=True)):
+        scale = (count - k) / others
+        if scale * first <= 1.0:
+            return float(scale)
+    return float("inf")
 
 
 def _on_disc(
