@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from hillsight.arrays import Flags, Floats
-    from hillsight.reading.view import View
+    from hillsight.reading.view import SightLines
 
 #: Degrees by which the skyline runs on beyond both edges of a sector, so that a drawing ends at its frame.
 _BEYOND_DEG = 5.0
@@ -71,7 +71,7 @@ class Standpoint:
     crs: CRS
 
     @classmethod
-    def of_view(cls, view: View) -> Standpoint:
+    def of_view(cls, view: SightLines) -> Standpoint:
         """The eye of a view."""
         return cls(view.easting_m, view.northing_m, view.eye.level_m, view.viewing.refraction, view.grid.crs)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE
-from hillsight.sight.bearings import BearingSight, see_bearings
+from hillsight.sight.bearings import CRESTS_KEPT, BearingSight, see_bearings
 from hillsight.sight.far_sky import FarGround, to_the_sky
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import PointSight, see_points
@@ -29,8 +29,8 @@ MARGIN_POSTS = 2.5
 
 
 @dataclass(frozen=True)
-class View:
-    """What one station's eye sees; all that reading needs, worked out once.
+class SightLines:
+    """An eye over a surface, and what its sight lines meet: all that needs no answer for every post.
 
     Parameters
     ----------
@@ -39,7 +39,6 @@ class View:
     surface : posts around the station, to the reach and a margin beyond, or to the terrain's edge
     viewing : eye and target height, reach, refraction
     eye : the eye on the surface's lattice
-    posts : clearance and controlling crest of every post to just beyond the reach
     geodesy : geodesic measures of the surface's grid
     maxima : of the surface's blocks, so that nobody need make them again
     far : all ground that may stand against the sky; the surface alone where None
@@ -51,10 +50,79 @@ class View:
     surface: Surface
     viewing: Viewing
     eye: Eye
-    posts: PostSight
     geodesy: Geodesy
     maxima: Maxima | None = None
     far: FarGround | None = None
+
+    @classmethod
+    def from_place(
+        cls,
+        surface: Surface,
+        easting_m: float,
+        northing_m: float,
+        ground_height_m: float,
+        viewing: Viewing,
+        geodesy: Geodesy,
+        maxima: Maxima | None = None,
+        far: FarGround | None = None,
+    ) -> SightLines:
+        """The sight lines of a station whose ground height is known."""
+        drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
+        eye = Eye.on(surface.grid, easting_m, northing_m, ground_height_m + viewing.eye_height_m, drop)
+        known = Maxima.of(surface.height_m) if maxima is None else maxima
+        return SightLines(easting_m, northing_m, ground_height_m, surface, viewing, eye, geodesy, known, far)
+
+    @property
+    def grid(self) -> Grid:
+        """The lattice of the surface."""
+        return self.surface.grid
+
+    def measure(self, eastings_m: Floats, northings_m: Floats) -> tuple[Floats, Floats]:
+        """True bearing (degrees) and ground distance (m, ellipsoid) from the station to map positions."""
+        bearing, distance = self.geodesy.inverse(self.easting_m, self.northing_m, eastings_m, northings_m)
+        return np.asarray(bearing, float), np.asarray(distance, float)
+
+    def grid_distance_m(self, eastings_m: Floats, northings_m: Floats) -> Floats:
+        """Distance from the station to map positions on the grid."""
+        return np.hypot(np.asarray(eastings_m) - self.easting_m, np.asarray(northings_m) - self.northing_m)
+
+    def along(self, bearings_grid_deg: Floats, crests_kept: int = CRESTS_KEPT) -> BearingSight:
+        """Crests to the reach along bearings from grid north, and the skyline to the sky's edge."""
+        along = see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg, crests_kept)
+        if self.far is None:
+            return along
+        eye = self.eye
+        return to_the_sky(
+            self.far,
+            self.easting_m,
+            self.northing_m,
+            eye.level_m,
+            eye.drop_per_m,
+            bearings_grid_deg,
+            along,
+        )
+
+    def at(
+        self,
+        eastings_m: Floats,
+        northings_m: Floats,
+        target_heights_m: Floats | float,
+    ) -> PointSight:
+        """Clearance of targets at map positions."""
+        rows, columns = self.grid.to_array(eastings_m, northings_m)
+        return see_points(self.surface, self.eye, rows, columns, target_heights_m, self.maxima)
+
+
+@dataclass(frozen=True, kw_only=True)
+class View(SightLines):
+    """What one station's eye sees; all that reading needs, worked out once.
+
+    Parameters
+    ----------
+    posts : clearance and controlling crest of every post to just beyond the reach
+    """
+
+    posts: PostSight
 
     @classmethod
     def from_station(
@@ -69,19 +137,19 @@ class View:
         far: FarGround | None = None,
     ) -> View:
         """Look from a station whose ground height is known."""
-        drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
-        eye = Eye.on(surface.grid, easting_m, northing_m, ground_height_m + viewing.eye_height_m, drop)
-        margin_m = MARGIN_POSTS * float(np.hypot(surface.grid.spacing_x_m, surface.grid.spacing_y_m))
-        maxima = Maxima.of(surface.height_m)
-        posts = see_posts(
-            surface, eye, viewing.reach_m + margin_m, viewing.target_height_m, progress, maxima=maxima
+        lines = SightLines.from_place(
+            surface, easting_m, northing_m, ground_height_m, viewing, geodesy, far=far
         )
-        return cls(easting_m, northing_m, ground_height_m, surface, viewing, eye, posts, geodesy, maxima, far)
-
-    @property
-    def grid(self) -> Grid:
-        """The lattice of the surface."""
-        return self.surface.grid
+        margin_m = MARGIN_POSTS * float(np.hypot(surface.grid.spacing_x_m, surface.grid.spacing_y_m))
+        posts = see_posts(
+            surface,
+            lines.eye,
+            viewing.reach_m + margin_m,
+            viewing.target_height_m,
+            progress,
+            maxima=lines.maxima,
+        )
+        return cls(**{field.name: getattr(lines, field.name) for field in fields(lines)}, posts=posts)
 
     @cached_property
     def distance_m(self) -> Floats:
@@ -106,38 +174,3 @@ class View:
         """How tall a thing must stand to show, (rows, columns); 0 where visible, NaN unknown or beyond."""
         depth = np.maximum(-self.posts.clearance_m, np.float32(0))
         return np.where(self.within_reach, depth, np.float32(np.nan)).astype(np.float32)
-
-    def measure(self, eastings_m: Floats, northings_m: Floats) -> tuple[Floats, Floats]:
-        """True bearing (degrees) and ground distance (m, ellipsoid) from the station to map positions."""
-        bearing, distance = self.geodesy.inverse(self.easting_m, self.northing_m, eastings_m, northings_m)
-        return np.asarray(bearing, float), np.asarray(distance, float)
-
-    def grid_distance_m(self, eastings_m: Floats, northings_m: Floats) -> Floats:
-        """Distance from the station to map positions on the grid."""
-        return np.hypot(np.asarray(eastings_m) - self.easting_m, np.asarray(northings_m) - self.northing_m)
-
-    def along(self, bearings_grid_deg: Floats) -> BearingSight:
-        """Crests to the reach along bearings from grid north, and the skyline to the sky's edge."""
-        along = see_bearings(self.surface, self.eye, self.viewing.reach_m, bearings_grid_deg)
-        if self.far is None:
-            return along
-        eye = self.eye
-        return to_the_sky(
-            self.far,
-            self.easting_m,
-            self.northing_m,
-            eye.level_m,
-            eye.drop_per_m,
-            bearings_grid_deg,
-            along,
-        )
-
-    def at(
-        self,
-        eastings_m: Floats,
-        northings_m: Floats,
-        target_heights_m: Floats | float,
-    ) -> PointSight:
-        """Clearance of targets at map positions."""
-        rows, columns = self.grid.to_array(eastings_m, northings_m)
-        return see_points(self.surface, self.eye, rows, columns, target_heights_m, self.maxima)

@@ -37,7 +37,7 @@ class BearingSight:
     skyline_end : uint8, one of SKYLINE_ENDS
     brow_distance_m : grid distance at which ground first turns out of view; NaN if it never does
     crest_count : how often ground turns out of view
-    crests : (n, CRESTS_KEPT, 3) crest distance, re-emergence distance, greatest depth between; metres
+    crests : (n, crests kept, 3) crest distance, re-emergence distance, greatest depth between; metres
 
     edge_distance_m, edge_height_m : where known ground ends, and how high ground there would have to be to
         stand against the sky; NaN within a reach alone, see ``far_sky``
@@ -56,7 +56,9 @@ class BearingSight:
     edge_height_m: Floats
 
 
-def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: Floats) -> BearingSight:
+def see_bearings(
+    surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: Floats, crests_kept: int = CRESTS_KEPT
+) -> BearingSight:
     """Skyline and crests along bearings from grid north, each walked crossing by crossing.
 
     An eye outside the outermost posts sees the ground of the terrain and none before it; a bearing that
@@ -77,7 +79,7 @@ def see_bearings(surface: Surface, eye: Eye, reach_m: float, bearings_grid_deg: 
     slope, distance_m, lowered_m, brow_m = (np.full(n, np.nan) for _ in range(4))
     end = np.zeros(n, np.uint8)
     count = np.zeros(n, np.int32)
-    crests = np.full((n, CRESTS_KEPT, 3), np.nan)
+    crests = np.full((n, crests_kept, 3), np.nan)
     height_m = np.ascontiguousarray(surface.height_m, np.float32)
 
     def some(first: int, last: int) -> None:

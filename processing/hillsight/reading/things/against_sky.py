@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.reading.things.judged import Judged
-    from hillsight.reading.view import View
+    from hillsight.reading.view import SightLines
 
 #: Bearings in a degree at which the skyline is known.
 _BEARINGS_A_DEGREE = 10
@@ -20,7 +20,7 @@ _BEARINGS_A_DEGREE = 10
 _TOLERANCE_DEG, _TOLERANCE_M = 0.05, 1.0
 
 
-def sky_shares(view: View, judged: Sequence[Judged]) -> list[float | None]:
+def sky_shares(view: SightLines, judged: Sequence[Judged]) -> list[float | None]:
     """Share of what is seen of each thing that stands against the sky, 0 to 1; None where nothing is seen.
 
     By weight of its samples (length, area), or by their number where they have none.

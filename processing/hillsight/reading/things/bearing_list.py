@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from hillsight.ground.magnetic import Declination
     from hillsight.reading.ground.crest_lines import CrestLines
     from hillsight.reading.things.judged import Judged
-    from hillsight.reading.view import View
+    from hillsight.reading.view import SightLines
 
 #: What an entry holds for the work alone, besides the columns of the layer.
 _FOR_THE_WORK = ("place", "judged", "geometry", "crest_easting_m", "crest_northing_m")
@@ -46,9 +46,9 @@ class Listing:
 
 
 def bearing_list(
-    view: View,
+    view: SightLines,
     features: geopandas.GeoDataFrame,
-    lines: CrestLines,
+    lines: CrestLines | None,
     *,
     declination: Declination | None = None,
     from_bearing_deg: float = 0.0,
@@ -64,7 +64,7 @@ def bearing_list(
     view : the view; features are judged out to its reach
     features : columns name, kind, evidence_class, target_height_m, source and geometry in the view's CRS;
         landform and description too where landforms are among them
-    lines : the view's crest lines, to name what hides a hidden feature
+    lines : the view's crest lines, to name what hides a hidden feature; None to leave that out
     declination : magnetic declination at the station, for compass bearings
     from_bearing_deg : true bearing that the order starts at
     to_bearing_deg : if given, only the sector clockwise up to this true bearing is listed; a feature
@@ -127,7 +127,9 @@ def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None
             here["gap_to_next_deg"] = (after["bearing_true_deg"] - here["bearing_true_deg"]) % 360.0
 
 
-def _entry(view: View, feature: Any, judged: Judged, lines: CrestLines, words: HeightWords) -> dict[str, Any]:
+def _entry(
+    view: SightLines, feature: Any, judged: Judged, lines: CrestLines | None, words: HeightWords
+) -> dict[str, Any]:
     """Everything about one feature."""
     state = judged.state
     at = _listed(state, judged)
@@ -169,7 +171,7 @@ def _listed(state: str, judged: Judged) -> int:
     return int(group[order[(group.size - 1) // 2]])
 
 
-def _heights(view: View, ground_m: float, slope: float, distance_m: float) -> dict[str, float | None]:
+def _heights(view: SightLines, ground_m: float, slope: float, distance_m: float) -> dict[str, float | None]:
     if not np.isfinite(ground_m):
         return dict.fromkeys(("height_m", "height_difference_m", "vertical_angle_deg", "slope_distance_m"))
     difference_m = float(ground_m) - view.eye.level_m
@@ -209,7 +211,9 @@ def _highest(judged: Judged) -> int:
     return int(np.argmax(np.where(judged.seen, judged.ground_m, -np.inf)))
 
 
-def _height_word(words: HeightWords, view: View, feature: Any, judged: Judged, listed: int) -> str | None:
+def _height_word(
+    words: HeightWords, view: SightLines, feature: Any, judged: Judged, listed: int
+) -> str | None:
     """Word for the top of its highest part that is seen; where nothing is, of the listed point."""
     at = _highest(judged) if judged.seen.any() else listed
     tall_m = feature.target_height_m
@@ -218,7 +222,7 @@ def _height_word(words: HeightWords, view: View, feature: Any, judged: Judged, l
     return words.word(float(np.degrees(np.arctan(judged.slope[at]))), above_m)
 
 
-def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -> None:
+def _fill_hidden(entries: list[dict[str, Any]], view: SightLines, lines: CrestLines | None) -> None:
     """What hides each hidden feature, and how far away: looked up for all of them at once."""
     hidden = [entry for entry in entries if entry["state"] == "hidden"]
     if not hidden:
@@ -227,7 +231,7 @@ def _fill_hidden(entries: list[dict[str, Any]], view: View, lines: CrestLines) -
     crest_n = np.array([entry["crest_northing_m"] for entry in hidden])
     within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
     _, distances_m = view.measure(crest_e, crest_n)
-    crests = lines.nearest(crest_e, crest_n, within_m)
+    crests = np.zeros(len(hidden), int) if lines is None else lines.nearest(crest_e, crest_n, within_m)
     for entry, distance_m, crest in zip(hidden, distances_m, crests, strict=True):
         entry["hidden_by_distance_m"] = float(distance_m)
         entry["hidden_by_crest"] = int(crest) or None

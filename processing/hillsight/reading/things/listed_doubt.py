@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.reading.things.judged import Judged
-    from hillsight.reading.view import View
+    from hillsight.reading.view import SightLines
 
 
 def add_doubt(
-    view: View,
+    view: SightLines,
     entries: Sequence[dict[str, Any]],
     judged: Sequence[Judged],
     heights_m: Sequence[float],
@@ -62,7 +62,7 @@ def add_doubt(
             entry["state"] = "uncertain"
 
 
-def _samples(view: View, judged: Sequence[Judged], heights_m: Sequence[float]) -> ThingSamples:
+def _samples(view: SightLines, judged: Sequence[Judged], heights_m: Sequence[float]) -> ThingSamples:
     """The samples of all entries together."""
     counts = [one.weight.size for one in judged]
     east, north, weight, near, clearance_m = (

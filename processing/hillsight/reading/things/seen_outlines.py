@@ -17,7 +17,7 @@ from hillsight.schema.frames import BUT_STATION, frame_of
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Objects
-    from hillsight.reading.view import View
+    from hillsight.reading.view import SightLines, View
     from hillsight.sight.posts import PostSight
 
 
@@ -35,7 +35,7 @@ _SEEN, _HIDDEN, _UNKNOWN = 0, 1, 2
 
 
 def seen_lines(
-    view: View, features: geopandas.GeoDataFrame, listed: geopandas.GeoDataFrame
+    view: SightLines, features: geopandas.GeoDataFrame, listed: geopandas.GeoDataFrame
 ) -> geopandas.GeoDataFrame:
     """Seen parts of the line features of a bearing list, within the reach.
 
@@ -79,7 +79,7 @@ def seen_lines(
 
 
 def _clearances(
-    view: View,
+    view: SightLines,
     features: geopandas.GeoDataFrame,
     listed: geopandas.GeoDataFrame,
     owners: list[int],
@@ -98,7 +98,7 @@ def _clearances(
     return np.split(clearance_m, np.cumsum(counts)[:-1])
 
 
-def _target_height_m(view: View, features: geopandas.GeoDataFrame, position: int) -> float:
+def _target_height_m(view: SightLines, features: geopandas.GeoDataFrame, position: int) -> float:
     height_m = float(features["target_height_m"].iloc[position])
     return view.viewing.target_height_m if np.isnan(height_m) else height_m
 
@@ -209,7 +209,7 @@ def _raised(view: View, part: tuple[slice, slice], raised_m: float, target_heigh
 
 def _frame(
     layer: str,
-    view: View,
+    view: SightLines,
     listed: geopandas.GeoDataFrame,
     rows: list[tuple[int, Any, Floats]],
     figures: tuple[str, ...],
