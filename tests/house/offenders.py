@@ -18,6 +18,8 @@ OPTION_WORDS: set[str] = set()
 UNUSED_NAMES: set[str] = {
     "hillsight.sight.cylinder:Cylinder",
     "hillsight.sight.cylinder:Projection",
+    "hillsight.sight.rays:see_rays",
+    "hillsight.sight.stretches:seen_stretches",
 }
 
 #: Libraries that are imported and not declared.

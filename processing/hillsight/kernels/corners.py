@@ -11,7 +11,7 @@ from hillsight.kernels.compiled import compiled, inlined
 from hillsight.words.posts import ON_LINE
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats
+    from hillsight.arrays import AnyArray, Floats
 
 
 @compiled
@@ -52,7 +52,7 @@ def corner_posts(row: float, column: float, rows: int, columns: int, corners: Fl
 
 
 @inlined
-def between_posts(values: Floats, row: float, column: float) -> float:
+def between_posts(values: AnyArray, row: float, column: float) -> float:
     """Value at a fractional place, bilinear: what ``ground.grid.between_posts`` gives for arrays.
 
     NaN off the posts, where the place is NaN, and where a void has a weight.

@@ -10,7 +10,12 @@ import numpy as np
 
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
-from hillsight.sight.crossings import ENTRY_SLACK, ground_on_line
+from hillsight.sight.crossings import (
+    ENTRY_SLACK,
+    first_line_beyond,
+    ground_on_line,
+    start_on_terrain,
+)
 from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
 if TYPE_CHECKING:
@@ -120,29 +125,6 @@ def see_bearings(
 
 
 @compiled
-def _start(eye: float, step: int, speed: float, posts: int) -> tuple[float, bool]:
-    """Distance (m) at which a ray is between the outermost lines of one direction; whether it ever is.
-
-    step : 1 or -1, the way it goes, ``speed`` spacings in each metre
-    """
-    if eye < 0.0:
-        return (-eye / speed if speed > 0.0 else 0.0), step > 0 and speed > 0.0
-    if eye > posts - 1.0:
-        return ((eye - posts + 1.0) / speed if speed > 0.0 else 0.0), step < 0 and speed > 0.0
-    return 0.0, True
-
-
-@compiled
-def _first_line(eye: float, step: int, start: float, posts: int, outside: bool) -> int:
-    """First grid line strictly beyond the eye, and for an eye outside the terrain on it."""
-    if step > 0:
-        first = math.floor(eye) + 1
-        return max(first, 0, math.floor(start - ENTRY_SLACK) + 1) if outside else first
-    first = math.ceil(eye) - 1
-    return min(first, posts - 1, math.ceil(start + ENTRY_SLACK) - 1) if outside else first
-
-
-@compiled
 def _walk(
     height_m: Floats32,
     spacing_x_m: float,
@@ -191,8 +173,8 @@ def _walk(
         per_column = spacing_x_m / abs(easts[i]) if easts[i] != 0.0 else np.inf
         per_row = spacing_y_m / abs(norths[i]) if norths[i] != 0.0 else np.inf
         right, down = (1 if easts[i] > 0 else -1), (-1 if norths[i] > 0 else 1)
-        by_column_m, meets = _start(eye_column, right, 1.0 / per_column, columns)
-        by_row_m, meets_too = _start(eye_row, down, 1.0 / per_row, rows)
+        by_column_m, meets = start_on_terrain(eye_column, right, 1.0 / per_column, columns)
+        by_row_m, meets_too = start_on_terrain(eye_row, down, 1.0 / per_row, rows)
         start_m = max(by_column_m, by_row_m)
         skyline_end[i] = 2
         if not (meets and meets_too) or start_m > reach_m:
@@ -201,8 +183,8 @@ def _walk(
         outside = start_m > 0.0
         start_column = eye_column + easts[i] * start_m / spacing_x_m
         start_row = eye_row - norths[i] * start_m / spacing_y_m
-        column = _first_line(eye_column, right, start_column, columns, outside)
-        row = _first_line(eye_row, down, start_row, rows, outside)
+        column = first_line_beyond(eye_column, right, start_column, columns, outside)
+        row = first_line_beyond(eye_row, down, start_row, rows, outside)
         inside_m = start_m + 2.0 * ENTRY_SLACK * (spacing_x_m + spacing_y_m) if outside else 0.0
         columns_per_m, rows_per_m = easts[i] / spacing_x_m, -norths[i] / spacing_y_m
         slope, end, count = -np.inf, 0, 0

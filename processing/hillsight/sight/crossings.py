@@ -85,6 +85,43 @@ def entry_share(eye: float, target: float, posts: int) -> float:
 
 
 @compiled
+def start_on_terrain(eye: float, step: int, speed: float, posts: int) -> tuple[float, bool]:
+    """Distance (m) at which a ray is between the outermost lines of one direction; whether it ever is.
+
+    step : 1 or -1, the way it goes, ``speed`` spacings in each metre
+    """
+    if eye < 0.0:
+        return (-eye / speed if speed > 0.0 else 0.0), step > 0 and speed > 0.0
+    if eye > posts - 1.0:
+        return ((eye - posts + 1.0) / speed if speed > 0.0 else 0.0), step < 0 and speed > 0.0
+    return 0.0, True
+
+
+@compiled
+def first_line_beyond(eye: float, step: int, start: float, posts: int, outside: bool) -> int:
+    """First grid line strictly beyond the eye, and for an eye outside the terrain on it."""
+    if step > 0:
+        first = math.floor(eye) + 1
+        return max(first, 0, math.floor(start - ENTRY_SLACK) + 1) if outside else first
+    first = math.ceil(eye) - 1
+    return min(first, posts - 1, math.ceil(start + ENTRY_SLACK) - 1) if outside else first
+
+
+@compiled
+def may_rise(highest_m: float, level_m: float, drop_per_m: float, slope: float, distance_m: float) -> bool:
+    """Whether the highest ground, here or farther, would stand above a slope."""
+    if highest_m - drop_per_m * distance_m * distance_m - level_m > slope * distance_m:
+        return True
+    # Below an eye that looks down ground may rise against the sky farther on, until curvature takes it away.
+    if slope >= 0.0:
+        return drop_per_m < 0.0
+    if drop_per_m <= 0.0:
+        return True
+    best_m = -slope / (2.0 * drop_per_m)
+    return distance_m < best_m and highest_m - drop_per_m * best_m * best_m - level_m > slope * best_m
+
+
+@compiled
 def lines_between(eye: float, target: float, entry: float, posts: int) -> tuple[int, int, int]:
     """Grid lines on the terrain strictly between target and eye: the one nearest the target, step, number."""
     start = eye + entry * (target - eye)

@@ -17,7 +17,7 @@ import numpy as np
 
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
-from hillsight.sight.crossings import ground_on_line
+from hillsight.sight.crossings import ground_on_line, may_rise
 from hillsight.sight.maxima import FINEST, LEVELS, Maxima
 
 if TYPE_CHECKING:
@@ -196,20 +196,6 @@ def _crossed(eye: float, speed: float, posts: int) -> tuple[float, float]:
 
 
 @compiled
-def _may_rise(highest_m: float, level_m: float, drop_per_m: float, slope: float, distance_m: float) -> bool:
-    """Whether the highest ground, here or farther, would stand above a slope."""
-    if highest_m - drop_per_m * distance_m * distance_m - level_m > slope * distance_m:
-        return True
-    # Below an eye that looks down ground may rise against the sky farther on, until curvature takes it away.
-    if slope >= 0.0:
-        return drop_per_m < 0.0
-    if drop_per_m <= 0.0:
-        return True
-    best_m = -slope / (2.0 * drop_per_m)
-    return distance_m < best_m and highest_m - drop_per_m * best_m * best_m - level_m > slope * best_m
-
-
-@compiled
 def _follow(
     height_m: Floats32,
     ladder_m: Floats32,
@@ -247,7 +233,7 @@ def _follow(
         edge_m[i] = max(leave_m, 0.0)
         rising = True
         while at_m < leave_m:
-            if not _may_rise(highest_m, level_m, drop_per_m, best, at_m):
+            if not may_rise(highest_m, level_m, drop_per_m, best, at_m):
                 rising = False
                 break
             ahead_m = at_m + tiny_m
@@ -333,9 +319,9 @@ def _follow(
                     row += 1 if norths[i] < 0 else -1
             at_m, level = out_m, 1
         slope[i] = best
-        if void_m < np.inf and _may_rise(highest_m, level_m, drop_per_m, best, void_m):
+        if void_m < np.inf and may_rise(highest_m, level_m, drop_per_m, best, void_m):
             end[i] = _VOID
-        elif rising and _may_rise(highest_m, level_m, drop_per_m, best, max(leave_m, 0.0)):
+        elif rising and may_rise(highest_m, level_m, drop_per_m, best, max(leave_m, 0.0)):
             end[i] = _EDGE
         else:
             end[i] = _GROUND
