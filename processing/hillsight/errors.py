@@ -48,6 +48,14 @@ class SightingError(HillsightError):
     """A sighting cannot be read, or contradicts itself."""
 
 
+class PhotographError(HillsightError):
+    """A photograph cannot be read, or is not the one that is meant."""
+
+
+class MarksError(HillsightError):
+    """What is marked on a photograph cannot be read or used."""
+
+
 class CallError(HillsightError):
     """An option or a combination of options makes no sense."""
 

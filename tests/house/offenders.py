@@ -20,6 +20,11 @@ UNUSED_NAMES: set[str] = {
     "hillsight.sight.cylinder:Projection",
     "hillsight.sight.rays:see_rays",
     "hillsight.sight.stretches:seen_stretches",
+    "hillsight.plan.picture.camera:Camera",
+    "hillsight.plan.picture.marks:Marks",
+    "hillsight.plan.picture.marks_schema:marks_schema",
+    "hillsight.plan.picture.perspective:turned_by",
+    "hillsight.plan.picture.photograph:lens_belief",
 }
 
 #: Libraries that are imported and not declared.
