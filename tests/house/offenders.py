@@ -16,10 +16,8 @@ OPTION_WORDS: set[str] = set()
 
 #: Public names that nothing in the package uses.
 UNUSED_NAMES: set[str] = {
+    "hillsight.sheets.panorama.painted:paint",
     "hillsight.sight.cylinder:Cylinder",
-    "hillsight.sight.cylinder:Projection",
-    "hillsight.sight.rays:see_rays",
-    "hillsight.sight.stretches:seen_stretches",
     "hillsight.plan.picture.camera:Camera",
     "hillsight.plan.picture.marks:Marks",
     "hillsight.plan.picture.marks_schema:marks_schema",

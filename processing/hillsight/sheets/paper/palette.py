@@ -68,3 +68,12 @@ ALL_COLOURS = frozenset(
     {PAPER, INK, *STATES.values(), *DEPTHS, *CREST_ROLES.values(), *EVIDENCE_CLASSES.values(), CONTOUR}
     | {*LANDFORM_LINES.values(), LEVEL, LEVEL_EDGE, *STEEP}
 )
+
+# Drawn views: ground from shade to full light, haze and sky, what covers the ground.
+VIEW_SHADE = "#35374B"  # slate
+VIEW_GROUND = "#AFA280"  # dry grass
+VIEW_LIGHT = "#FCF4DC"  # cream
+VIEW_HAZE = "#DCE3EB"
+VIEW_SKY = "#BCCDE0"
+VIEW_WOODS = "#7E8C62"
+VIEW_WATER = "#86ABCB"

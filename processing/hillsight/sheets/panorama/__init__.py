@@ -1,0 +1,1 @@
+"""Drawn views."""
