@@ -110,6 +110,16 @@ class Camera:
     tilt_deg: float = 0.0
     roll_deg: float = 0.0
 
+    @property
+    def width_px(self) -> int:
+        """Pixels from left to right."""
+        return self.lens.width_px
+
+    @property
+    def height_px(self) -> int:
+        """Pixels from top to bottom."""
+        return self.lens.height_px
+
     def pixels(self, bearing_grid_deg: ArrayLike, vertical_angle_deg: ArrayLike) -> tuple[Floats, Floats]:
         """Where directions show in the picture, ``x_px`` and ``y_px``; beyond its edges too.
 
