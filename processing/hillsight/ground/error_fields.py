@@ -12,7 +12,7 @@ import numpy as np
 from hillsight.ground.roughness import ROUGHNESS
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats32
+    from hillsight.arrays import Floats, Floats32, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
 
@@ -40,6 +40,20 @@ class ErrorFields:
 
     def drawn(self, number: int) -> Floats32:
         """(rows, columns) metres; not to be written to."""
+        sign, field_m, share, noise = self._layers(number)
+        piece: Floats32 = sign * field_m
+        return piece if noise is None else piece + share * self.rough_m * noise
+
+    def at(self, number: int, rows: Integers, columns: Integers) -> Floats:
+        """What :meth:`drawn` has at some posts, metres, of the shape of ``rows`` and ``columns``."""
+        sign, field_m, share, noise = self._layers(number)
+        error_m = np.asarray(sign * field_m[rows, columns], np.float64)
+        if noise is not None:
+            error_m += share * self.rough_m[rows, columns] * noise[rows, columns]
+        return error_m
+
+    def _layers(self, number: int) -> tuple[np.float32, Floats32, np.float32, Floats32 | None]:
+        """Sign and field of the errors of posts; share and noise of the roughness, no noise without any."""
         random = np.random.default_rng(1_000 + number)
         sign = float(random.choice((-1.0, 1.0)))
         mirrored = bool(random.random() < 0.5)
@@ -49,15 +63,15 @@ class ErrorFields:
         torus = _tiled(grid.spacing_y_m, grid.spacing_x_m, self.errors, times)
         if mirrored:
             torus = torus[::-1]
-        piece: Floats32 = np.float32(sign) * torus[self._piece(random)]
+        field_m = torus[self._piece(random)]
         rough = ROUGHNESS[self.errors.between_posts]
         if rough.between == 0.0:
-            return piece
+            return np.float32(sign), field_m, np.float32(0.0), None
         # What is drawn lies straight between posts, its variance on the way two thirds of theirs. So much
         # larger it is at the posts that the mean along a grid line is right.
         along = rough.at_posts + (1.0 - rough.at_posts) * 2.0 / 3.0
         share = np.float32(rough.between * np.sqrt(along * 3.0 / 2.0))
-        return piece + share * self.rough_m * _noise(times)[self._piece(random)]
+        return np.float32(sign), field_m, share, _noise(times)[self._piece(random)]
 
     def _piece(self, random: np.random.Generator) -> tuple[slice, slice]:
         """Where the lattice lies in a large field that is begun anywhere."""

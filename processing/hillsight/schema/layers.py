@@ -5,11 +5,19 @@ from __future__ import annotations
 from hillsight.schema.columns import Layer
 from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
+from hillsight.schema.picking import PICKING_LAYERS
 from hillsight.schema.section import PROFILE_LAYERS
 from hillsight.schema.things import THING_LAYERS
 from hillsight.schema.verdict import VERDICT_LAYERS
 
 LAYERS: dict[str, Layer] = {
     layer.name: layer
-    for layer in (*GROUND_LAYERS, *THING_LAYERS, *LANDFORM_LAYERS, *PROFILE_LAYERS, *VERDICT_LAYERS)
+    for layer in (
+        *GROUND_LAYERS,
+        *THING_LAYERS,
+        *LANDFORM_LAYERS,
+        *PROFILE_LAYERS,
+        *VERDICT_LAYERS,
+        *PICKING_LAYERS,
+    )
 }
