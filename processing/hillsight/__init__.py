@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.doctor import doctor as doctor
     from hillsight.jobs.landforms import landforms as landforms
     from hillsight.jobs.listener import Listener as Listener
+    from hillsight.jobs.mark import mark as mark
     from hillsight.jobs.memory import Raster as Raster
     from hillsight.jobs.open_terrain import open_terrain as open_terrain
     from hillsight.jobs.outlook import outlook as outlook
@@ -40,6 +41,7 @@ _HOMES = {
     "describe": "jobs.describe",
     "doctor": "jobs.doctor",
     "landforms": "jobs.landforms",
+    "mark": "jobs.mark",
     "open_terrain": "jobs.open_terrain",
     "outlook": "jobs.outlook",
     "profile": "jobs.profile",

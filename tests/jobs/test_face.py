@@ -71,13 +71,13 @@ def test_all_names_are_there_and_no_others() -> None:
         _ = hillsight.no_such_name  # type: ignore[attr-defined]
 
 
-def options_of(name: str) -> dict[str, click.Option]:
+def options_of(name: str) -> dict[str, click.Parameter]:
     command = program.main.get_command(click.Context(program.main), name)
     assert command is not None
     return {
         str(option.name): option
         for option in command.params
-        if isinstance(option, click.Option) and option.expose_value and option.name not in TERMINAL
+        if option.expose_value and option.name not in TERMINAL
     }
 
 
@@ -88,8 +88,8 @@ def defaults_of(name: str) -> dict[str, Any]:
     needed = [
         word
         for option in command.params
-        if isinstance(option, click.Option) and option.required
-        for word in (option.opts[0], "something")
+        if option.required
+        for word in ((option.opts[0], "something") if isinstance(option, click.Option) else ("something",))
     ]
     return command.make_context(name, needed).params
 
@@ -111,7 +111,7 @@ def test_parameters_are_the_options(name: str) -> None:
             assert type(parameter.default) is type(defaults[key]), key
         assert parameter.annotation is not inspect.Parameter.empty, key
         positional = parameter.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
-        assert positional == (key == "terrain"), key
+        assert positional == (key in ("terrain", "photo")), key
 
 
 def test_a_default_that_drifts_is_found() -> None:

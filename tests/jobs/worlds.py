@@ -11,6 +11,7 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import shapely
+from PIL import Image
 
 from terrains import write_geotiff
 
@@ -73,10 +74,13 @@ def stations() -> geopandas.GeoDataFrame:
 
 
 def world(folder: Path) -> Path:
-    """All of it as files: ground.tif, features.gpkg, stations.gpkg, sighting.toml."""
+    """All of it as files: ground.tif, two .gpkg, sighting.toml, photo.jpg, panorama.png."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     features().to_file(folder / "features.gpkg", layer="things")
     stations().to_file(folder / "stations.gpkg", layer="stations")
+    shades = np.linspace(0, 255, 160 * 90 * 3).reshape(90, 160, 3).astype(np.uint8)
+    Image.fromarray(shades).save(folder / "photo.jpg")
+    Image.fromarray(shades[::-1]).save(folder / "panorama.png")
     (folder / "sighting.toml").write_text(SIGHTING, encoding="utf-8")
     return folder

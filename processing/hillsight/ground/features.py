@@ -128,6 +128,32 @@ def read_features(
     return features, notes, list(changes)
 
 
+def named_kinds(paths: Sequence[Any], layers: Sequence[str]) -> dict[str, list[str]]:
+    """The kinds of all features by name, in the order of the files; those without a name are left out.
+
+    Parameters
+    ----------
+    paths, layers : as of :func:`read_features`; where the features lie is not asked
+
+    Raises
+    ------
+    FeatureError : a file or layer that is not there or cannot be read
+    """
+    from pyproj import CRS
+
+    anywhere = CRS("EPSG:4326")  # so that layers which do not state one are read too
+    kinds: dict[str, list[str]] = {}
+    for path, layer in _wanted(paths, layers, []):
+        try:
+            frame, _ = vector.read_layer(path, layer, anywhere, listed=True)
+        except vector.NoGeometryError:
+            continue
+        for name, kind in zip(_names(frame), _kinds(frame, layer), strict=True):
+            if name is not None:
+                kinds.setdefault(name, []).append(kind or "")
+    return kinds
+
+
 def _wanted(paths: Sequence[Any], layers: Sequence[str], notes: list[str]) -> list[tuple[Any, str]]:
     """Pairs of file and layer to read, in the order of the files; every named layer must be somewhere."""
     wanted: list[tuple[Any, str]] = []
@@ -166,10 +192,7 @@ def _prepare(
     """Columns of one layer, rows without usable geometry left out with a note."""
     where = f"{vector.display_name(path)}, layer {layer}"
     kinds = _kinds(frame, layer)
-    name_column = vector.find_column(frame, NAME_COLUMNS)
-    names = (
-        [vector.text_or_none(value) for value in frame[name_column]] if name_column else [None] * len(frame)
-    )
+    names = _names(frame)
     heights_m = _heights_m(frame, where)
     geometry, kept = _usable_geometry(np.asarray(frame.geometry, dtype=object), where, change, notes)
     classes = [table.class_of(kind) for kind in kinds]
@@ -187,6 +210,11 @@ def _objects(values: list[Any]) -> AnyArray:
     array = np.empty(len(values), dtype=object)
     array[:] = values
     return array
+
+
+def _names(frame: Any) -> list[str | None]:
+    column = vector.find_column(frame, NAME_COLUMNS)
+    return [vector.text_or_none(value) for value in frame[column]] if column else [None] * len(frame)
 
 
 def _kinds(frame: Any, layer: str) -> list[str | None]:

@@ -101,7 +101,7 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
             notes += station_notes
         files = [terrain_file if terrain_file is not None else input_file(path)]
         if request.stations is not None:
-            files.append(_described(request.stations, request.station_layer))
+            files.append(described(request.stations, request.station_layer))
         features = None
         if isinstance(request, FeaturesInput):
             features, more_notes, more_operations, more_files = _features(request, terrain, default_crs)
@@ -143,7 +143,8 @@ def _terrain_file(request: TerrainInput) -> Iterator[tuple[str, InputFile | None
         yield path, raster_checksum(raster)
 
 
-def _described(source: Any, layer: str | None = None) -> InputFile:
+def described(source: Any, layer: str | None = None) -> InputFile:
+    """A vector source as an input, whether it is a file or in memory."""
     return input_file(source, layer) if isinstance(source, str) else frame_checksum(source)
 
 
@@ -162,7 +163,7 @@ def _features(
             table=table,
             near=terrain.near,
         )
-        files = [_described(source) for source in request.features]
+        files = [described(source) for source in request.features]
         if evidence is not None:
             files.append(input_file(evidence))
         return features, notes, operations, files

@@ -13,6 +13,7 @@ from typing import Any
 
 from hillsight.jobs.settling import (
     FileName,
+    FileNames,
     LandformSource,
     Number,
     Numbers,
@@ -267,4 +268,16 @@ class DescribeRequest(PlacesAndThings, OneView):
     """The sighting of a view, of so many statements."""
 
     statements: int
+    out: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarkRequest(FeaturesInput):
+    """A page to mark a photograph on."""
+
+    photo: FileName
+    panoramas: FileNames
+    marks: FileName | None
+    most_megapixels: Number
+    page_megapixels: Number
     out: Path | None

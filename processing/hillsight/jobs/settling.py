@@ -24,6 +24,7 @@ type Source = Any
 type Sources = tuple[Any, ...]
 #: A file to read by its name alone.
 type FileName = str
+type FileNames = tuple[str, ...]
 #: Landforms to list: None, "computed", a GeoPackage by its name, or frames by layer.
 type LandformSource = Any
 #: A number as a file may hold it, infinite or not-a-number too.
@@ -252,6 +253,7 @@ _SETTLE: dict[str, Callable[[str, Any], Any]] = {
     "Direction": a_direction,
     "Source": a_source,
     "FileName": a_file_name,
+    "FileNames": _several(a_file_name),
     "LandformSource": some_landforms,
     "Numbers": _several(a_number),
     "TwoNumbers": _two_numbers,

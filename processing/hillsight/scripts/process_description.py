@@ -23,29 +23,26 @@ def process_description(
         "version": version,
         "jobControlOptions": ["sync-execute"],
         "outputTransmission": ["value"] if set(outputs) == {"stdout"} else ["reference"],
-        "inputs": {
-            option.name: _input(option)
-            for option in command.params
-            if isinstance(option, click.Option) and option.expose_value
-        },
+        "inputs": {option.name: _input(option) for option in command.params if option.expose_value},
         "outputs": {name: _output(text) for name, text in outputs.items()},
     }
 
 
-def _input(option: click.Option) -> dict[str, Any]:
+def _input(option: click.Parameter) -> dict[str, Any]:
+    by_place = not isinstance(option, click.Option)
     return {
-        "title": option.opts[0],
-        "description": option.help or "",
+        "title": option.human_readable_name if by_place else option.opts[0],
+        "description": "Given by its place on the command line." if by_place else option.help or "",
         # Of one value; that there may be several is what maxOccurs says.
         "schema": _schema(option),
         "minOccurs": 1 if option.required else 0,
-        "maxOccurs": "unbounded" if option.multiple else 1,
+        "maxOccurs": "unbounded" if option.multiple or option.nargs < 0 else 1,
     }
 
 
-def _schema(option: click.Option) -> dict[str, Any]:
+def _schema(option: click.Parameter) -> dict[str, Any]:
     schema: dict[str, Any]
-    if option.is_flag:
+    if getattr(option, "is_flag", False):
         # click's default of a flag that is off is False or a mark of its own, by version.
         return {"type": "boolean", "default": option.default is True}
     if isinstance(option.type, click.IntRange):

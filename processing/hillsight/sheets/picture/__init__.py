@@ -1,0 +1,1 @@
+"""Photographs on pages and sheets: the page on which one is marked."""

@@ -1,0 +1,193 @@
+"""The page on which a photograph is marked: one HTML file that holds all it needs and fetches nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import io
+import json
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from hillsight.sheets.paper import palette
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from hillsight.arrays import Bytes
+
+#: The page's program, in the order in which its parts build on each other.
+PROGRAM = (
+    "view.js",
+    "edges.js",
+    "assisted_line.js",
+    "marks.js",
+    "marks_file.js",
+    "gestures.js",
+    "drawing.js",
+    "choosing.js",
+    "bench.js",
+    "keys.js",
+    "lists.js",
+    "keeping.js",
+    "start.js",
+)
+
+#: Colours of what is drawn over the photograph; dark rims make them stand out from sky, grass and snow.
+_COLOURS = {
+    "ink": palette.INK,
+    "paper": palette.PAPER,
+    "skyline": palette.VISIBLE,
+    "brow": palette.STEEP[1],
+    "landmark": palette.SPUR,
+}
+
+#: JPEG quality of a photograph in a page, its colours at full width: edges stay where they are.
+_QUALITY = 92
+
+
+@dataclass(frozen=True, eq=False)
+class PagePicture:
+    """A picture as a page shows it.
+
+    name : what it is called
+    rgb : (height, width, 3) uint8, upright
+    is_drawing : whether it is kept exactly, as a drawing should be, and not as a photograph
+    """
+
+    name: str
+    rgb: Bytes
+    is_drawing: bool = False
+
+
+def mark_html(
+    photograph: PagePicture,
+    sha256: str,
+    *,
+    features: Sequence[tuple[str, str]],
+    pictures: Sequence[PagePicture],
+    marks: Mapping[str, Any] | None,
+    pixel_frame: str,
+    file_name: str,
+    most_pixels: float,
+    provenance_words: str,
+    provenance: str,
+) -> str:
+    """The page, whole.
+
+    Pictures are encoded anew from their pixels: whatever their files held besides stays behind.
+
+    Parameters
+    ----------
+    sha256 : of the photograph's file, in hexadecimal
+    features : name and kind of each thing that may be marked, in the order to list them
+    pictures : to compare with
+    marks : what to begin with, as the marks file has it; None for nothing
+    pixel_frame : the pixel frame in the words of the marks file
+    file_name : what the page calls the file that it saves
+    most_pixels : a larger photograph is shrunk in the page; marks stay in its own pixels
+    provenance_words, provenance : where it all comes from, in words and as JSON
+    """
+    from markupsafe import Markup
+
+    height_px, width_px = photograph.rgb.shape[:2]
+    facts = {
+        "photograph": {
+            "name": photograph.name,
+            "width_px": width_px,
+            "height_px": height_px,
+            "sha256": sha256,
+        },
+        "pixel_frame": pixel_frame,
+        "file_name": file_name,
+        "features": [{"name": name, "kind": kind} for name, kind in features],
+        "marks": marks,
+        "colours": _COLOURS,
+    }
+    environment = _environment()
+    style = environment.get_template("mark.css.j2").render(palette=palette)
+    script = _program()
+    media_type, data = _encoded(photograph, most_pixels)
+    page: str = environment.get_template("mark.html.j2").render(
+        page={
+            "name": photograph.name,
+            "width_px": f"{width_px:,}",
+            "height_px": f"{height_px:,}",
+            "media_type": media_type,
+        },
+        photograph=Markup(data),
+        pictures=[_compared(one, most_pixels) for one in pictures],
+        facts=Markup(_inside_script(json.dumps(facts, ensure_ascii=False, allow_nan=False))),
+        provenance=Markup(_inside_script(provenance)),
+        provenance_words=provenance_words,
+        style=Markup(style),
+        style_hash=Markup(_hash(style)),
+        script=Markup(script),
+        script_hash=Markup(_hash(script)),
+    )
+    return page
+
+
+def _compared(picture: PagePicture, most_pixels: float) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    media_type, data = _encoded(picture, most_pixels)
+    return {"name": picture.name, "media_type": media_type, "data": Markup(data)}
+
+
+def _encoded(picture: PagePicture, most_pixels: float) -> tuple[str, str]:
+    """Media type and base64 of the pixels alone, shrunk alike both ways where there are too many.
+
+    Where whole pixels do not allow that to the last row, part of a row is left out below.
+    """
+    from PIL import Image
+
+    image = Image.fromarray(picture.rgb)
+    width, height = image.size
+    if width * height > most_pixels:
+        smaller = max(1, math.floor(width * math.sqrt(most_pixels / (width * height))))
+        rows = max(1, math.floor(height * smaller / width))
+        box = (0.0, 0.0, float(width), min(float(height), rows * width / smaller))
+        image = image.resize((smaller, rows), Image.Resampling.LANCZOS, box=box)
+    content = io.BytesIO()
+    if picture.is_drawing:
+        image.save(content, "PNG", optimize=True)
+    else:
+        image.save(content, "JPEG", quality=_QUALITY, subsampling=0)
+    kind = "png" if picture.is_drawing else "jpeg"
+    return f"image/{kind}", base64.b64encode(content.getvalue()).decode("ascii")
+
+
+@cache
+def _program() -> str:
+    """All parts of the program as one that leaves nothing in the window's own names."""
+    folder = files("hillsight.sheets.picture") / "templates"
+    parts = [(folder / name).read_text(encoding="utf-8") for name in PROGRAM]
+    return '(() => {\n"use strict";\n' + "\n".join(parts) + "})();\n"
+
+
+def _inside_script(text: str) -> str:
+    """JSON that cannot end the element that holds it."""
+    return text.replace("<", "\\u003c")
+
+
+def _hash(text: str) -> str:
+    """What the page's security policy knows a style or a program by (W3C, CSP Level 3: base64 of SHA-256)."""
+    return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+@cache
+def _environment() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("hillsight.sheets.picture"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
