@@ -120,7 +120,9 @@ class Scene:
         power = 10.0 ** np.floor(np.log10(half_m))
         half_m = float(power * _STEPS[np.argmin(np.abs(_STEPS - half_m / power))])
         grid = far.surface.grid
-        away = distance_m[ground], np.radians(bearing[ground])
+        # The ground at the eye's own foot fills a picture and says little of the rest.
+        judged = ground & (distance_m > min(0.1 * half_m, float(distance_m[ground].max()) / 2.0))
+        away = distance_m[judged], np.radians(bearing[judged])
         spacing_m = max(grid.spacing_x_m, grid.spacing_y_m)
         easting_m, northing_m = grid.to_map(eye.row, eye.column)
         easting_m = easting_m + away[0] * np.sin(away[1])

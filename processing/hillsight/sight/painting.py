@@ -54,7 +54,10 @@ _CLEAREST = 0.1
 _HIGH_SKY = 0.45
 
 #: How much of the tone for unknown ground lies over sky that may be ground, and over ground beyond a void.
-_VEIL_OF_SKY, _VEIL_OF_GROUND = 0.35, 0.5
+_VEIL_OF_SKY, _VEIL_OF_GROUND = 0.45, 0.5
+
+#: Slope over which the veil of the sky fades towards the highest that unknown ground could stand.
+_VEIL_FADES = 0.025
 
 
 @compiled
@@ -230,20 +233,34 @@ def paint_rows(
                     whole = whole and bool(here_m < np.inf and abs(jump[r, c]) < _UNBROKEN)
                     nearest_m, farthest_m = min(nearest_m, here_m), max(farthest_m, here_m)
             whole = whole and farthest_m <= _ONE_PIECE * nearest_m
-            lit_m = -1.0
+            lit_m, same = -1.0, _SAME
+            if whole and lattices.shape[0] > 0:
+                codes_met = 0
+                for r in range(top, top + DOWN):
+                    for c in range(left, left + ACROSS):
+                        turn = math.radians(bearing_deg[r, c])
+                        away_m = abs(np.float64(distance_m[r, c]))
+                        row = eye_row - away_m * math.cos(turn) / spacing_y_m
+                        column = eye_column + away_m * math.sin(turn) / spacing_x_m
+                        codes_met |= 1 << _cover(codes, lattices, row, column)
+                if codes_met & (codes_met - 1):
+                    whole, same = False, 0.0
             total[:] = 0.0
             for r in range(top, top + DOWN):
                 for c in range(left, left + ACROSS):
                     here_m = np.float64(distance_m[r, c])
                     if not abs(here_m) < np.inf:
                         high = min(max(slope[r, c] / _HIGH_SKY, 0.0), 1.0)
-                        veil = _VEIL_OF_SKY if here_m == here_m else 0.0
+                        veil = 0.0
+                        if here_m == here_m:
+                            b = bearing_number(first_deg, step_deg, bearings, bearing_deg[r, c])
+                            veil = min((open_slope[b] - slope[r, c]) / _VEIL_FADES, 1.0) * _VEIL_OF_SKY
                         for k in range(3):
                             sky = colours[HAZE, k] + high * (colours[ZENITH, k] - colours[HAZE, k])
                             total[k] += sky + veil * (colours[UNKNOWN, k] - sky)
                         continue
                     away_m = abs(here_m)
-                    if lit_m < 0.0 or not (whole or abs(away_m - lit_m) < _SAME * away_m):
+                    if lit_m < 0.0 or not (whole or abs(away_m - lit_m) < same * away_m):
                         clear = _CLEAREST + (1.0 - _CLEAREST) * 2.0 ** (-away_m / haze_half_m)
                         _light_up(
                             away_m,

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 _ROWS_AT_A_TIME = 24
 
 #: Cover is laid out on nested lattices: half the side of the finest (m), how much larger each next one is,
-#: cells along a side. So a cell is seen under 0.12 degrees at most, a few pixels.
-_NEAREST_M, _WIDER, _CELLS = 250.0, 4.0, 4000
+#: cells along a side. So a cell is seen under 0.16 degrees at most, a few pixels.
+_NEAREST_M, _WIDER, _CELLS = 250.0, 4.0, 3000
 
 #: Strength of what is drawn, chosen by looking at pictures: least light, shade of what bends away, grain.
 _AMBIENT, _ROUNDING, _GRAIN = 0.22, 0.30, 0.07
