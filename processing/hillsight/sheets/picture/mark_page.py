@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes
 
 #: The page's program, in the order in which its parts build on each other.
-PROGRAM = (
+_PARTS = (
     "view.js",
     "edges.js",
     "assisted_line.js",
@@ -47,6 +47,20 @@ _COLOURS = {
 
 #: JPEG quality of a photograph in a page, its colours at full width: edges stay where they are.
 _QUALITY = 92
+
+
+def load_parts() -> int:
+    """Load everything that the page is made of; returns how many files there are.
+
+    Raises
+    ------
+    jinja2.TemplateError, OSError : one is missing or broken
+    """
+    templates = ("mark.html.j2", "mark.css.j2")
+    for name in templates:
+        _environment().get_template(name)
+    _program()
+    return len(templates) + len(_PARTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +110,7 @@ def mark_html(
     height_px, width_px = photograph.rgb.shape[:2]
     facts = {
         "photograph": {
-            "name": photograph.name,
+            "name": _sayable(photograph.name),
             "width_px": width_px,
             "height_px": height_px,
             "sha256": sha256,
@@ -113,16 +127,16 @@ def mark_html(
     media_type, data = _encoded(photograph, most_pixels)
     page: str = environment.get_template("mark.html.j2").render(
         page={
-            "name": photograph.name,
+            "name": _sayable(photograph.name),
             "width_px": f"{width_px:,}",
             "height_px": f"{height_px:,}",
             "media_type": media_type,
         },
         photograph=Markup(data),
         pictures=[_compared(one, most_pixels) for one in pictures],
-        facts=Markup(_inside_script(json.dumps(facts, ensure_ascii=False, allow_nan=False))),
+        facts=Markup(_inside_script(json.dumps(facts, allow_nan=False))),
         provenance=Markup(_inside_script(provenance)),
-        provenance_words=provenance_words,
+        provenance_words=_sayable(provenance_words),
         style=Markup(style),
         style_hash=Markup(_hash(style)),
         script=Markup(script),
@@ -135,7 +149,7 @@ def _compared(picture: PagePicture, most_pixels: float) -> dict[str, Any]:
     from markupsafe import Markup
 
     media_type, data = _encoded(picture, most_pixels)
-    return {"name": picture.name, "media_type": media_type, "data": Markup(data)}
+    return {"name": _sayable(picture.name), "media_type": media_type, "data": Markup(data)}
 
 
 def _encoded(picture: PagePicture, most_pixels: float) -> tuple[str, str]:
@@ -165,8 +179,13 @@ def _encoded(picture: PagePicture, most_pixels: float) -> tuple[str, str]:
 def _program() -> str:
     """All parts of the program as one that leaves nothing in the window's own names."""
     folder = files("hillsight.sheets.picture") / "templates"
-    parts = [(folder / name).read_text(encoding="utf-8") for name in PROGRAM]
+    parts = [(folder / name).read_text(encoding="utf-8") for name in _PARTS]
     return '(() => {\n"use strict";\n' + "\n".join(parts) + "})();\n"
+
+
+def _sayable(text: str) -> str:
+    """Text that UTF-8 can hold: undecodable bytes of file names become question marks."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _inside_script(text: str) -> str:
