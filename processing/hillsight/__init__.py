@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.outlook import outlook as outlook
     from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
+    from hillsight.jobs.resect import resect as resect
     from hillsight.jobs.viewshed import viewshed as viewshed
 
 __version__ = "0.1.0"
@@ -46,6 +47,7 @@ _HOMES = {
     "outlook": "jobs.outlook",
     "profile": "jobs.profile",
     "relocate": "jobs.relocate",
+    "resect": "jobs.resect",
     "viewshed": "jobs.viewshed",
 }
 

@@ -25,9 +25,6 @@ UNUSED_NAMES: set[str] = {
     "hillsight.plan.picture.picking:drawn_cameras",
     "hillsight.plan.picture.picking_words:line_lines",
     "hillsight.plan.picture.picking_words:pick_lines",
-    "hillsight.plan.picture.marks_schema:marks_schema",
-    "hillsight.plan.picture.perspective:turned_by",
-    "hillsight.plan.picture.photograph:lens_belief",
 }
 
 #: Libraries that are imported and not declared.

@@ -62,6 +62,17 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         },
         {"out": "a.gpkg", "report": "a.html", "json_file": "a.json", "pictures": "pictures"},
     ),
+    "resect": (
+        {
+            "at": (NEAR, FAR),
+            "marks": "marks.json",
+            "width": 55.0,
+            "features": ("features.gpkg",),
+            "date": "2026-06-01",
+            "terrain_error": 1.0,
+        },
+        {"out": "a.gpkg"},
+    ),
     "compare": ({**TOLD, "at": (NEAR, FAR), "looks": "N"}, {"json_file": "a.json"}),
     "mark": (
         {"photo": "photo.jpg", "features": ("features.gpkg",), "panoramas": ("panorama.png",)},
@@ -117,11 +128,11 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
         assert all(place.exists() for place in places)
 
 
-@pytest.mark.parametrize("name", ["outlook", "bearings", "relocate", "landforms", "profile"])
+@pytest.mark.parametrize("name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile"])
 def test_frames_are_those_of_the_file(name: str, inputs: Path, tmp_path: Path) -> None:
     """In memory there is what the file holds: layers, columns, values, places, CRS."""
     asked, _ = CASES[name]
-    paths = {key: inputs / asked[key] for key in ("sighting", "stations") if key in asked}
+    paths = {key: inputs / asked[key] for key in ("sighting", "marks", "stations") if key in asked}
     asked = {**asked, "terrain": inputs / "ground.tif", "features": inputs / "features.gpkg", **paths}
     function = getattr(hillsight, name)
     written, held = function(**asked, out=tmp_path / "a.gpkg"), function(**asked)

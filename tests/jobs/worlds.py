@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from PIL import Image
 
+from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks
 from terrains import write_geotiff
 
 WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 10.0, 161
@@ -73,8 +74,20 @@ def stations() -> geopandas.GeoDataFrame:
     )
 
 
+def marks() -> Marks:
+    """The knoll and four places about it, as a level camera by the knoll that looks north would show them."""
+    landmarks = (
+        Landmark(200.0, 120.0, feature="Lone Knoll"),
+        Landmark(100.0, 152.0, easting_m=300_600.0, northing_m=699_600.0),
+        Landmark(305.0, 150.0, easting_m=300_995.0, northing_m=699_570.0),
+        Landmark(150.0, 150.5, easting_m=300_600.0, northing_m=699_950.0),
+        Landmark(250.0, 149.0, easting_m=301_010.0, northing_m=699_990.0, crs="EPSG:27700"),
+    )
+    return Marks(MarkedPhotograph("knoll.png", 400, 300, "ab" * 32), landmarks)
+
+
 def world(folder: Path) -> Path:
-    """All of it as files: ground.tif, two .gpkg, sighting.toml, photo.jpg, panorama.png."""
+    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json, photo.jpg, panorama.png."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     features().to_file(folder / "features.gpkg", layer="things")
@@ -83,4 +96,5 @@ def world(folder: Path) -> Path:
     Image.fromarray(shades).save(folder / "photo.jpg")
     Image.fromarray(shades[::-1]).save(folder / "panorama.png")
     (folder / "sighting.toml").write_text(SIGHTING, encoding="utf-8")
+    marks().write(folder / "marks.json")
     return folder

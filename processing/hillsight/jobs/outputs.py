@@ -8,7 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
-from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, RelocateRequest
+from hillsight.jobs.requests import (
+    EvidenceInput,
+    FeaturesInput,
+    LandformsInView,
+    MarkedPicture,
+    RelocateRequest,
+)
 from hillsight.jobs.settling import COMPUTED
 from hillsight.kernels.threads import workers
 from hillsight.layers.atomic import check_place, replacing
@@ -52,6 +58,8 @@ def named_files(request: TerrainAndPlaces) -> list[str]:
         named += request.features
     if isinstance(request, RelocateRequest):
         named += [request.sighting, request.observer]
+    if isinstance(request, MarkedPicture):
+        named += [request.marks, request.photo]
     return [name for name in named if isinstance(name, str)]
 
 
@@ -142,7 +150,7 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
-    for name in ("terrain", "stations", "evidence", "observer"):
+    for name in ("terrain", "stations", "evidence", "observer", "marks", "photo"):
         if parameters.get(name) is not None:
             parameters[name] = named(parameters[name])
     if "features" in parameters:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import numpy as np
 import shapely
 
 from hillsight.errors import CallError, HillsightError, StationError
@@ -14,6 +12,7 @@ from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.stations import parse_at, plain_label
 from hillsight.ground.transform import operation_between
 from hillsight.jobs.inputs import no_features
+from hillsight.jobs.named_features import named_feature
 from hillsight.reading.section.profile import Target
 
 if TYPE_CHECKING:
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from hillsight.jobs.requests import ProfileRequest
 
 _TALLEST_M = 500.0
-#: Names offered in place of one that is not there.
-_NAMES_OFFERED = 6
 
 
 def check_call(request: ProfileRequest) -> None:
@@ -159,62 +156,14 @@ def _check_on_terrain(target: Target, inputs: Inputs, parameter: str) -> None:
 
 def _feature(wanted: str, inputs: Inputs, height_m: float | None) -> Target:
     """The place that stands for the feature of a name: a line's middle, a point inside an area."""
-    features = inputs.features
-    assert features is not None  # the call is checked
-    names = [plain_label(name) if isinstance(name, str) else "" for name in features["name"]]
-    key = plain_label(wanted)
-    rows = [i for i, name in enumerate(names) if name == key]
-    rows = rows or [i for i, name in enumerate(names) if name.casefold() == key.casefold()]
-    if not rows:
-        raise CallError(
-            f"no feature is called {wanted!r}",
-            remedy=_offer(key, names, inputs),
-            parameters=("to_feature",),
-        )
-    places = [_standing_for(features.geometry.iloc[i]) for i in rows]
-    if len(rows) > 1:
-        listed = ", ".join(
-            f"{features['kind'].iloc[i] or 'a feature'} at E {place.x:.0f} N {place.y:.0f}"
-            for i, place in list(zip(rows, places, strict=True))[:_NAMES_OFFERED]
-        )
-        more = "" if len(rows) <= _NAMES_OFFERED else " and more"
-        raise CallError(
-            f"{len(rows)} features are called {wanted!r}: {listed}{more}",
-            remedy=f'Give the place itself, as "{places[0].x:.0f},{places[0].y:.0f},{key}"',
-            parameters=("to",),
-        )
-    if height_m is None:
-        own_m = float(features["target_height_m"].iloc[rows[0]])
-        height_m = 0.0 if np.isnan(own_m) else own_m
-    shape = features.geometry.iloc[rows[0]]
-    whole = shape if shapely.get_dimensions(shape) > 0 else None
-    target = Target(names[rows[0]], places[0].x, places[0].y, height_m, rows[0], whole)
+    found = named_feature(
+        wanted, inputs, ("to_feature",), 'Give the place itself as a target, as "{east},{north},{name}"'
+    )
+    whole = found.shape if shapely.get_dimensions(found.shape) > 0 else None
+    height_m = found.height_m if height_m is None else height_m
+    target = Target(found.name, found.place.x, found.place.y, height_m, found.row, whole)
     _check_on_terrain(target, inputs, "to_feature")
     return target
-
-
-def _offer(wanted: str, names: list[str], inputs: Inputs) -> str:
-    """Names like the one wanted, else those nearest to the stations."""
-    folded = {name.casefold(): name for name in names if name}
-    if not folded:
-        return "None of the features has a name; give a place"
-    like = get_close_matches(wanted.casefold(), folded, n=3, cutoff=0.6)
-    like += [name for name in folded if wanted.casefold() in name and name not in like]
-    if like:
-        offered = [folded[name] for name in like]
-        return f"There is {', '.join(repr(name) for name in offered[:_NAMES_OFFERED])}"
-    assert inputs.features is not None
-    stands = shapely.MultiPoint([(s.easting_m, s.northing_m) for s in inputs.stations])
-    order = np.argsort(shapely.distance(np.asarray(inputs.features.geometry.array), stands), kind="stable")
-    near = list(dict.fromkeys(names[i] for i in order if names[i]))
-    return f"The nearest to the stations are {', '.join(repr(name) for name in near[:_NAMES_OFFERED])}"
-
-
-def _standing_for(shape: Any) -> Any:
-    if shapely.get_dimensions(shape) == 1:
-        longest = max(shapely.get_parts(shape), key=shapely.length)
-        return longest.interpolate(0.5, normalized=True)
-    return shapely.point_on_surface(shape)
 
 
 def _renamed(targets: list[Target]) -> list[Target]:

@@ -281,3 +281,26 @@ class MarkRequest(FeaturesInput):
     most_megapixels: Number
     page_megapixels: Number
     out: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarkedPicture(Parameters):
+    """A photograph's marks, the photograph itself, and what is told of its lens.
+
+    width : angle between the picture's sides, degrees; cropped : whether it was cut from a larger picture
+    """
+
+    marks: Source
+    photo: FileName | None
+    width: Number | None
+    cropped: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResectRequest(FromPlaces, FeaturesInput, MarkedPicture, Doubts):
+    """How a photograph's camera was turned at each station, by its marks."""
+
+    solve_place: bool
+    date: Day | None
+    eye_height: Number
+    refraction: Number

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hillsight.schema.cameras import CAMERA_LAYERS
 from hillsight.schema.columns import Layer
 from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
@@ -19,5 +20,6 @@ LAYERS: dict[str, Layer] = {
         *PROFILE_LAYERS,
         *VERDICT_LAYERS,
         *PICKING_LAYERS,
+        *CAMERA_LAYERS,
     )
 }

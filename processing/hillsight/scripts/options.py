@@ -246,18 +246,21 @@ evidence = click.option(
 )
 
 
+date = click.option(
+    "--date",
+    type=Day(),
+    metavar="YYYY-MM-DD",
+    help="Day for magnetic bearings (or: today). Without it none are given.",
+)
+
+
 def features(*, required: bool = False) -> Callable[[F], F]:
     """Options for map features and the bearing list."""
     return stack(
         map_features("Map features to list by bearing", required=required),
         feature_layer,
         evidence,
-        click.option(
-            "--date",
-            type=Day(),
-            metavar="YYYY-MM-DD",
-            help="Day for magnetic bearings (or: today). Without it none are given.",
-        ),
+        date,
         click.option(
             "--from-bearing",
             type=NUMBER,

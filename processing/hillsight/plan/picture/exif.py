@@ -98,19 +98,11 @@ def focal_length_px(facts: ExifFacts, width_px: int, height_px: int) -> tuple[fl
         return None, "the file tells no focal length that can be turned into pixels"
     if facts.zoom > 1.0:
         return None, "it was taken with digital zoom, which cameras count in different ways"
-    if facts.width_px and facts.height_px:
-        told = (facts.width_px, facts.height_px)
-        # It is told of the picture as stored, which may lie on its side.
-        fits = any(
-            abs(math.log(told[0] / told[1]) - math.log(shape[0] / shape[1])) < 0.5 * _PROPORTIONS_WITHIN
-            and told[0] >= 0.999 * shape[0]
-            for shape in ((width_px, height_px), (height_px, width_px))
+    if is_cut(facts, width_px, height_px):
+        return None, (
+            f"the camera wrote {facts.width_px} x {facts.height_px} pixels, so the picture of {width_px} x "
+            f"{height_px} is a part of it"
         )
-        if not fits:
-            return None, (
-                f"the camera wrote {told[0]} x {told[1]} pixels, so the picture of {width_px} x {height_px} "
-                "is a part of it"
-            )
     proportions = max(width_px, height_px) / min(width_px, height_px)
     if facts.equivalent_mm is not None:
         if all(abs(proportions / whole - 1.0) > _PROPORTIONS_WITHIN for whole in _WHOLE_SENSORS):
@@ -123,6 +115,18 @@ def focal_length_px(facts: ExifFacts, width_px: int, height_px: int) -> tuple[fl
         return None, "the file does not tell the size of the picture that its focal length is of"
     shrunk = max(width_px, height_px) / max(facts.width_px, facts.height_px)
     return facts.focal_length_mm * facts.pixels_a_mm * shrunk, ""
+
+
+def is_cut(facts: ExifFacts, width_px: int, height_px: int) -> bool:
+    """Whether a picture of this size as shown is not all of what the camera wrote; no if that is not told."""
+    if not (facts.width_px and facts.height_px):
+        return False
+    told = math.log(facts.width_px / facts.height_px)
+    # It is told of the picture as stored, which may lie on its side.
+    return not any(
+        abs(told - math.log(wide / high)) < 0.5 * _PROPORTIONS_WITHIN and facts.width_px >= 0.999 * wide
+        for wide, high in ((width_px, height_px), (height_px, width_px))
+    )
 
 
 def _number(value: Any) -> float | None:

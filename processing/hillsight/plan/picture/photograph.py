@@ -110,13 +110,18 @@ def lens_belief(
     width_share : one standard deviation of the focal length that follows from it, as a share
     """
     if width_deg is not None:
-        lens = Lens.of_width(photograph.width_px, photograph.height_px, width_deg)
-        return LensBelief(lens, width_share, f"a width of {width_deg:g} degrees, as told")
+        return told_lens(photograph.width_px, photograph.height_px, width_deg, width_share)
     focal_px, _ = focal_length_px(photograph.exif, photograph.width_px, photograph.height_px)
     if focal_px is None:
         return None
     lens = Lens(photograph.width_px, photograph.height_px, focal_px)
     return LensBelief(lens, FILE_SHARE, "the focal length in the photograph's file")
+
+
+def told_lens(width_px: int, height_px: int, width_deg: float, width_share: float = TOLD_SHARE) -> LensBelief:
+    """The lens of a picture that somebody tells the width of, in degrees."""
+    lens = Lens.of_width(width_px, height_px, width_deg)
+    return LensBelief(lens, width_share, f"a width of {width_deg:g} degrees, as told")
 
 
 @contextmanager

@@ -1,0 +1,108 @@
+"""What a request says of a photograph: its marks, its file, and what is believed of its lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from hillsight.errors import CallError, PhotographError
+from hillsight.layers.provenance import InputFile, input_file
+from hillsight.plan.picture.exif import focal_length_px, is_cut
+from hillsight.plan.picture.marks import Marks
+from hillsight.plan.picture.photograph import Photograph, lens_belief, told_lens
+
+if TYPE_CHECKING:
+    from hillsight.jobs.requests import MarkedPicture
+    from hillsight.plan.picture.photograph import LensBelief
+
+#: A picture so much longer one way than the other may well be put together from several. (Common practice,
+#: no source: films and sensors go to 16 to 9, panoramic cameras from 2 to 1 on.)
+_LONG = 2.2
+
+
+@dataclass(frozen=True, eq=False)
+class SettledPicture:
+    """Marks that belong to their photograph.
+
+    photograph : None where only the marks are given
+    belief : what is known of the lens beforehand; None for nothing
+    is_cropped : whether the axis may lie anywhere
+    files : what was read; notes : what the user should know
+    """
+
+    marks: Marks
+    photograph: Photograph | None
+    belief: LensBelief | None
+    is_cropped: bool
+    files: tuple[InputFile, ...]
+    notes: tuple[str, ...]
+
+
+def settled_picture(request: MarkedPicture) -> SettledPicture:
+    """Read marks and photograph.
+
+    Raises
+    ------
+    HillsightError : either cannot be read, they do not belong together, or the picture is a panorama
+    """
+    marks, files = _marks(request)
+    width_deg = request.width
+    if width_deg is not None and not 0.05 <= width_deg <= 170:
+        raise CallError(
+            f"no flat picture is {width_deg:g} degrees wide",
+            remedy="Give degrees between its left and right sides, 0.05 to 170",
+            parameters=("width",),
+        )
+    own = marks.photograph
+    notes: list[str] = []
+    if max(own.width_px, own.height_px) > _LONG * min(own.width_px, own.height_px) and not request.cropped:
+        notes.append(
+            f"the picture is {own.width_px} x {own.height_px} pixels: if it was put together as a panorama, "
+            "none of this holds, for a panorama is no flat picture"
+        )
+    if request.photo is None:
+        if width_deg is None:
+            notes.append("the focal length is solved from the marks: no photograph and no width are given")
+            return SettledPicture(marks, None, None, request.cropped, files, tuple(notes))
+        told = told_lens(own.width_px, own.height_px, width_deg)
+        return SettledPicture(marks, None, told, request.cropped, files, (*notes, _told(told)))
+    photograph = Photograph.open(request.photo)
+    marks.check(photograph)
+    if photograph.exif.is_panorama:
+        raise PhotographError(
+            "the file says that the picture was put together as a panorama, which is no flat picture",
+            where=photograph.name,
+            remedy="Mark one of the photographs that it was made of",
+            parameters=("photo",),
+        )
+    cropped = request.cropped or is_cut(photograph.exif, photograph.width_px, photograph.height_px)
+    belief = None if cropped and width_deg is None else lens_belief(photograph, width_deg)
+    if belief is not None:
+        notes.append(_told(belief))
+    else:
+        _, why = focal_length_px(photograph.exif, photograph.width_px, photograph.height_px)
+        notes.append(f"the focal length is solved from the marks: {why or 'the picture is cropped'}")
+    if cropped:
+        notes.append("the picture is cropped: where its axis lies is solved from the marks too")
+    files = (*files, input_file(request.photo))
+    return SettledPicture(marks, photograph, belief, cropped, files, tuple(notes))
+
+
+def _marks(request: MarkedPicture) -> tuple[Marks, tuple[InputFile, ...]]:
+    if isinstance(request.marks, Marks):
+        return request.marks, ()
+    if isinstance(request.marks, str):
+        return Marks.read(request.marks), (input_file(request.marks),)
+    raise CallError(
+        f"a {type(request.marks).__name__} holds no marks",
+        remedy="Give the name of a file of marks",
+        parameters=("marks",),
+    )
+
+
+def _told(belief: LensBelief) -> str:
+    return (
+        f"the focal length is first taken from {belief.source}: the picture "
+        f"{belief.lens.width_deg:.1f} degrees wide, its focal length give or take "
+        f"{100 * belief.focal_share:.0f} %"
+    )

@@ -1,0 +1,188 @@
+"""The ground under marks and stations: heights, slopes, and how far all of it may be out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import HillsightError, MarksError
+from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_m2
+from hillsight.plan.picture.resection_model import KnownMarks, Standing
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.arrays import Floats
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.geodesy import Geodesy
+    from hillsight.ground.grid import Surface
+    from hillsight.ground.terrain import Terrain
+    from hillsight.plan.picture.marks import Landmark
+
+#: Posts read about a place on each side.
+_POSTS = 8
+
+#: How far about a station another place is looked for, where the place is solved for, metres.
+PLACE_WITHIN_M = 3_000.0
+
+
+@dataclass(frozen=True)
+class MarkedThing:
+    """A landmark found on the map.
+
+    mark : as it is marked; number : in the file, from 1
+    easting_m, northing_m : in the working grid
+    height_m : in the terrain's datum where it was given; None to stand on the terrain
+    above_ground_m : of what is marked, where it stands on the terrain
+    extent_m : how far a feature that is no point spreads, one standard deviation of where on it the mark is
+    """
+
+    mark: Landmark
+    number: int
+    name: str
+    easting_m: float
+    northing_m: float
+    height_m: float | None = None
+    above_ground_m: float = 0.0
+    extent_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class GroundAt:
+    """The ground at a place: height, rise per metre east and north, variance of what lies between posts."""
+
+    height_m: float
+    slope: tuple[float, float]
+    rough_m2: float
+
+
+def ground_at(terrain: Terrain, easting_m: float, northing_m: float, errors: ErrorModel) -> GroundAt:
+    """The ground of a terrain at a place; its height is NaN over a void.
+
+    Raises
+    ------
+    TerrainError : the place lies off the terrain, or all about it is void
+    """
+    spacing_m = max(terrain.spacing_x_m, terrain.spacing_y_m)
+    surface = terrain.window(easting_m, northing_m, _POSTS * spacing_m)
+    return _ground_on(surface, easting_m, northing_m, errors)
+
+
+def _ground_on(surface: Surface, easting_m: float, northing_m: float, errors: ErrorModel) -> GroundAt:
+    # The slope over as far as the place may be out, for that is what its error does to the height.
+    reach_m = max(errors.feature_position_m, errors.station_position_m, 1.0)
+    moves = reach_m * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
+    height = surface.heights_at_m(easting_m + moves[:, 0], northing_m + moves[:, 1])
+    slope = np.nan_to_num([(height[1] - height[2]) / (2 * reach_m), (height[3] - height[4]) / (2 * reach_m)])
+    row, column = surface.grid.to_array(np.array([easting_m]), np.array([northing_m]))
+    scale_m = rough_scale_m(surface.height_m)
+    rough_m2 = rough_variance_m2(scale_m, ROUGHNESS[errors.between_posts], row, column)
+    return GroundAt(float(height[0]), (float(slope[0]), float(slope[1])), float(rough_m2[0]))
+
+
+def known_marks(
+    things: Sequence[MarkedThing], terrain: Terrain, errors: ErrorModel, east_m: float, north_m: float
+) -> KnownMarks:
+    """Marks with their places, heights and errors, for a camera at a place.
+
+    A height that the marks give is taken as exact; one of the terrain has the terrain's errors, and where
+    the landmark's own place is out, its height follows the slope.
+
+    Raises
+    ------
+    MarksError : a landmark without a height lies off the terrain or on a void
+    """
+    count = len(things)
+    heights, covariance = np.zeros(count), np.zeros((count, 3, 3))
+    on_terrain = np.zeros(count + 1, bool)
+    for k, thing in enumerate(things):
+        place_m2 = errors.feature_position_m**2 + thing.extent_m**2
+        move = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
+        if thing.height_m is None:
+            ground = _mark_ground(terrain, thing, errors)
+            heights[k] = ground.height_m + thing.above_ground_m
+            move[2] = ground.slope
+            covariance[k, 2, 2] = ground.rough_m2
+            on_terrain[k] = True
+        else:
+            heights[k] = thing.height_m
+        covariance[k] += place_m2 * move @ move.T
+    on_terrain[-1] = errors.station_height_m is None
+    places = np.array([(t.easting_m, t.northing_m) for t in things] + [(east_m, north_m)])
+    apart = np.hypot(*(places[:, None, :] - places[None, :, :]).transpose(2, 0, 1))
+    shared = errors.covariance_m2(apart) * np.outer(on_terrain, on_terrain)
+    return KnownMarks(
+        tuple(thing.name for thing in things),
+        np.array([thing.mark.x_px for thing in things]),
+        np.array([thing.mark.y_px for thing in things]),
+        np.array([thing.mark.give_or_take_px for thing in things]),
+        places[:-1, 0],
+        places[:-1, 1],
+        heights,
+        covariance,
+        shared,
+    )
+
+
+def _mark_ground(terrain: Terrain, thing: MarkedThing, errors: ErrorModel) -> GroundAt:
+    where = f"landmark {thing.number} ({thing.name})"
+    remedy = "Give terrain that covers it, or its easting_m, northing_m and height_m with the mark"
+    try:
+        ground = ground_at(terrain, thing.easting_m, thing.northing_m, errors)
+    except HillsightError as error:
+        raise MarksError(
+            "lies off the terrain and has no height", where=where, remedy=remedy, parameters=("marks",)
+        ) from error
+    if np.isnan(ground.height_m):
+        raise MarksError(
+            "lies off the terrain, or on or beside a void, and has no height",
+            where=where,
+            remedy=remedy,
+            parameters=("marks",),
+        )
+    return ground
+
+
+def standing_at(
+    terrain: Terrain,
+    geodesy: Geodesy,
+    errors: ErrorModel,
+    place: tuple[float, float],
+    ground_height_m: float,
+    eye_height_m: float,
+    refraction: float,
+    *,
+    solved: bool,
+) -> Standing:
+    """Where a camera is believed to stand, over ground of a known height; or whose place is to be solved for.
+
+    Raises
+    ------
+    TerrainError : the place lies off the terrain
+    """
+    east_m, north_m = place
+    ground = ground_at(terrain, east_m, north_m, errors)
+    eye_m2 = errors.eye_height_m**2 + ground.rough_m2
+    if errors.station_height_m is not None:
+        eye_m2 = errors.eye_height_m**2 + errors.station_height_m**2
+    heights = None
+    if solved:
+        surface = terrain.window(east_m, north_m, PLACE_WITHIN_M)
+
+        def heights(easting_m: Floats, northing_m: Floats) -> Floats:
+            return surface.heights_at_m(easting_m, northing_m)
+
+    return Standing(
+        east_m,
+        north_m,
+        ground_height_m + eye_height_m,
+        float(geodesy.gaussian_radius_m(east_m, north_m)),
+        refraction,
+        np.inf if solved else errors.station_position_m,
+        float(np.sqrt(eye_m2)),
+        (0.0, 0.0) if errors.station_height_m is not None else ground.slope,
+        heights,
+        errors.refraction,
+    )
