@@ -16,8 +16,10 @@ from hillsight.sight.bearings import see_bearings
 from hillsight.sight.cylinder import Cylinder
 from hillsight.sight.drawn_sector import DrawnSector
 from hillsight.sight.far_sky import FarGround
+from hillsight.sight.grain import grain
 from hillsight.sight.smooth_slopes import SlopeLadder
 from hillsight.sight.viewing import Eye
+from ray_walker import walked
 from terrains import fractal, plane, with_hole
 
 SPACING_M = 20.0
@@ -78,6 +80,38 @@ def test_the_skys_edge_is_smooth():
     # Three places down a pixel resolve a third of it.
     assert np.abs(share - (edge - row)).max() < 0.4
     assert np.abs(share - (edge - row)).mean() < 0.12
+
+
+def jacksboro():
+    """SRTM 3", public domain, as matplotlib carries it; 74.4 m by 92.4 m there."""
+    from matplotlib import cbook
+
+    with cbook.get_sample_data("jacksboro_fault_dem.npz") as sample:
+        height_m = sample["elevation"][100:210, 150:270].astype(np.float32)
+    grid = Grid(CRS.from_epsg(32616), 700_000.0, 4_060_000.0, 74.4, 92.4, *height_m.shape)
+    return FarGround.of(Surface(grid, height_m))
+
+
+def test_pixels_of_a_turned_camera_over_real_ground_are_right_to_half_a_pixel():
+    far = jacksboro()
+    easting, northing = (float(v) for v in far.surface.grid.to_map(60.3, 71.8))
+    level_m = far.surface.height_at_m(easting, northing) + 60.0
+    eye = Eye(60.3, 71.8, level_m, 0.87 / 2 / 6_380_000)
+    camera = Camera(Lens.of_width(240, 160, 55.0), heading_grid_deg=312.0, tilt_deg=-4.0, roll_deg=9.0)
+    distance = paint(far, eye, camera).distance_m()
+    random = np.random.default_rng(11)
+    judged = 0
+    for x, y in random.integers((0, 0), (240, 160), (24, 2)):
+        bearing, angle = camera.directions(
+            x + np.array([0.5, 0.0, 0.0, 1.0, 1.0]), y + np.array([0.5, 0.0, 1.0, 0.0, 1.0])
+        )
+        met = np.array([walked(far, eye, b, [a])[0] for b, a in zip(bearing, angle, strict=True)])
+        if np.isfinite(met).all():
+            judged += 1
+            assert met.min() * 0.999 <= distance[y, x] <= met.max() * 1.001
+        elif not np.isfinite(met).any():
+            assert not np.isfinite(distance[y, x])
+    assert judged > 10
 
 
 def tone_of(height_m, light, view=None):
@@ -206,6 +240,30 @@ def test_smooth_slopes_are_the_splines():
         smooth.add_smooth_slope(ladder.heights_m, ladder.sizes, 0, row, column, 1.0, np.empty((4, 4)), rise)
         assert rise[0] == pytest.approx(float(spline(row, column, dy=1)[0, 0]), abs=2e-3)
         assert rise[1] == pytest.approx(float(spline(row, column, dx=1)[0, 0]), abs=2e-3)
+
+
+def test_grain_lies_still_and_fades_where_it_is_too_fine_to_show():
+    places = np.random.default_rng(1).uniform(-5e5, 5e5, (400, 2))
+    near = np.array([grain(east, south, 0.05) for east, south in places])
+    assert np.array_equal(near, [grain(east, south, 0.05) for east, south in places])
+    assert np.abs(near).max() <= 1.5
+    assert abs(near.mean()) < 0.1
+    assert near.std() > 0.1
+    assert not any(grain(east, south, 50.0) for east, south in places)
+    # Without a jump from one place to the next.
+    steps = np.array([grain(1000.0 + 0.001 * i, 77.7, 0.05) for i in range(2000)])
+    assert np.abs(np.diff(steps)).max() < 0.05
+
+
+def test_haze_follows_what_is_in_view():
+    level = far_of(plane(401, 401))
+    eye = eye_over(level, 200.0, 200.0, 30.0)
+    view = Cylinder(0.0, 200, 60, 1.0, 0.5, 10.0)
+    # Level ground to the terrain's sides, 4 km off and more; the rays that look are half a degree apart.
+    assert 1000.0 <= paint(level, eye, view).scene.haze_half_m <= 3000.0
+    sky = Cylinder(0.0, 20, 20, 1.0, 1.0, 60.0)
+    assert paint(level, eye, sky).scene.steepened == 1.0
+    assert 1.0 <= paint(far_of(ridge()), eye, view).scene.steepened <= 3.0
 
 
 def test_voids_leave_no_mark_on_the_slopes_about_them():
