@@ -165,7 +165,7 @@ class Marking:
         self.choose(mode)
         for x_px, y_px in points:
             self.tap(*self.whole(x_px, y_px))
-        self.press("End the line")
+        self.press("End line")
 
     def says(self) -> str:
         words: str = self.page.locator("#status").inner_text()

@@ -111,7 +111,7 @@ def test_marks_are_in_the_files_pixels_however_the_page_is_zoomed(
     marking = opened(browser, photo, "desktop", features=map_file(tmp_path), **less)
     marking.choose("landmark")
     for (x_px, y_px), name in zip(SPOTS, NAMES, strict=True):
-        marking.press("Whole")
+        marking.press("Whole photograph")
         x, y = marking.whole(x_px, y_px)
         marking.page.mouse.move(x, y)
         for _ in range(4):

@@ -163,8 +163,12 @@ def test_marks_may_come_with_the_page(browser: Any, tmp_path: Path) -> None:
     assert [{k: v for k, v in one.items() if k in names} for one in file["landmarks"]] == [
         {"feature": "Great Howe", "x_px": 10.25, "y_px": 20.5},
         {
-            **{"easting_m": 1.5, "northing_m": 2.5, "height_m": 3.5, "crs": "EPSG:27700"},
-            **{"x_px": 30, "y_px": 40},
+            "easting_m": 1.5,
+            "northing_m": 2.5,
+            "height_m": 3.5,
+            "crs": "EPSG:27700",
+            "x_px": 30,
+            "y_px": 40,
         },
     ]
     marking.page.get_by_role("button", name="skyline, piece 1 is right as it is").click()

@@ -78,7 +78,7 @@ def test_a_straight_piece_looks_for_no_edge(marking: Marking) -> None:
     marking.tap(*marking.whole(700, 200))
     marking.page.keyboard.up("s")
     marking.tap(*marking.whole(*edge_at(1200)))
-    marking.press("End the line")
+    marking.press("End line")
     points = line(marking)
     scale = marking.box()[3] / HEIGHT
     corner = int(np.argmin(np.hypot(points[:, 0] - 700, points[:, 1] - 200)))
@@ -95,7 +95,7 @@ def test_anchors_are_moved_inserted_and_deleted(marking: Marking) -> None:
     marking.press("Straight")
     for x in (700, 1100):
         marking.tap(*marking.whole(*edge_at(x)))
-    marking.press("End the line")
+    marking.press("End line")
     assert line(marking)[0, 1] < 160, "the first anchor is in the sky, where it was put"
     # Moved to the edge, it takes its piece along.
     page.mouse.move(*marking.whole(300, 150))
@@ -148,13 +148,13 @@ def test_a_line_is_traced_on_from_either_end(marking: Marking) -> None:
     marking.tap(*marking.whole(*line(marking)[0]))
     marking.press("Trace on")
     marking.tap(*marking.whole(*edge_at(150)))
-    marking.press("End the line")
+    marking.press("End line")
     assert len(marking.file()["skyline"]) == 1
     points = line(marking)
     assert points[:, 0].min() < 175 and points[:, 0].max() > 880
     marking.page.get_by_role("button", name="Trace on from the end of skyline, piece 1").click()
     marking.tap(*marking.whole(*edge_at(40)))
-    marking.press("End the line")
+    marking.press("End line")
     assert line(marking)[:, 0].min() < 60
 
 

@@ -133,7 +133,9 @@ def test_a_large_photograph_is_shrunk_alike_both_ways(tmp_path: Path) -> None:
         assert image.width / 1500 == pytest.approx(image.height / 1000, rel=3e-3)
     (facts,) = re.findall(r'id="facts">(.*?)</script>', page, re.DOTALL)
     assert json.loads(facts)["photograph"] == {
-        **{"name": "ridge.png", "width_px": 1500, "height_px": 1000},
+        "name": "ridge.png",
+        "width_px": 1500,
+        "height_px": 1000,
         "sha256": sha256(photo),
     }
 
@@ -158,7 +160,8 @@ def test_bad_input_is_refused_in_one_line(tmp_path: Path) -> None:
     (tmp_path / "words.jpg").write_text("no picture", encoding="utf-8")
     (tmp_path / "cut.jpg").write_bytes(photo.read_bytes()[:20_000])
     marks = {
-        **{"format": "hillsight marks", "version": 1},
+        "format": "hillsight marks",
+        "version": 1,
         "photograph": {"name": "other.jpg", "width_px": 1500, "height_px": 1000, "sha256": sha256(other)},
     }
     (tmp_path / "marks.json").write_text(json.dumps(marks), encoding="utf-8")

@@ -17,7 +17,6 @@ class Bench {
     this.straight = false;
     this.straightKey = false;
     this.hidden = false;
-    this.names = true;
     this.eraser = 24;
     this.told = () => {};
     listenTo(view, {
@@ -67,7 +66,7 @@ class Bench {
     if (this.chosen && mode !== "look") this.chosen = null;
     const words = {
       look: "Drag to move the photograph. Choose a mark to change it.",
-      landmark: "Tap the foot or top of a landmark and choose its name.",
+      landmark: "Tap a landmark where it stands on the ground, and choose its name.",
       skyline: "Tap along the sky's edge. Tap the last anchor again to end the line.",
       brow: "Tap along the edge of the near ground. Tap the last anchor again to end.",
       erase: "Tap or rub where a line is wrong.",

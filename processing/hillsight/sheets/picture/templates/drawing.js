@@ -39,11 +39,8 @@ function paintAll(context, bench, place, close) {
     const colour = mode === "brow" ? colours.brow : colours.skyline;
     stroke(context, bench.preview.map((p) => place(...p)), colour, 2, [5, 4], colours);
   }
-  shown.landmarks.forEach((one, i) => {
-    const picked = chosen && chosen.id === one.id;
-    reticle(context, place(one.x, one.y), picked, colours);
-    if (!close) flag(context, place(one.x, one.y), `${i + 1}`, bench.names ? wordsOf(one) : "", picked, bench);
-  });
+  for (const one of shown.landmarks) reticle(context, place(one.x, one.y), chosen && chosen.id === one.id, colours);
+  if (!close) flags(context, shown.landmarks, place, bench);
 }
 
 function stroke(context, points, colour, width, dash, colours) {
@@ -98,13 +95,33 @@ function reticle(context, [x, y], picked, colours) {
   }
 }
 
-/** The number of a landmark, and its name, on a small plate below it. */
-function flag(context, [x, y], number, name, picked, { view, colours }) {
-  const text = name ? `${number}  ${name}` : number;
+/** Numbers and names on small plates beside the landmarks; where a name would cover another mark, the number. */
+function flags(context, landmarks, place, { view, colours, chosen }) {
   context.font = "600 13px system-ui, sans-serif";
-  const wide = Math.min(context.measureText(text).width, 190) + 12;
-  const left = Math.min(view.width - wide - 2, Math.max(2, x - wide / 2));
-  const top = y + 40 > view.height ? y - 38 : y + 17;
+  const points = landmarks.map((one) => place(one.x, one.y));
+  const taken = points.map(([x, y]) => [x - 13, y - 13, x + 13, y + 13]);
+  const meets = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
+  landmarks.forEach((one, i) => {
+    const [x, y] = points[i];
+    if (x < -5 || y < -5 || x > view.width + 5 || y > view.height + 5) return;
+    const picked = Boolean(chosen && chosen.id === one.id);
+    for (const text of [`${i + 1}  ${wordsOf(one)}`, `${i + 1}`]) {
+      const wide = Math.min(context.measureText(text).width, 190) + 12;
+      const middle = Math.min(view.width - wide - 2, Math.max(2, x - wide / 2));
+      const places = [[middle, y + 17], [middle, y - 38], [x + 17, y - 11], [x - 17 - wide, y - 11]];
+      const free = ([left, top]) =>
+        left >= 0 && top >= 0 && left + wide <= view.width && top + 21 <= view.height &&
+        !taken.some((box) => meets(box, [left, top, left + wide, top + 21]));
+      const at = places.find(free) || (text.length < 4 ? places[0] : null);
+      if (!at) continue;
+      taken.push([at[0], at[1], at[0] + wide, at[1] + 21]);
+      plate(context, at, wide, text, picked, colours);
+      break;
+    }
+  });
+}
+
+function plate(context, [left, top], wide, text, picked, colours) {
   context.fillStyle = picked ? colours.paper : colours.ink;
   context.globalAlpha = picked ? 1 : 0.82;
   context.beginPath();
