@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.memory import Raster as Raster
     from hillsight.jobs.open_terrain import open_terrain as open_terrain
     from hillsight.jobs.outlook import outlook as outlook
+    from hillsight.jobs.panorama import panorama as panorama
     from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
     from hillsight.jobs.resect import resect as resect
@@ -45,6 +46,7 @@ _HOMES = {
     "mark": "jobs.mark",
     "open_terrain": "jobs.open_terrain",
     "outlook": "jobs.outlook",
+    "panorama": "jobs.panorama",
     "profile": "jobs.profile",
     "relocate": "jobs.relocate",
     "resect": "jobs.resect",

@@ -50,6 +50,12 @@ EXAMPLES = [
         0,
     ),
     (
+        "docs/scripts/panorama.md",
+        "A shelf:",
+        ("panorama", *GROUND, "--at", "246305,315915,A shelf"),
+        0,
+    ),
+    (
         "docs/scripts/profile.md",
         "From A shelf",
         ("profile", *GROUND, "--at", "246305,315915,A shelf", "--to-feature", "Wether Hummel"),

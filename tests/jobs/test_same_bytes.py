@@ -41,6 +41,10 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {**LOOKING, **LISTED, "landforms": True, "scales": (100.0,)},
         {"out": "a.gpkg", "csv": "a.csv"},
     ),
+    "panorama": (
+        {"at": (NEAR,), "features": ("features.gpkg",), "date": "2026-06-01", "north": "magnetic"},
+        {"out": "a.gpkg", "drawing": "a.svg", "pictures": "pictures"},
+    ),
     "profile": (
         {"at": (NEAR,), "to_feature": ("Lone Knoll",), "features": ("features.gpkg",)},
         {"out": "a.gpkg", "csv": "a.csv", "drawing": "a.svg", "pictures": "pictures"},
@@ -128,7 +132,9 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
         assert all(place.exists() for place in places)
 
 
-@pytest.mark.parametrize("name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile"])
+@pytest.mark.parametrize(
+    "name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile", "panorama"]
+)
 def test_frames_are_those_of_the_file(name: str, inputs: Path, tmp_path: Path) -> None:
     """In memory there is what the file holds: layers, columns, values, places, CRS."""
     asked, _ = CASES[name]

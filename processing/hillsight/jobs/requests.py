@@ -226,6 +226,32 @@ class ProfileRequest(FromPlaces, EvidenceInput):
 
 
 @dataclass(frozen=True, kw_only=True)
+class PanoramaRequest(FromPlaces, EvidenceInput):
+    """Drawings of the view from places."""
+
+    eye_height: Number
+    reach: Number | None
+    refraction: Number
+    date: Day | None
+    north: str
+    looks: Direction | None
+    width: Number
+    from_bearing: Number | None
+    to_bearing: Number | None
+    size: str | None
+    tilt: Number
+    roll: Number
+    style: str
+    light: Number | None
+    exaggeration: Number | None
+    paper: str | None
+    bare: bool
+    beside: bool
+    drawing: Path | None
+    pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlacesAndThings(TerrainAndPlaces, Looking, EvidenceInput, LandformsInView, TerrainDoubts):
     """Places, and the things that may be seen or told of from them."""
 

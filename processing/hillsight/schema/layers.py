@@ -6,6 +6,7 @@ from hillsight.schema.cameras import CAMERA_LAYERS
 from hillsight.schema.columns import Layer
 from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
+from hillsight.schema.panorama import PANORAMA_LAYERS
 from hillsight.schema.picking import PICKING_LAYERS
 from hillsight.schema.section import PROFILE_LAYERS
 from hillsight.schema.things import THING_LAYERS
@@ -18,6 +19,7 @@ LAYERS: dict[str, Layer] = {
         *THING_LAYERS,
         *LANDFORM_LAYERS,
         *PROFILE_LAYERS,
+        *PANORAMA_LAYERS,
         *VERDICT_LAYERS,
         *PICKING_LAYERS,
         *CAMERA_LAYERS,

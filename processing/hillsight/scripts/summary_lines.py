@@ -133,3 +133,22 @@ def section_lines(cuts: Iterable[Cut]) -> list[str]:
         told = [*ground_words(section), *target_words(section), *feature_words(section, along)]
         lines += [f"  {sentence}" for sentence in told]
     return lines
+
+
+def panorama_lines(frames: Mapping[str, pd.DataFrame]) -> list[str]:
+    """One line a station: what is drawn, how far the skyline is, and the highest of its landmarks."""
+    pictures, lines, points = (frames[f"panorama_{kind}"] for kind in ("frames", "lines", "points"))
+    said = []
+    for station, own in pictures.groupby("station", sort=False):
+        sky = lines[(lines["station"] == station) & (lines["role"] == "skyline")]
+        seen = points[(points["station"] == station) & points["number"].notna()]
+        words = f"{station}: {len(own)} {'picture' if len(own) == 1 else 'pictures'}"
+        if len(sky):
+            highest = float(sky["vertical_angle_max_deg"].max())
+            words += (
+                f"; the skyline lies {sky['distance_min_m'].min():,.0f} to "
+                f"{sky['distance_max_m'].max():,.0f} m off, "
+                f"at its highest {highest:+.1f} degrees"
+            )
+        said.append(f"{words}; {len(seen)} {'landmark' if len(seen) == 1 else 'landmarks'} with a number.")
+    return said

@@ -108,18 +108,17 @@ class Page:
 
         width, height = self.size_of(text, size, bold=bold)
         left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
-        self.sheet.text(
-            left,
-            y - height * 0.27,
-            text,
-            fontproperties=font(size, bold=bold),
-            color=colour,
-            ha="left",
-            va="baseline",
-            parse_math=False,
-            path_effects=[patheffects.withStroke(linewidth=2.4, foreground=PAPER)] if halo else None,
-            zorder=9,
-        )
+        given: dict[str, Any] = {
+            "fontproperties": font(size, bold=bold),
+            "ha": "left",
+            "va": "baseline",
+            "parse_math": False,
+        }
+        # The rim by itself, so that the letters above it stay text in files that can hold text.
+        if halo:
+            rim = [patheffects.Stroke(linewidth=2.4, foreground=PAPER)]
+            self.sheet.text(left, y - height * 0.27, text, color=PAPER, path_effects=rim, zorder=9, **given)
+        self.sheet.text(left, y - height * 0.27, text, color=colour, zorder=9, **given)
         box = Box(left, y - height / 2, left + width, y + height / 2)
         if measured and text:
             self.texts.append((text, box))
@@ -218,7 +217,7 @@ def font(size: float, *, bold: bool = False) -> Any:
     """The font that travels with matplotlib, at a size in points."""
     from matplotlib.font_manager import FontProperties
 
-    return FontProperties(fname=_font_file(bold), size=size)
+    return FontProperties(fname=_font_file(bold), size=size, weight="bold" if bold else "normal")
 
 
 @cache

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.layers.atomic import replacing
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.reading.section.section_words import (
     course_words,
@@ -24,6 +23,7 @@ from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
+from hillsight.sheets.paper.saving import save_page
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
@@ -117,22 +117,7 @@ def save_profile(page: Page, out: Path) -> Path:
     ------
     OutputError : the place or the disk does not allow it; an older file stays as it was
     """
-    if out.suffix.lower() != ".svg":
-        return page.save(out)
-    import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    settings = {**_settings(), "svg.hashsalt": "hillsight", "svg.fonttype": "path"}
-    canvas, dots_per_inch = page.figure.canvas, page.figure.dpi
-    try:
-        with replacing(out) as temporary, matplotlib.rc_context(settings):
-            FigureCanvasSVG(page.figure).print_svg(  # type: ignore[no-untyped-call]
-                str(temporary), metadata={"Date": None, "Creator": "hillsight"}
-            )
-    finally:  # an SVG counts 72 dots an inch, and leaves the page with them
-        page.figure.set_dpi(dots_per_inch)
-        page.figure.set_canvas(canvas)
-    return out
+    return save_page(page, out, as_text=False, settings=_settings())
 
 
 def _settings() -> Any:
