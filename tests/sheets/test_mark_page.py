@@ -108,10 +108,11 @@ def test_each_name_is_offered_once_with_what_it_is(tmp_path: Path) -> None:
 
     frame = geopandas.GeoDataFrame(
         {
-            "name": ["Low Man", "high man", "Low Man", None, "Élan"],
-            "kind": ["cairn", "cairn", "crag", "wall", "top"],
+            "name": ["Low Man", "high man", "Low Man", None, "Élan", "Old Mast"],
+            "kind": ["cairn", "cairn", "crag", "wall", "top", "mast"],
+            "target_height_m": [None, None, None, None, 0.0, 20.0],
         },
-        geometry=[shapely.Point(i, 0) for i in range(5)],
+        geometry=[shapely.Point(i, 0) for i in range(6)],
         crs=27700,
     )
     photo = save_photograph(tmp_path / "ridge.png", photograph())
@@ -119,10 +120,12 @@ def test_each_name_is_offered_once_with_what_it_is(tmp_path: Path) -> None:
     (facts,) = re.findall(r'id="facts">(.*?)</script>', made.html, re.DOTALL)
     assert [(one["name"], one["kind"]) for one in json.loads(facts)["features"]] == [
         ("high man", "cairn"),
-        ("Low Man", "cairn, crag; 2 on the map"),
+        ("Low Man", "cairn, crag; 2 have this name: give coordinates"),
+        ("Old Mast", "mast; mark its top, 20 m up"),
         ("Élan", "top"),
     ]
-    assert made.names == 3
+    assert [one["one"] for one in json.loads(facts)["features"]] == [True, False, True, True]
+    assert made.names == 4
 
 
 def test_a_large_photograph_is_shrunk_alike_both_ways(tmp_path: Path) -> None:

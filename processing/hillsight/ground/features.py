@@ -10,6 +10,7 @@ import numpy as np
 from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
+from hillsight.ground.stations import plain_label
 from hillsight.ground.transform import Operation, operation_between
 
 if TYPE_CHECKING:
@@ -128,12 +129,17 @@ def read_features(
     return features, notes, list(changes)
 
 
-def named_kinds(paths: Sequence[Any], layers: Sequence[str]) -> dict[str, list[str]]:
-    """The kinds of all features by name, in the order of the files; those without a name are left out.
+def named_kinds(paths: Sequence[Any], layers: Sequence[str]) -> dict[str, list[tuple[str, float]]]:
+    """Kind and height above the ground of all features by name; those without a name are left out.
 
     Parameters
     ----------
     paths, layers : as of :func:`read_features`; where the features lie is not asked
+
+    Returns
+    -------
+    For each name, without line breaks and the like, (kind, height in metres or NaN) of each feature that has
+    it, in the order of the files
 
     Raises
     ------
@@ -142,15 +148,16 @@ def named_kinds(paths: Sequence[Any], layers: Sequence[str]) -> dict[str, list[s
     from pyproj import CRS
 
     anywhere = CRS("EPSG:4326")  # so that layers which do not state one are read too
-    kinds: dict[str, list[str]] = {}
+    kinds: dict[str, list[tuple[str, float]]] = {}
     for path, layer in _wanted(paths, layers, []):
         try:
             frame, _ = vector.read_layer(path, layer, anywhere, listed=True)
         except vector.NoGeometryError:
             continue
-        for name, kind in zip(_names(frame), _kinds(frame, layer), strict=True):
+        heights_m = _heights_m(frame, f"{vector.display_name(path)}, layer {layer}").tolist()
+        for name, kind, height_m in zip(_names(frame), _kinds(frame, layer), heights_m, strict=True):
             if name is not None:
-                kinds.setdefault(name, []).append(kind or "")
+                kinds.setdefault(plain_label(name), []).append((kind or "", height_m))
     return kinds
 
 

@@ -23,7 +23,7 @@ from hillsight.plan.picture.photograph import Photograph
 
 if TYPE_CHECKING:
     from hillsight.layers.provenance import InputFile
-    from hillsight.sheets.picture.mark_page import PagePicture
+    from hillsight.sheets.picture.mark_page import OfferedName, PagePicture
 
 _PAGES = (".html", ".htm")
 
@@ -144,17 +144,23 @@ def _check(request: MarkRequest) -> None:
             )
 
 
-def _names(request: MarkRequest) -> tuple[list[tuple[str, str]], list[str]]:
-    """Names that may be marked, each once, with its kind; notes."""
+def _names(request: MarkRequest) -> tuple[list[OfferedName], list[str]]:
+    """Names that may be marked, each once, with what it is; notes."""
+    from hillsight.sheets.picture.mark_page import OfferedName
+
     if not request.features:
         return [], []
     kinds = named_kinds(request.features, request.feature_layer)
     notes = [] if kinds else ["none of the map features has a name; the page offers none"]
     listed = []
     for name in sorted(kinds, key=lambda name: (name.casefold(), name)):
-        kind = ", ".join(dict.fromkeys(kinds[name]))
-        count = len(kinds[name])
-        listed.append((name, kind if count == 1 else f"{kind}; {count} on the map"))
+        kind = ", ".join(dict.fromkeys(kind for kind, _ in kinds[name]))
+        count, height_m = len(kinds[name]), kinds[name][0][1]
+        if count > 1:
+            kind = f"{kind}; {count} have this name: give coordinates"
+        elif height_m > 0:
+            kind = f"{kind}; mark its top, {height_m:g} m up"
+        listed.append(OfferedName(name, kind, is_one=count == 1))
     return listed, notes
 
 

@@ -77,11 +77,24 @@ class PagePicture:
     is_drawing: bool = False
 
 
+@dataclass(frozen=True)
+class OfferedName:
+    """A name of the map that the page offers for landmarks.
+
+    kind : what it is, and what there is to heed
+    is_one : whether one feature alone has it; else the name does not say which is meant, and is not taken
+    """
+
+    name: str
+    kind: str
+    is_one: bool = True
+
+
 def mark_html(
     photograph: PagePicture,
     sha256: str,
     *,
-    features: Sequence[tuple[str, str]],
+    features: Sequence[OfferedName],
     pictures: Sequence[PagePicture],
     marks: Mapping[str, Any] | None,
     pixel_frame: str,
@@ -97,7 +110,7 @@ def mark_html(
     Parameters
     ----------
     sha256 : of the photograph's file, in hexadecimal
-    features : name and kind of each thing that may be marked, in the order to list them
+    features : what may be marked, in the order to list it
     pictures : to compare with
     marks : what to begin with, as the marks file has it; None for nothing
     pixel_frame : the pixel frame in the words of the marks file
@@ -117,7 +130,7 @@ def mark_html(
         },
         "pixel_frame": pixel_frame,
         "file_name": file_name,
-        "features": [{"name": name, "kind": kind} for name, kind in features],
+        "features": [{"name": one.name, "kind": one.kind, "one": one.is_one} for one in features],
         "marks": marks,
         "colours": _COLOURS,
     }

@@ -83,9 +83,8 @@ class Chooser {
         name.textContent = one.own ? `Take “${one.name}” as it is written` : one.name;
         const kind = document.createElement("span");
         kind.className = "quiet";
-        const marked = this.taken.has(one.name);
-        kind.textContent = marked ? `${one.kind}, marked already` : one.kind;
-        if (marked) item.setAttribute("aria-disabled", "true");
+        kind.textContent = this.taken.has(one.name) ? `${one.kind}, marked already` : one.kind;
+        if (!this.free(one)) item.setAttribute("aria-disabled", "true");
         item.append(name, kind);
         return item;
       }),
@@ -93,8 +92,13 @@ class Chooser {
     const all = matching(this.features, this.input.value).length;
     const left = all - shown.filter((one) => !one.own).length;
     this.more.textContent = left > 0 ? `and ${left} more: type some letters of the name` : this.features.length ? "" : "The page was made without a map's list. Type the name as the map has it.";
-    this.active = shown.findIndex((one) => !this.taken.has(one.name));
+    this.active = shown.findIndex((one) => this.free(one));
     this.point();
+  }
+
+  /** Whether a name can be taken: it is not marked yet, and says which thing is meant. */
+  free(one) {
+    return !this.taken.has(one.name) && one.one !== false;
   }
 
   point() {
@@ -120,7 +124,7 @@ class Chooser {
 
   take(at) {
     const one = this.found[at];
-    if (!one || this.taken.has(one.name)) return;
+    if (!one || !this.free(one)) return;
     this.end({ feature: one.name, place: null });
   }
 
