@@ -16,7 +16,6 @@ OPTION_WORDS: set[str] = set()
 
 #: Public names that nothing in the package uses.
 UNUSED_NAMES: set[str] = {
-    "hillsight.sheets.panorama.painted:paint",
     "hillsight.layers.picked_frames:picked_ellipses_frame",
     "hillsight.layers.picked_frames:picked_lines_frame",
     "hillsight.layers.picked_frames:picked_points_frame",
