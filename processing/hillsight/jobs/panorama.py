@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ from hillsight.jobs.sink import sink_for
 from hillsight.layers.package import raster_table
 from hillsight.reading.drawn.frames import Laid, panorama_frames
 from hillsight.schema.frames import with_station
+from hillsight.sheets.panorama.beside_sheet import MOST_BESIDE, draw_beside
 from hillsight.sheets.panorama.panorama_sheet import draw_bare, draw_camera_view, draw_panorama
 from hillsight.sheets.paper.saving import save_page
 
@@ -150,12 +151,8 @@ def run_panorama(request: PanoramaRequest, listener: Listener = SILENT) -> Resul
             count = 1
             pages: list[tuple[str, Drawn]] = []
             operations: dict[Operation, None] = {}
-            for station in inputs.stations:
-                with listener.work(station.label) as advance:
-                    seen = see(request, inputs, station)
-                    advance(0.5)
-                    drawn = _drawn(request, seen)
-                    advance(1.0)
+            for seen, drawn in _looked(request, inputs, listener):
+                station = seen.station
                 for text in seen.notes:
                     notes.append(text)
                     listener.note(text)
@@ -178,12 +175,42 @@ def run_panorama(request: PanoramaRequest, listener: Listener = SILENT) -> Resul
     return Result(sink.frames, sink.rasters, tuple(notes), provenance, files)
 
 
+def _looked(request: PanoramaRequest, inputs: Inputs, listener: Listener) -> Iterator[tuple[Seen, Drawn]]:
+    """What each station sees, drawn: each let go before the next, or all on one page."""
+    together = []
+    for station in inputs.stations:
+        with listener.work(station.label) as advance:
+            seen = see(request, inputs, station)
+            advance(0.5)
+            if request.beside:
+                together.append(seen)
+            else:
+                yield seen, _drawn(request, seen)
+            advance(1.0)
+    if together:
+        drawn = draw_beside(
+            [seen.view for seen in together],
+            [seen.place for seen in together],
+            [seen.north for seen in together],
+            ground=together[0].ground,
+            paper=request.paper or "A3",
+            exaggeration=request.exaggeration,
+        )
+        yield from zip(together, drawn, strict=True)
+
+
 def _check_count(request: PanoramaRequest, stations: int) -> None:
     if request.drawing is not None and stations > 1 and not request.beside:
         raise CallError(
             f"a drawing shows the view from one station, and these are {stations}",
             remedy="Draw them beside each other, or all of them into a folder",
             parameters=("drawing", "beside", "pictures"),
+        )
+    if request.beside and not 2 <= stations <= MOST_BESIDE:
+        raise CallError(
+            f"{stations} {'view stands' if stations == 1 else 'views stand'} beside each other",
+            remedy=f"Give 2 to {MOST_BESIDE} stations",
+            parameters=("beside", "stations", "at"),
         )
 
 
@@ -236,6 +263,8 @@ def _written(request: PanoramaRequest, pages: list[tuple[str, Drawn]]) -> dict[s
         written["drawing"] = (save_page(pages[0][1].page, request.drawing),)
     if request.pictures is not None:
         folder, taken = made_folder(request.pictures), set[str]()
+        if request.beside:
+            pages = [("beside", pages[0][1])]
         written["pictures"] = tuple(
             save_page(drawn.page, folder / f"{raster_table('panorama', label, taken)}.png")
             for label, drawn in pages

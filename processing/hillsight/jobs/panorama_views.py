@@ -126,6 +126,12 @@ def check_call(request: PanoramaRequest, inputs: Sequence[str]) -> None:
             remedy="Leave one of the two out",
             parameters=("bare", "beside"),
         )
+    if request.size is not None and request.beside:
+        raise CallError(
+            "views beside each other are drawn as strips, not as a camera sees them",
+            remedy="Leave the size out, or draw each by itself",
+            parameters=("size", "beside"),
+        )
     if request.drawing is not None:
         if request.drawing.suffix.lower() not in DRAWINGS:
             raise OutputError(

@@ -68,6 +68,16 @@ class DrawnView:
         return max(self.lines.grid.spacing_x_m, self.lines.grid.spacing_y_m)
 
     @property
+    def left_grid_deg(self) -> float:
+        """Grid bearing of the sector's left edge."""
+        return float(self.fan.bearing_grid_deg[0])
+
+    @property
+    def span_deg(self) -> float:
+        """Width of the sector."""
+        return float(self.fan.bearing_grid_deg[-1] - self.fan.bearing_grid_deg[0])
+
+    @property
     def convergence_deg(self) -> float:
         """True bearing of grid north at the eye."""
         return float(self.lines.geodesy.convergence_deg(self.lines.easting_m, self.lines.northing_m))

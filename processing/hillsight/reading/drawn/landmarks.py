@@ -30,6 +30,7 @@ class Landmark:
     """A map feature with a place on the view.
 
     number : its number, left to right from 1; 0 for none
+    place : of the feature among those given
     rank : its place in the bearing list
     name, kind : "" where it has none
     state : as in the layer ``bearing_list``
@@ -43,6 +44,7 @@ class Landmark:
     """
 
     number: int
+    place: int
     rank: int
     name: str
     kind: str
@@ -81,12 +83,11 @@ def landmarks(view: DrawnView, most: int, projection: Projection | None = None) 
     listed = view.listed
     if listed is None:
         return []
-    left_deg = float(view.fan.bearing_grid_deg[0])
-    span_deg = float(view.fan.bearing_grid_deg[-1]) - left_deg
     rows = []
-    for row, shape in zip(listed.drop(columns="geometry").to_dict("records"), listed.geometry, strict=True):
-        across_deg = float(clockwise_deg(left_deg, row["bearing_grid_deg"]))
-        if across_deg <= span_deg and _is_worth(row):
+    for (place, row), shape in zip(feature_rows(view).items(), listed.geometry, strict=True):
+        across_deg = float(clockwise_deg(view.left_grid_deg, row["bearing_grid_deg"]))
+        row["place"] = place
+        if across_deg <= view.span_deg and _is_worth(row):
             rows.append((across_deg, row, shape))
     rows.sort(key=lambda one: (one[0], one[1]["distance_m"]))
     found = [_landmark(row, shape, across) for across, row, shape in rows]
@@ -95,6 +96,14 @@ def landmarks(view: DrawnView, most: int, projection: Projection | None = None) 
     for number, i in enumerate(sorted(wanted[:most]), 1):
         found[i] = replace(found[i], number=number)
     return found
+
+
+def feature_rows(view: DrawnView) -> dict[int, dict[str, Any]]:
+    """Rows of the bearing list, in its order, by the place of each feature among those given."""
+    if view.listed is None:
+        return {}
+    rows = view.listed.drop(columns="geometry").to_dict("records")
+    return {int(place): row for place, row in zip(view.listed.index, rows, strict=True)}
 
 
 def _is_worth(row: dict[str, Any]) -> bool:
@@ -122,6 +131,7 @@ def _weight(row: dict[str, Any]) -> tuple[bool, bool, int, float]:
 def _landmark(row: dict[str, Any], shape: Any, across_deg: float) -> Landmark:
     return Landmark(
         number=0,
+        place=row["place"],
         rank=int(row["rank"]),
         name=_text(row["name"]),
         kind=_text(row["kind"]),

@@ -97,11 +97,12 @@ def draw_panorama(
 ) -> Drawn:
     """The round, or a sector of it, on one page in as many strips as fit."""
     sheet = _Sheet(view, place, north, paper, ground)
-    fan = view.fan
-    left_deg = float(fan.bearing_grid_deg[0])
-    span_deg = float(fan.bearing_grid_deg[-1]) - left_deg
     strips = lay_strips(
-        left_deg, span_deg, angles_shown(view, sheet.found), (sheet.across, sheet.room), exaggeration
+        view.left_grid_deg,
+        view.span_deg,
+        angles_shown(view, sheet.found),
+        (sheet.across, sheet.room),
+        exaggeration,
     )
     for cylinder in strips.cylinders:
         sheet.add(cylinder, cylinder.width_px, cylinder.height_px)
@@ -140,13 +141,10 @@ def draw_bare(
     """The view alone: a camera's picture pixel by pixel, or one strip as wide as a page."""
     projection: Projection
     if camera is None:
-        fan = view.fan
-        left_deg = float(fan.bearing_grid_deg[0])
-        span_deg = float(fan.bearing_grid_deg[-1]) - left_deg
         found = landmarks(view, 0)
         room = (float(PAPERS["A3"][0]), float(PAPERS["A3"][1]))
         projection = lay_strips(
-            left_deg, span_deg, angles_shown(view, found), room, exaggeration, 1
+            view.left_grid_deg, view.span_deg, angles_shown(view, found), room, exaggeration, 1
         ).cylinders[0]
     else:
         projection = camera

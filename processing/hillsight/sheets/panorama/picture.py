@@ -186,7 +186,7 @@ class Picture:
         height = self.page.size_of("0", _NUMBER_SIZE, bold=True)[1] * 0.82
         # What stands highest has the least room above it, and chooses first.
         for found, x, y in sorted(together, key=lambda one: -one[2]):
-            text = ", ".join(str(landmark.number) for landmark in found)
+            text = ", ".join(str(number) for number in sorted(one.number for one in found))
             width = self.page.size_of(text, _NUMBER_SIZE, bold=True)[0]
             numbered = placer.place(x, y, width, height)
             if numbered is None:
