@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from hillsight.ground.terrain import Terrain
+    from hillsight.plan.picture.skyline_match import PictureSkyline
     from second_observer_exercises import Exercise
     from second_observer_grounds import Pair
 
@@ -88,8 +89,10 @@ class Answer:
         }
 
 
-def put(made: Exercise, terrain: Terrain, reach_m: float = REACH_M) -> Answer:
-    """Have an exercise weighed."""
+def put(
+    made: Exercise, terrain: Terrain, reach_m: float = REACH_M, measured: PictureSkyline | None = None
+) -> Answer:
+    """Have an exercise weighed; by what was measured on the photograph alone where that is given."""
     observer = Observer()
     east, north = made.places_m[:, 0].tolist(), made.places_m[:, 1].tolist()
     geodesy = Geodesy(made.pair.crs)
@@ -106,12 +109,19 @@ def put(made: Exercise, terrain: Terrain, reach_m: float = REACH_M) -> Answer:
     framing = Framing.of(told_deg, GIVE_OR_TAKE_DEG, WIDTH_DEG, observer.picture_edge)
     rules = Rules(decide_from=0.95, none_prior=NONE_PRIOR)
     setting = Setting(
-        looker, made.sheet.frame, framing, observer, rules, None, elsewhere_within_m=ELSEWHERE_M
+        looker,
+        made.sheet.frame,
+        framing,
+        observer,
+        rules,
+        None,
+        elsewhere_within_m=ELSEWHERE_M,
+        measured=measured,
     )
     stations = [
         Station(f"P{k}", None, e, n, None, "") for k, (e, n) in enumerate(zip(east, north, strict=True))
     ]
-    sighting = sighting_of(made)
+    sighting = sighting_of(made) if measured is None else Sighting(Picture(), (), "the study")
     evidence = weigh(setting, stations, sighting).evidence
     state, whole, _ = evidence.verdict()
     kinds = np.array([statement.kind for statement in sighting.statements])

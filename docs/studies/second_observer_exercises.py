@@ -42,6 +42,7 @@ class Exercise:
     truth : number of the true one, None where it is none of them; true_m : where the picture's spot is
     told_deg : direction told, from grid north
     said : sayings with the number of the answer given, and the chance of it in the observer's own eyes
+    stood_m, eye_m, heading_deg : where the picture was taken from, how high the eye was, and where it looks
     """
 
     pair: Pair
@@ -51,6 +52,9 @@ class Exercise:
     true_m: tuple[float, float]
     told_deg: float
     said: tuple[tuple[Saying, int, float], ...]
+    stood_m: tuple[float, float] = (0.0, 0.0)
+    eye_m: float = 1.6
+    heading_deg: float = 0.0
 
 
 def exercise_of(pair: Pair, sheet: Sheet, statements: tuple[int, int], seed: tuple[int, ...]) -> Exercise:
@@ -82,13 +86,17 @@ def exercise_of(pair: Pair, sheet: Sheet, statements: tuple[int, int], seed: tup
     truth = None if missing else int(np.flatnonzero((places == true_m).all(axis=1))[0])
     off_m, turn = random.uniform(5.0, 25.0), random.uniform(0, 2 * np.pi)
     stood = true_m[0] + off_m * np.sin(turn), true_m[1] + off_m * np.cos(turn)
-    view = look(pair.truth, *stood, float(random.uniform(1.4, 1.8)), sheet)
+    eye_m = float(random.uniform(1.4, 1.8))
+    view = look(pair.truth, *stood, eye_m, sheet)
     draws = Draws.of(np.array([_towards_something(view, heading_deg, random)]), random)
     wanted = int(random.integers(statements[0], statements[1] + 1))
     chosen = choose(may_say(view, sheet, draws), wanted, random)
     said = tuple((saying, *answer(saying, view, draws, random)) for saying in chosen)
     told_deg = (draws.heading_deg[0] + random.laplace(0.0, TOLD_DEG / np.sqrt(2.0))) % 360.0
-    return Exercise(pair, sheet, places, truth, (true_m[0], true_m[1]), float(told_deg), said)
+    looks_deg = float(draws.heading_deg[0])
+    return Exercise(
+        pair, sheet, places, truth, (true_m[0], true_m[1]), float(told_deg), said, stood, eye_m, looks_deg
+    )
 
 
 def _towards_something(view: View, heading_deg: float, random: np.random.Generator) -> float:

@@ -58,7 +58,7 @@ def named_files(request: TerrainAndPlaces) -> list[str]:
         named += request.features
     if isinstance(request, RelocateRequest):
         named += [request.sighting, request.observer]
-    if isinstance(request, MarkedPicture):
+    if isinstance(request, MarkedPicture | RelocateRequest):
         named += [request.marks, request.photo]
     return [name for name in named if isinstance(name, str)]
 

@@ -14,11 +14,12 @@ from hillsight.errors import CallError
 from hillsight.ground.sun import sun_true_deg
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
+from hillsight.jobs.measuring import read_measured
 from hillsight.jobs.outputs import output_way, provenance_of
 from hillsight.jobs.requests import RelocateRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import scene_of, settled_observer, things_of
-from hillsight.jobs.verdict_files import check_verdict_files, observer_files, sighting_file, write_verdict
+from hillsight.jobs.verdict_files import check_verdict_files, observer_files, sighting_files, write_verdict
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
@@ -28,12 +29,12 @@ from hillsight.plan.relocation.lattice import weigh_lattice
 from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.sighting.file import read_sighting
-from hillsight.plan.statement import Sighting
+from hillsight.plan.statement import Picture, Sighting
 from hillsight.words.angles import signed_deg
 
 if TYPE_CHECKING:
+    from hillsight.jobs.measuring import Measuring
     from hillsight.jobs.scene import Scene
-    from hillsight.plan.statement import Picture
     from hillsight.plan.verdict import Verdict
 
 
@@ -54,8 +55,11 @@ class Relocated(Result):
 
 def relocate(
     terrain: Any,
+    photo: Any = None,
     *,
-    sighting: Any,
+    sighting: Any = None,
+    marks: Any = None,
+    width: float | None = None,
     terrain_crs: str | None = None,
     band: int | None = None,
     vertical_unit: str | None = None,
@@ -97,7 +101,9 @@ def relocate(
     Parameters
     ----------
     terrain : a raster file, a ``Raster`` or an xarray DataArray
-    sighting : a sighting file (TOML), or a sighting as ``describe`` gives it
+    sighting : a sighting file (TOML), or a sighting as ``describe`` gives it; may be left out with marks
+    marks : a file of what was marked on the photograph; photo : the photograph itself
+    width : degrees between the photograph's sides, where its file does not tell or tells wrong
     stations : the candidates, a vector file or a GeoDataFrame of points
     at : candidates too, each (easting, northing, "name") or a text "easting,northing,name"
     eye_height : m above the ground
@@ -128,7 +134,8 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
     rules = Rules(decide_from=request.decide_from, none_prior=request.none_prior)
     out_crs = settled_out_crs(request.out_crs)
     observer = settled_observer(request.observer)
-    sighting = _settled_sighting(request.sighting)
+    measuring = read_measured(request.marks, request.photo, request.width)
+    sighting = _settled_sighting(request.sighting, measuring)
     check_contradictions(sighting)
     notes: list[str] = []
 
@@ -147,7 +154,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
             )
         say_if_compiling(listener)
         scene = _scene(request, inputs, observer, sighting)
-        for text in (*scene.notes, *cautions):
+        for text in (*scene.notes, *cautions, *(() if measuring is None else measuring.notes)):
             tell(text)
         setting = Setting(
             scene.looker,
@@ -159,8 +166,13 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
             request.elsewhere,
             request.elsewhere_within,
         )
+        taken = None
+        if measuring is not None:
+            setting, sighting, taken = measuring.weighed(setting, sighting, scene)
         with listener.work("candidates") as advance:
-            found = relocation.relocate(setting, inputs.stations, sighting, request.priors or None, advance)
+            found = relocation.relocate(
+                setting, inputs.stations, sighting, request.priors or None, advance, taken
+            )
         probability = None
         if request.everywhere is not None:
             with listener.work("everywhere") as advance:
@@ -176,7 +188,8 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
         provenance = provenance_of("relocate", told, inputs)
         for text in found.verdict.cautions:
             tell(text)
-        files = (*provenance.inputs, sighting_file(request.sighting), *observer_files(request.observer))
+        files = (*provenance.inputs, *sighting_files(request.sighting), *observer_files(request.observer))
+        files = (*files, *(() if measuring is None else measuring.files))
         operations = (*provenance.operations, *way)
         provenance = replace(provenance, inputs=files, operations=operations, notes=tuple(notes))
         written = write_verdict(request, scene, found, provenance, out_crs, probability)
@@ -214,7 +227,16 @@ def _check(request: RelocateRequest) -> None:
         )
 
 
-def _settled_sighting(given: str | Sighting) -> Sighting:
+def _settled_sighting(given: str | Sighting | None, measuring: Measuring | None) -> Sighting:
+    """What is said of the picture: nothing where all is measured."""
+    if given is None and measuring is not None:
+        return Sighting(Picture(width_deg=measuring.width_deg))
+    if given is None:
+        raise CallError(
+            "nothing is told of the picture",
+            remedy="Give a sighting file, or marks made on the photograph with the photograph, or all three",
+            parameters=("sighting", "marks", "photo"),
+        )
     if isinstance(given, Sighting):
         return given
     if isinstance(given, str):

@@ -268,7 +268,10 @@ class OneView(Parameters):
 class RelocateRequest(PlacesAndThings, FromPlaces):
     """Which of the places a picture was taken from."""
 
-    sighting: Source
+    sighting: Source | None
+    marks: Source | None
+    photo: Source | None
+    width: Number | None
     priors: Numbers
     none_prior: Number
     decide_from: Number

@@ -55,12 +55,14 @@ class Written:
     files: Mapping[str, tuple[Path, ...]]
 
 
-def sighting_file(given: str | Sighting) -> InputFile:
-    """A sighting as an input; of one in memory the checksum is of the file it would be."""
+def sighting_files(given: str | Sighting | None) -> tuple[InputFile, ...]:
+    """A sighting as an input, if there is one; in memory the checksum is of the file it would be."""
+    if given is None:
+        return ()
     if isinstance(given, str):
-        return input_file(given)
+        return (input_file(given),)
     content = write_sighting(given).encode()
-    return InputFile(IN_MEMORY, None, hashlib.sha256(content).hexdigest(), len(content))
+    return (InputFile(IN_MEMORY, None, hashlib.sha256(content).hexdigest(), len(content)),)
 
 
 def observer_files(given: str | Observer | None) -> tuple[InputFile, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -58,6 +59,7 @@ def verdict_json(verdict: Verdict, provenance: Mapping[str, Any]) -> dict[str, A
             }
             for question in verdict.questions
         ],
+        "measured": None if verdict.measured is None else asdict(verdict.measured),
         "cautions": verdict.cautions,
         "provenance": provenance,
     }

@@ -121,6 +121,55 @@ class NextQuestion:
 
 
 @dataclass(frozen=True)
+class MeasuredFit:
+    """How what was measured on the photograph fits one candidate, camera and place summed over.
+
+    times : how many times likelier it makes the best candidate than this one; 1 at the best itself
+    heading_true_deg, tilt_deg, roll_deg, width_deg : of the camera that fits best; width between the sides
+    *_plus_minus_deg : one standard deviation of each
+    misfit_deg, misfit_px : root mean square of what the trace is off where the sky's edge is in view
+    hidden_share : share of the trace that lies on something before the sky's edge
+    bearing_true_deg, traced_deg, expected_deg : (n,) the trace as that camera has it: bearing, vertical
+        angle, and that of the sky's edge there
+    sentence : the same in plain words
+    """
+
+    station: str
+    times: float
+    heading_true_deg: float
+    heading_plus_minus_deg: float
+    tilt_deg: float
+    tilt_plus_minus_deg: float
+    roll_deg: float
+    roll_plus_minus_deg: float
+    width_deg: float
+    width_plus_minus_deg: float
+    misfit_deg: float
+    misfit_px: float
+    hidden_share: float
+    sentence: str
+    bearing_true_deg: tuple[float, ...] = ()
+    traced_deg: tuple[float, ...] = ()
+    expected_deg: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class MeasuredEvidence:
+    """What was measured on the photograph, as evidence.
+
+    photograph : its file's name; says : what was measured, in words; lens : how its width is known
+    fits : of the candidates, in their order
+    set_aside : statements that were not counted, as the same was measured, in words
+    """
+
+    photograph: str
+    says: str
+    lens: str
+    fits: tuple[MeasuredFit, ...]
+    set_aside: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The whole answer.
 
@@ -133,6 +182,7 @@ class Verdict:
     cautions : plain sentences
     decide_from : probability from which a candidate was decided for
     argued_against : the answer that the likeliest candidate is argued against, which may be none of these
+    measured : what was measured on the photograph; None where nothing was
     """
 
     state: str
@@ -147,6 +197,7 @@ class Verdict:
     cautions: tuple[str, ...] = field(default=())
     decide_from: float = 0.95
     argued_against: str = NONE_OF_THESE
+    measured: MeasuredEvidence | None = None
 
     @property
     def best(self) -> Weighed:

@@ -55,9 +55,8 @@ def _print(what: str) -> Any:
     callback=_print("schema"),
     help="Print the JSON schema of sighting files, for editors, and stop.",
 )
-@click.option(
-    "--sighting", required=True, type=options.TEXT, metavar="FILE.toml", help="What the picture shows."
-)
+@click.option("--sighting", type=options.TEXT, metavar="FILE.toml", help="What the picture shows.")
+@relocation_options.photograph
 @relocation_options.places_and_things
 @relocation_options.weighing
 @relocation_options.everywhere

@@ -31,6 +31,19 @@ view = stack(
     ),
 )
 
+photograph = stack(
+    click.option(
+        "--marks", type=TEXT, metavar="FILE.json", help="What was marked and traced on the photograph."
+    ),
+    click.option("--photo", type=TEXT, metavar="PICTURE", help="The photograph that the marks were made on."),
+    click.option(
+        "--width",
+        type=NUMBER,
+        metavar="DEGREES",
+        help="Angle between the photograph's sides, where its file does not tell it.",
+    ),
+)
+
 weighing = stack(
     click.option(
         "--prior",

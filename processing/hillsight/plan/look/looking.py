@@ -94,6 +94,10 @@ class Looker:
         """Terrain about a place, to the reach at least."""
         return self._at(easting_m, northing_m)[0].surface
 
+    def erring(self, easting_m: float, northing_m: float) -> ErringGround:
+        """The same with its errors."""
+        return self._at(easting_m, northing_m)[0]
+
     def look(self, station: Station, things: Things, eye_height_m: float | None = None) -> Glance:
         """Look from a station.
 

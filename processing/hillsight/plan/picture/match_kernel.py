@@ -36,6 +36,9 @@ FOUND = 1 + 2 * PARAMETERS + 2
 #: Traced errors are taken for so many times as large while the fit is sought.
 _ANNEALED = (4.0, 2.0, 1.0, 1.0, 1.0)
 
+#: Marks alone, which tell nothing of where to begin, are first taken for out by so many times as much.
+_FIRST_MARKS = (100.0, 20.0)
+
 #: Chance, per degree, of a sample where the sky's edge is not known.
 _UNKNOWN_LOG = -1.0
 
@@ -270,6 +273,9 @@ def _passed(
         density = right_one + wrong * _WRONG_TOP_DENSITY
         log_likelihood += math.log(max(density, 1e-300))
         share = right_one / max(density, 1e-300)
+        if times > 1.0:
+            # While the fit is sought, no mark is given up for lying far off (Cauchy's weights).
+            share = 1.0 / (1.0 + 0.25 * (across * across / across2 + upright * upright / upright2))
         for way in range(2):
             if way == 0:
                 values[0], values[1] = across, level * scale
@@ -320,6 +326,32 @@ def _log_box(peak: float, spread: float, half: float) -> float:
 
 
 @compiled
+def weigh_headings(
+    nodes_deg: Floats,
+    starts: Floats,
+    trace: Floats,
+    marks: Floats,
+    step_deg: float,
+    sky: Floats,
+    seen_marks: Floats,
+    figures: Floats,
+    score: Floats,
+) -> None:
+    """How well one place fits in each of some directions as it stands, (h,), without another step.
+
+    See ``fit_headings``.
+    """
+    normal, right = np.empty((PARAMETERS, PARAMETERS)), np.empty(PARAMETERS)
+    told, theta = np.empty(3), np.empty(PARAMETERS)
+    for h in range(nodes_deg.size):
+        theta[:] = 0.0
+        theta[:4] = starts[h]
+        score[h] = _passed(
+            nodes_deg[h], theta, 1.5, trace, marks, step_deg, sky, seen_marks, figures, normal, right, told
+        )
+
+
+@compiled
 def fit_headings(
     nodes_deg: Floats,
     starts: Floats,
@@ -337,7 +369,8 @@ def fit_headings(
     Parameters
     ----------
     nodes_deg : (h,) grid headings, each for those within half_deg of it
-    starts : (h, 3) tilt and roll in degrees, and log of the focal length, to begin from
+    starts : (h, 4) degrees beside the node, tilt and roll in degrees, and log of the focal length, to begin
+        from
     found : (h, FOUND) filled; the log likelihood is of the mean over the headings about each node
     See ``_passed`` for the rest.
     """
@@ -345,8 +378,10 @@ def fit_headings(
     right, told, theta = np.empty(PARAMETERS), np.empty(3), np.empty(PARAMETERS)
     for h in range(nodes_deg.size):
         theta[:] = 0.0
-        theta[1:4] = starts[h]
-        for times in _ANNEALED:
+        theta[:4] = starts[h]
+        first = 2 if trace.shape[0] == 0 else 0
+        for step in range(first + len(_ANNEALED)):
+            times = _FIRST_MARKS[step] if step < first else _ANNEALED[step - first]
             _passed(
                 nodes_deg[h],
                 theta,

@@ -36,7 +36,8 @@ def screen_headings(
     ----------
     rays : (n, 8) of the trace at the guess: bearing and vertical angle with their derivatives, in degrees
     spread_deg : of a traced sample; priors : (3,) spreads of tilt, roll and log focal length
-    score : (h,) filled, rather like a log likelihood; starts : (h, 3) filled, beside the guess
+    score : (h,) filled, rather like a log likelihood; starts : (h, 4) filled: heading beside the node, tilt,
+        roll and log focal length beside the guess
     """
     n, n_bearings = rays.shape[0], sky.shape[1]
     off, weight, columns = np.empty(n), np.empty(n), np.empty((n, 4))
@@ -102,8 +103,8 @@ def screen_headings(
             if precision[i] > 0.0:
                 total += math.log(weight[i] / precision[i])
         score[h] = total - 0.5 * (n - known)
-        for k in range(3):
-            starts[h, k] = right[k + 1]
+        for k in range(4):
+            starts[h, k] = right[k]
 
 
 @inlined

@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Floats, Integers
 
-#: Samples of a trace stand so far apart, degrees: nearer ones tell the same again.
-SAMPLE_DEG = 1.0
+#: Samples of a trace stand as far apart as its points, but within these, degrees: nearer ones tell the same
+#: again.
+SAMPLE_DEG = (0.5, 1.0)
 
 #: Directions tried lie so far apart, degrees; about each, the fit is taken for a parabola.
 NODE_DEG = 1.0
@@ -54,6 +55,8 @@ class PictureErrors:
     ground_over_m : ground that stands against the sky errs alike over so much
     tilt_deg, roll_deg : of a camera in the hand
     wrong_top : chance that a mark is on the wrong thing; click_deg : of a mark
+    worth : what a log likelihood is worth of itself, as errors are stranger than any model of them; settled
+        on the western Highlands (docs/studies)
 
     White and alike 0.22 degrees each make 0.3 in all. Tilt and roll: common practice, no source.
     """
@@ -68,6 +71,7 @@ class PictureErrors:
     roll_deg: float = 2.5
     wrong_top: float = 0.1
     click_deg: float = 0.05
+    worth: float = 0.6
 
     def figures(self, focal_share: float) -> Floats:
         """As the kernel takes them, with the spread of the focal length as a share."""
@@ -102,7 +106,6 @@ class PictureSkyline:
         pieces: Sequence[tuple[Floats, Floats]],
         focal_share: float,
         errors: PictureErrors | None = None,
-        step_deg: float = SAMPLE_DEG,
         marks: Floats | None = None,
     ) -> PictureSkyline:
         """Sample the pieces of a trace evenly, from left to right.
@@ -111,6 +114,9 @@ class PictureSkyline:
         ----------
         pieces : right and up of the middle, (k,) each, as shares of the focal length (radial term taken out)
         """
+        points = sum(len(right) for right, _ in pieces)
+        wide_deg = sum(float(np.ptp(np.degrees(np.arctan(right)))) for right, _ in pieces if len(right))
+        step_deg = float(np.clip(wide_deg / max(points - 1, 1), *SAMPLE_DEG))
         found = [sampled for right, up in pieces if len(sampled := _sampled(right, up, step_deg))]
         return cls(
             np.concatenate(found) if found else np.zeros((0, 3)),
@@ -235,6 +241,10 @@ def match(
 
     def some(first: int, last: int) -> None:
         for k in range(first, last):
+            if len(trace):
+                kernel.weigh_headings(
+                    nodes, starts[k], trace, marks, step_deg, skies[k], seen[k], figures, score[k]
+                )
             close = _close(score[k], len(trace) > 0)
             found = np.empty((close.size, kernel.FOUND))
             kernel.fit_headings(
@@ -260,7 +270,7 @@ def match(
     binned = logs.reshape(count, -1, per_bin)
     most = binned.max(axis=2, keepdims=True)
     log_likelihood = most[:, :, 0] + np.log(np.exp(binned - most).mean(axis=2))
-    return Matched(log_likelihood, fits)
+    return Matched(picture.errors.worth * log_likelihood, fits)
 
 
 def screened(
@@ -281,12 +291,13 @@ def screened(
 def _screened(
     picture: PictureSkyline, skies: Floats, nodes_deg: Floats, sample_deg: float = _SCREEN_DEG
 ) -> tuple[Floats, Floats]:
-    """Rough scores, (p, h), and tilt, roll and log focal length that go with them, (p, h, 3)."""
-    every = max(round(sample_deg / SAMPLE_DEG), 1)
+    """Rough scores, (p, h), and where a fit begins, (p, h, 4)."""
+    step = picture.trace[picture.trace[:, 2] > 0.0, 2]
+    every = max(round(sample_deg / float(step[0])), 1) if step.size else 1
     trace = picture.trace[every // 2 :: every]
     count = skies.shape[0]
     score = np.zeros((count, nodes_deg.size))
-    starts = np.zeros((count, nodes_deg.size, 3))
+    starts = np.zeros((count, nodes_deg.size, 4))
     if not len(trace):
         return score, starts
     guess_deg = _USUAL_DEG - float(np.degrees(np.median(np.arctan(trace[:, 1]))))
@@ -301,7 +312,7 @@ def _screened(
             screen_headings(nodes_deg, rays, spread_deg, priors, step_deg, skies[k], score[k], starts[k])
 
     in_slices(some, count, _AT_A_TIME)
-    starts[..., 0] += guess_deg
+    starts[..., 1] += guess_deg
     return score, starts
 
 

@@ -67,7 +67,9 @@ class DrawnFits:
         headings = self.weighing.framing.heading_deg.size
         fits = np.zeros((which.size, len(self.statements), headings), np.float32)
         known = np.zeros(which.size, bool)
-        if not which.size:
+        if not which.size or not self.statements:
+            # Where nothing is said there is nothing to look for.
+            known[:] = True
             return fits, known
         drawn = draws(int(numbers.max()) + 1, self.weighing.observer)
         # Ground is drawn once for all places that share it.

@@ -13,6 +13,7 @@ from hillsight.ground.stations import Station
 from hillsight.plan.relocation.decision import Evidence
 from hillsight.plan.relocation.drawn_fits import DrawnFits
 from hillsight.plan.relocation.likeness import Likeness, Traits
+from hillsight.plan.relocation.measured import Hopes, Measured, MeasuredPlaces
 from hillsight.plan.relocation.posterior import Calibration, Elsewhere, base_rates
 from hillsight.plan.relocation.reference_places import PlacesAbout, Strewn
 from hillsight.plan.weighing.statements import judgements, matters, wrong_chances
@@ -49,6 +50,7 @@ class Gathered:
 
     places : of the candidates; fits, known : theirs, as ``DrawnFits.of_all`` gives them
     elsewhere_m : (b, 2) easting and northing of the places that are none of them
+    measured : what was measured on the photograph, from the candidates
     """
 
     evidence: Evidence
@@ -58,6 +60,7 @@ class Gathered:
     fits: Floats32
     known: Flags
     elsewhere_m: Floats
+    measured: MeasuredPlaces | None = None
 
     @property
     def draws(self) -> int:
@@ -102,8 +105,10 @@ def gather(
     about = _about(setting, stations)
     first = int(np.lexsort((about.northing_m, about.easting_m))[0])
     traits = Traits(about.surface, places[first], setting.looker.viewing, setting.framing)
-    strewn, likeness = _strewn(about, traits, round(setting.elsewhere * (1.0 - _CLOSER)))
-    strewn_fits, strewn_known = drawn.of_each(_places(setting, strewn.places_m), count, part(0.3, 0.5))
+    hopes = Hopes.of(setting)
+    strewn, likeness = _strewn(setting, about, traits, hopes, round(setting.elsewhere * (1.0 - _CLOSER)))
+    strewn_places = _places(setting, strewn.places_m)
+    strewn_fits, strewn_known = drawn.of_each(strewn_places, count, part(0.3, 0.5))
     rates = base_rates(
         *((strewn_fits, strewn_known) if strewn_known.any() else (fits, known)), setting.framing.prior
     )
@@ -115,20 +120,33 @@ def gather(
         setting.framing.prior,
         setting.observer.mistaken,
     )
+    measured = Measured.of_setting(setting)
+    photograph = None if measured is None else MeasuredPlaces.of(measured, places, strewn_places)
     elsewhere, elsewhere_m = None, strewn.places_m
     if strewn_known.any():
-        logs = calibration.table(strewn_fits, strewn_known).without()
+        of_strewn = None if photograph is None else photograph.strewn
+        logs = calibration.table(strewn_fits, strewn_known, of_strewn).without()
         closer_count = setting.elsewhere - len(strewn)
         closer_m = strewn.closer(logs, closer_count)
-        closer_fits, closer_known = drawn.of_each(_places(setting, closer_m), count, part(0.5, 0.6))
+        closer_places = _places(setting, closer_m)
+        closer_fits, closer_known = drawn.of_each(closer_places, count, part(0.5, 0.6))
         elsewhere_m = np.concatenate((strewn.places_m, closer_m))
         elsewhere = Elsewhere(
             calibration.table(
-                np.concatenate((strewn_fits, closer_fits)), np.concatenate((strewn_known, closer_known))
+                np.concatenate((strewn_fits, closer_fits)),
+                np.concatenate((strewn_known, closer_known)),
+                None if photograph is None else photograph.with_strewn(closer_places),
             ),
-            strewn.log_shares(logs, closer_m, likeness.times(traits.of(closer_m)), closer_count),
+            strewn.log_shares(
+                logs,
+                closer_m,
+                likeness.times(traits.of(closer_m)),
+                closer_count,
+                hopes.of_some(closer_places),
+            ),
         )
-    table = calibration.table(fits, known)
+    of_candidates = None if photograph is None else photograph.candidates
+    table = calibration.table(fits, known, of_candidates)
     if elsewhere is None:
         elsewhere = Elsewhere(table, np.log(prior))
     untrusted = np.array(
@@ -142,8 +160,9 @@ def gather(
         more, more_known = drawn.of_all(places, count, 2 * count)
         fits, known = np.concatenate((fits, more), axis=1), np.concatenate((known, more_known), axis=1)
         count *= 2
-        evidence = Evidence(calibration.table(fits, known), elsewhere, prior, untrusted, setting.rules)
-    return Gathered(evidence, calibration, drawn, places, fits, known, elsewhere_m)
+        table = calibration.table(fits, known, of_candidates)
+        evidence = Evidence(table, elsewhere, prior, untrusted, setting.rules)
+    return Gathered(evidence, calibration, drawn, places, fits, known, elsewhere_m, photograph)
 
 
 def _about(setting: Setting, stations: Sequence[Station]) -> PlacesAbout:
@@ -161,10 +180,13 @@ def _places(setting: Setting, places_m: Floats) -> list[Place]:
     ]
 
 
-def _strewn(about: PlacesAbout, traits: Traits, count: int) -> tuple[Strewn, Likeness]:
+def _strewn(
+    setting: Setting, about: PlacesAbout, traits: Traits, hopes: Hopes, count: int
+) -> tuple[Strewn, Likeness]:
     """Places that are none of the candidates, and how alike to these any place is."""
     even_m, allowed = about.evenly(_GLANCED_AT * count)
     theirs = traits.of(np.column_stack((about.easting_m, about.northing_m)))
     of_even = traits.of(even_m)
     likeness = Likeness.of(theirs, of_even if len(of_even) > 1 else theirs)
-    return Strewn.of(about, even_m, allowed, likeness.times(of_even), count), likeness
+    promising = hopes.of_all(_places(setting, even_m)) if len(even_m) else None
+    return Strewn.of(about, even_m, allowed, likeness.times(of_even), count, promising), likeness

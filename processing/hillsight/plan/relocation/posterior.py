@@ -39,13 +39,16 @@ class Calibration:
     prior: Floats
     mistaken: float
 
-    def table(self, fits: Floats32, known: Flags | None = None) -> LikelihoodTable:
+    def table(
+        self, fits: Floats32, known: Flags | None = None, measured: Floats | None = None
+    ) -> LikelihoodTable:
         """Likelihoods at places of which the fits are known.
 
         Parameters
         ----------
         fits : (p, d, s, h) chances of p places in d draws
         known : (p, d) whether a place could be looked from in a draw; all where None
+        measured : see ``LikelihoodTable``
         """
         # Against the base rate: 1 where it is as likely as from anywhere. A statement that is wrong says what
         # would be said from anywhere, so it tells no place from another.
@@ -54,7 +57,7 @@ class Calibration:
         known = np.ones(fits.shape[:2], bool) if known is None else known
         with np.errstate(divide="ignore"):
             log_prior = np.log(self.prior)
-        return LikelihoodTable(logs, known, log_prior, self.matter, self.judgement, self.mistaken)
+        return LikelihoodTable(logs, known, log_prior, self.matter, self.judgement, self.mistaken, measured)
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,8 @@ class LikelihoodTable:
     log_ratios : (p, d, s, h) natural logarithms of likelihood over base rate
     known : (p, d), in which draws; log_prior : (h,) of the directions
     matter, judgement, mistaken : see ``Calibration``
+    measured : (p, h) the same of what was measured on the photograph, all that is not known summed over;
+        None where nothing was
     """
 
     log_ratios: Floats
@@ -72,6 +77,7 @@ class LikelihoodTable:
     matter: Integers
     judgement: Integers
     mistaken: float
+    measured: Floats | None = None
 
     def without(self, left_out: Flags | None = None) -> Floats:
         """Log likelihood of each place, (p,), without the statements marked, (s,) of truth values."""
@@ -124,6 +130,8 @@ class LikelihoodTable:
     def _joint(self, told: Floats | float) -> Floats:
         shape = (*self.known.shape, self.log_prior.size)
         joint = np.broadcast_to(told, shape) + self.log_prior
+        if self.measured is not None:
+            joint = joint + self.measured[:, None, :]
         return np.where(self.known[:, :, None], joint, -np.inf)
 
     def _averaged(self, told: Floats | float) -> Floats:

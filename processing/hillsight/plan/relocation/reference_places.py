@@ -81,26 +81,40 @@ class Strewn:
     """Places chosen of many even ones, the likelier ones before others.
 
     places_m, times : (n, 2) easting and northing, and (n,) how likely each is beside the rest
+    drawn_by : (n,) what they were chosen by, which may be more than that
     even : number of even places they were chosen of; allowed_share : as ``PlacesAbout.evenly`` gave it
-    scale : a place is chosen with the chance of ``scale`` times ``times``, one at most
+    scale : a place is chosen with the chance of ``scale`` times ``drawn_by``, one at most
     """
 
     about: PlacesAbout
     places_m: Floats
     times: Floats
+    drawn_by: Floats
     even: int
     allowed_share: float
     scale: float
 
     @classmethod
     def of(
-        cls, about: PlacesAbout, even_m: Floats, allowed_share: float, times: Floats, count: int
+        cls,
+        about: PlacesAbout,
+        even_m: Floats,
+        allowed_share: float,
+        times: Floats,
+        count: int,
+        promising: Floats | None = None,
     ) -> Strewn:
-        """Choose so many of the even places, (n, 2), by systematic sampling (Madow 1949, from memory)."""
-        scale = _scale(times, count)
-        passed = np.cumsum(np.minimum(scale * times, 1.0)) + np.random.default_rng(_SEED + 2).random()
+        """Choose so many of the even places, (n, 2), by systematic sampling (Madow 1949, from memory).
+
+        Parameters
+        ----------
+        promising : (n,) what else to choose by, that makes no odds to how likely a place is
+        """
+        by = times if promising is None else times * promising
+        scale = _scale(by, count)
+        passed = np.cumsum(np.minimum(scale * by, 1.0)) + np.random.default_rng(_SEED + 2).random()
         chosen = np.diff(np.floor(passed), prepend=0.0) > 0
-        return cls(about, even_m[chosen], times[chosen], len(even_m), allowed_share, scale)
+        return cls(about, even_m[chosen], times[chosen], by[chosen], len(even_m), allowed_share, scale)
 
     def __len__(self) -> int:
         return len(self.places_m)
@@ -122,7 +136,14 @@ class Strewn:
         # What falls on no allowed ground would have counted for nothing.
         return np.array([one for one in tried if self.about.allowed(*one)]).reshape(-1, 2)
 
-    def log_shares(self, log_likelihood: Floats, closer_m: Floats, times: Floats, count: int) -> Floats:
+    def log_shares(
+        self,
+        log_likelihood: Floats,
+        closer_m: Floats,
+        times: Floats,
+        count: int,
+        promising: Floats | None = None,
+    ) -> Floats:
         """Logarithms of what each place stands for, (n + m,): those chosen, then those closer; together one.
 
         Importance sampling from two proposals with the balance heuristic (Veach and Guibas 1995, from
@@ -131,11 +152,12 @@ class Strewn:
 
         Parameters
         ----------
-        log_likelihood, count : as ``closer`` was given them; times : (m,) of the places closer
+        log_likelihood, count : as ``closer`` was given them; times, promising : (m,) of the places closer
         """
+        by = np.concatenate((self.drawn_by, times if promising is None else times * promising))
         places_m, every = np.concatenate((self.places_m, closer_m)), np.concatenate((self.times, times))
         even = self.about.density(places_m) / max(self.allowed_share, 1e-12)
-        expected = self.even * even * np.minimum(self.scale * every, 1.0)
+        expected = self.even * even * np.minimum(self.scale * by, 1.0)
         if len(closer_m):
             weight = self._weight(log_likelihood)
             apart_m = np.hypot(*(places_m[:, None, :] - self.places_m[None, :, :]).transpose(2, 0, 1))
@@ -148,7 +170,7 @@ class Strewn:
         return np.asarray(np.log(share / share.sum()), np.float64)
 
     def _weight(self, log_likelihood: Floats) -> Floats:
-        stands_for = self.times / np.minimum(self.scale * self.times, 1.0)
+        stands_for = self.times / np.minimum(self.scale * self.drawn_by, 1.0)
         weight: Floats = special.softmax(_POWER * log_likelihood + np.log(stands_for))
         return weight
 

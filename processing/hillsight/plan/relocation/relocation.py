@@ -13,6 +13,7 @@ from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.arguments import arguments
 from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED
 from hillsight.plan.relocation.gathering import gather
+from hillsight.plan.relocation.measured_words import measured_evidence
 from hillsight.plan.relocation.next_questions import next_questions
 from hillsight.plan.relocation.summary import cautions, headline
 from hillsight.plan.relocation.variations import Variations
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from hillsight.plan.look.glance import Glance
     from hillsight.plan.relocation.decision import Evidence
     from hillsight.plan.relocation.gathering import Gathered
+    from hillsight.plan.relocation.measured_words import Photographed
     from hillsight.plan.relocation.posterior import Posterior
     from hillsight.plan.relocation.setting import Setting
     from hillsight.plan.statement import Sighting, Statement
@@ -106,12 +108,14 @@ def relocate(
     sighting: Sighting,
     priors: Sequence[float] | None = None,
     progress: Callable[[float], None] | None = None,
+    taken: Photographed | None = None,
 ) -> Relocation:
     """Weigh every candidate.
 
     Parameters
     ----------
     priors : of the candidates, any numbers above 0; equal where None
+    taken : what is told of the photograph that the setting has measured
 
     Raises
     ------
@@ -139,11 +143,27 @@ def relocate(
         whole.ratio_to_next,
         tuple(argued),
         "",
-        cautions=(*_elsewhere_words(state, gathered), *cautions(sighting, glances, weighing)),
+        cautions=(
+            *_elsewhere_words(state, gathered),
+            *cautions(sighting, glances, weighing, measured=setting.measured is not None),
+        ),
         decide_from=setting.rules.decide_from,
         argued_against=NONE_OF_THESE if rival is None else stations[rival].label,
     )
     verdict = replace(verdict, headline=headline(verdict))
+    if taken is not None and gathered.measured is not None:
+        told = measured_evidence(
+            taken,
+            [station.label for station in stations],
+            gathered.measured.candidates,
+            gathered.measured.fits,
+            setting.framing,
+            [place.convergence_deg for place in gathered.places],
+            whole.best,
+            gathered.measured.skies_deg,
+            gathered.measured.measured.picture.trace[:, :2],
+        )
+        verdict = replace(verdict, measured=told)
     if few:
         variations = Variations(gathered, stations, state, whole.best)
         said = [argument.says for argument in sorted(argued, key=lambda one: one.number)]

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from hillsight.plan.look.framing import Framing
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.observer import Observer
+    from hillsight.plan.picture.measuring import MarkedThings
+    from hillsight.plan.picture.skyline_match import PictureSkyline
     from hillsight.plan.relocation.decision import Rules
 
 
@@ -24,6 +26,8 @@ class Setting:
     elsewhere_within_m : how far about the candidates the picture may have been taken, if at none of them
     draws : of what is not known, in which each candidate is looked from; doubled up to twice where that is
         not enough
+    measured : what was measured on the photograph; None where nothing was
+    marked : the landmarks that were marked on it
     """
 
     looker: Looker
@@ -35,6 +39,8 @@ class Setting:
     elsewhere: int = 360
     elsewhere_within_m: float = 2_000.0
     draws: int = 64
+    measured: PictureSkyline | None = None
+    marked: MarkedThings | None = None
 
     @property
     def spacing_m(self) -> float:

@@ -108,8 +108,13 @@ def _places_words(labels: Sequence[str], of: int) -> str:
     return listed(labels) if len(labels) <= _MOST_NAMED else f"{len(labels):,} places"
 
 
-def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> tuple[str, ...]:
-    """What to be careful about, one sentence each."""
+def cautions(
+    sighting: Sighting, glances: Sequence[Glance], weighing: Weighing, *, measured: bool = False
+) -> tuple[str, ...]:
+    """What to be careful about, one sentence each.
+
+    measured : whether the photograph was measured, and so the shape of the ground told
+    """
     found = _unjudged(sighting, glances, weighing)
     if any(not statement.things for statement in sighting.statements):
         found += cut_short(glances, weighing.framing)
@@ -133,6 +138,6 @@ def cautions(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) 
                     f"statement {k}: from no candidate does {what} lie in the picture, whichever way it may "
                     "look by what is told; check looks and give_or_take_deg"
                 )
-    if not any(weighing.evidence_class(s) == "ground_shape" for s in sighting.statements):
+    if not measured and not any(weighing.evidence_class(s) == "ground_shape" for s in sighting.statements):
         found.append("no statement is about the shape of the ground, which alone can decide")
     return tuple(dict.fromkeys(found))

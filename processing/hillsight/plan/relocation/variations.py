@@ -74,7 +74,10 @@ class Variations:
         """The verdict with every eye higher."""
         gathered = self.gathered
         drawn = replace(gathered.drawn, raised_m=_HIGHER_M)
-        table = gathered.calibration.table(*drawn.of_all(gathered.places, 0, min(_DRAWS, gathered.draws)))
+        measured = None if gathered.measured is None else gathered.measured.candidates
+        table = gathered.calibration.table(
+            *drawn.of_all(gathered.places, 0, min(_DRAWS, gathered.draws)), measured
+        )
         return self._change(f"with every eye {_HIGHER_M:g} m higher", replace(gathered.evidence, table=table))
 
     def _change(self, about: str, evidence: Evidence, left_out: Flags | None = None) -> Change:
@@ -106,8 +109,13 @@ class Variations:
         if not known.any():
             return None
         count = fits.shape[1]
+        measured = None
+        if gathered.measured is not None:
+            measured = gathered.measured.candidates.copy()
+            measured[k] = gathered.measured.of_place(there)
         table = gathered.calibration.table(
             np.concatenate((gathered.fits[:k, :count], fits, gathered.fits[k + 1 :, :count])),
             np.concatenate((gathered.known[:k, :count], known, gathered.known[k + 1 :, :count])),
+            measured,
         )
         return replace(gathered.evidence, table=table)

@@ -8,6 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from hillsight.sheets.paper import palette
+from hillsight.sheets.verdict.skyline_plot import skyline_plot
 from hillsight.sheets.verdict.verdict_text import (
     CLASS_HEADINGS,
     LIMITS,
@@ -53,8 +54,15 @@ def verdict_html(verdict: Verdict, pictures: Mapping[str, bytes], provenance_wor
         for one in _ranked(verdict)
         if one.station in pictures
     ]
+    drawn = b"" if verdict.measured is None else skyline_plot(verdict.measured)
     page = _environment().get_template("verdict.html.j2")
-    return page.render(_told(verdict), palette=palette, pictures=inside, provenance_words=provenance_words)
+    return page.render(
+        _told(verdict),
+        palette=palette,
+        pictures=inside,
+        skylines=Markup(base64.b64encode(drawn).decode("ascii")),
+        provenance_words=provenance_words,
+    )
 
 
 def verdict_markdown(verdict: Verdict) -> str:

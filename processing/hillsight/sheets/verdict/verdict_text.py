@@ -158,12 +158,22 @@ def summary_lines(verdict: Verdict) -> list[str]:
     against = sorted((a for a in verdict.arguments if a.role == "against"), key=lambda a: a.times)
     if verdict.state == "none_fits":
         chosen, against = against, []
-    lines += [f"{a.number}. {a.sentence}" for a in chosen[:_ARGUMENTS]]
+    lines += _photographed(verdict)
+    lines += [f"{a.number}. {a.sentence}" for a in chosen[: _ARGUMENTS - len(_photographed(verdict))]]
     if against:
         lines.append(f"Against it: {against[0].number}. {against[0].sentence}")
     lines += [line for line in (_changing(verdict), _asking(verdict)) if line]
     lines.append("The terrain model leaves out trees, walls and buildings: check on the ground.")
     return [plain(line) for line in lines]
+
+
+def _photographed(verdict: Verdict) -> list[str]:
+    """What the photograph says of the likeliest candidate and of the next, if it was measured."""
+    if verdict.measured is None:
+        return []
+    labels = [one.station for one in (verdict.best, verdict.next) if one is not None]
+    sentences = {fit.station: fit.sentence for fit in verdict.measured.fits}
+    return [f"By the photograph: {sentences[label]}" for label in labels]
 
 
 def _chances(verdict: Verdict) -> str:

@@ -1,0 +1,159 @@
+"""Marks and their photograph, read, checked and brought into the setting of a verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.errors import CallError, MarksError
+from hillsight.ground.crs import parse_crs
+from hillsight.ground.transform import operation_between
+from hillsight.jobs.marked_picture import settled_picture
+from hillsight.jobs.requests import MarkedPicture
+from hillsight.plan.look.skies import alike_over_m
+from hillsight.plan.picture.measuring import MarkedThings, picture_skyline
+from hillsight.plan.relocation.measured_words import Photographed
+from hillsight.plan.relocation.set_aside import set_aside
+from hillsight.plan.sighting.wording import statement_words
+from hillsight.words.english import folded
+
+if TYPE_CHECKING:
+    from hillsight.jobs.scene import Scene
+    from hillsight.layers.provenance import InputFile
+    from hillsight.plan.picture.marks import Landmark, Marks
+    from hillsight.plan.picture.photograph import LensBelief
+    from hillsight.plan.relocation.setting import Setting
+    from hillsight.plan.statement import Sighting
+
+
+@dataclass(frozen=True)
+class Measuring:
+    """Marks of a photograph, and what is believed of its lens.
+
+    source : the file of marks; files : what was read; notes : what the user should know
+    """
+
+    marks: Marks
+    belief: LensBelief
+    source: str
+    files: tuple[InputFile, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def width_deg(self) -> float:
+        """Between the sides of the photograph, as believed."""
+        return self.belief.lens.width_deg
+
+    def weighed(
+        self, setting: Setting, sighting: Sighting, scene: Scene
+    ) -> tuple[Setting, Sighting, Photographed]:
+        """The setting with what was measured; the sighting without what says the same; what is told of it.
+
+        Raises
+        ------
+        MarksError : a landmark is on no map
+        """
+        marks, looker = self.marks, setting.looker
+        errors = looker.errors
+        spacing_m = max(looker.terrain.spacing_x_m, looker.terrain.spacing_y_m)
+        measured = picture_skyline(marks, self.belief, alike_over_m(spacing_m, errors))
+        marked = self._marked(scene) if marks.landmarks else None
+        framing = replace(setting.framing, width_deg=self.width_deg)
+        names = [one.feature for one in marks.landmarks]
+        traced = [trace.x_px for trace in marks.skyline]
+        aside = set_aside(sighting.statements, traced, marks.photograph.width_px, names)
+        known = {what for s in sighting.statements for what in s.things}
+        words = tuple(
+            statement_words(s, known) for s, out in zip(sighting.statements, aside, strict=True) if out
+        )
+        kept = tuple(s for s, out in zip(sighting.statements, aside, strict=True) if not out)
+        picture = replace(sighting.picture, width_deg=self.width_deg)
+        taken = Photographed(
+            marks.photograph.name,
+            self.belief.lens,
+            self.belief.source,
+            len(marks.landmarks),
+            bool(marks.skyline),
+            words,
+        )
+        return (
+            replace(setting, measured=measured, marked=marked, framing=framing),
+            replace(sighting, statements=kept, picture=picture),
+            taken,
+        )
+
+    def _marked(self, scene: Scene) -> MarkedThings:
+        """Where the landmarks are, in the terrain's grid."""
+        places = [self._place(one, number, scene) for number, one in enumerate(self.marks.landmarks, 1)]
+        east, north, height = (np.array(values, np.float64) for values in zip(*places, strict=True))
+        labels = tuple(one.feature or f"landmark {k}" for k, one in enumerate(self.marks.landmarks, 1))
+        return MarkedThings(labels, east, north, height)
+
+    def _place(self, one: Landmark, number: int, scene: Scene) -> tuple[float, float, float]:
+        height_m = np.nan if one.height_m is None else one.height_m
+        if one.easting_m is not None and one.northing_m is not None:
+            crs = scene.inputs.terrain.crs
+            east, north = one.easting_m, one.northing_m
+            if one.crs:
+                change = operation_between(
+                    parse_crs(one.crs, "the CRS of a landmark", ("marks",)), crs, scene.inputs.terrain.near
+                )
+                there = change(np.array([east]), np.array([north]))
+                east, north = float(there[0][0]), float(there[1][0])
+            return east, north, height_m
+        names = scene.things["name"].map(lambda name: folded(name) if isinstance(name, str) else "")
+        rows = np.flatnonzero(names == folded(one.feature))
+        if rows.size != 1:
+            what = "is on no map" if not rows.size else f"stands {rows.size} times on the map"
+            raise MarksError(
+                f"landmark {number}, {one.feature!r}, {what}",
+                where=self.source,
+                remedy="Correct the name, give its coordinates, or give the file of features it is in",
+                parameters=("marks",),
+            )
+        middle = scene.things.geometry.iloc[int(rows[0])].representative_point()
+        return float(middle.x), float(middle.y), height_m
+
+
+def read_measured(marks: str | None, photo: str | None, width_deg: float | None) -> Measuring | None:
+    """Marks and their photograph; None where neither is given.
+
+    Raises
+    ------
+    CallError : one without the other, or nothing tells how wide the picture is
+    MarksError, PhotographError : they cannot be read, or the marks are of another photograph
+    """
+    if marks is None and photo is None:
+        if width_deg is not None:
+            raise CallError(
+                "a width is told of no photograph",
+                remedy="Give the marks and the photograph too, or write width_deg in the sighting",
+                parameters=("width",),
+            )
+        return None
+    if marks is None or photo is None:
+        missing = "photo" if photo is None else "marks"
+        raise CallError(
+            "marks and the photograph they were made on go together",
+            remedy="Give both",
+            parameters=(missing,),
+        )
+    picture = settled_picture(MarkedPicture(marks=marks, photo=photo, width=width_deg, cropped=False))
+    made = picture.marks
+    if not made.landmarks and not made.skyline:
+        raise MarksError(
+            "nothing is marked that can be weighed",
+            where=marks,
+            remedy="Trace the skyline or mark landmarks",
+            parameters=("marks",),
+        )
+    if picture.belief is None:
+        raise CallError(
+            "nothing tells how wide the photograph is",
+            where=photo,
+            remedy="Give the angle between its sides in degrees",
+            parameters=("width",),
+        )
+    return Measuring(made, picture.belief, marks, picture.files, picture.notes)

@@ -1,0 +1,57 @@
+"""Landmarks marked on a photograph, looked for from many places."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.plan.look.drawn import EYE_M, PLACE_M
+from hillsight.plan.picture.marks_match import seen_marks
+from hillsight.sight.points import see_points
+from hillsight.sight.viewing import Eye
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.arrays import Floats
+    from hillsight.plan.look.drawn import Place
+    from hillsight.plan.look.looking import Looker
+    from hillsight.plan.picture.measuring import MarkedThings
+
+#: Ground that stands nearer than this before a landmark is its own hill.
+_OWN_M = 1.5
+
+
+def marks_seen(looker: Looker, places: Sequence[Place], marked: MarkedThings) -> Floats:
+    """Marks as places have them, (p, m, 12): see ``marks_match.seen_marks``."""
+    found = np.zeros((len(places), len(marked.labels), 12))
+    for k, place in enumerate(places):
+        far = looker.far(place)
+        surface, grid = far.surface, far.surface.grid
+        easting_m, northing_m = place.easting_m, place.northing_m
+        around = surface.heights_at_m(
+            easting_m + PLACE_M * np.array([0.0, 1.0, -1.0, 0.0, 0.0]),
+            northing_m + PLACE_M * np.array([0.0, 0.0, 0.0, 1.0, -1.0]),
+        )
+        level_m = float(around[0]) + place.surveyed_m + looker.viewing.eye_height_m
+        eye = Eye.on(grid, easting_m, northing_m, level_m, place.drop_per_m)
+        rows, columns = grid.to_array(marked.easting_m, marked.northing_m)
+        seen = see_points(surface, eye, rows, columns, _OWN_M, far.maxima)
+        east_m, north_m = marked.easting_m - easting_m, marked.northing_m - northing_m
+        distance_m = np.maximum(np.hypot(east_m, north_m), 1.0)
+        height_m = np.where(np.isnan(marked.height_m), seen.ground_m, marked.height_m)
+        rise_m = height_m - place.drop_per_m * distance_m**2 - level_m
+        slopes = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * PLACE_M))
+        found[k] = seen_marks(
+            east_m,
+            north_m,
+            np.degrees(np.arctan(np.nan_to_num(rise_m) / distance_m)),
+            seen.clearance_m,
+            seen.crest_distance_m / distance_m,
+            (float(slopes[0]), float(slopes[1])),
+            PLACE_M,
+            float(np.hypot(EYE_M, 2.0)),
+            looker.errors.feature_position_m,
+        )
+    return found

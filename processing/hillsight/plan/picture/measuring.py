@@ -1,0 +1,54 @@
+"""From marks in pixels and what is known of the lens to what is matched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.plan.picture import perspective
+from hillsight.plan.picture.skyline_match import PictureErrors, PictureSkyline
+
+if TYPE_CHECKING:
+    from hillsight.arrays import Floats
+    from hillsight.plan.picture.camera import Lens
+    from hillsight.plan.picture.marks import Marks
+    from hillsight.plan.picture.photograph import LensBelief
+
+
+@dataclass(frozen=True)
+class MarkedThings:
+    """Where the marked landmarks are, (m,) each, in the terrain's grid; height NaN for the ground's."""
+
+    labels: tuple[str, ...]
+    easting_m: Floats
+    northing_m: Floats
+    height_m: Floats
+
+
+def picture_skyline(marks: Marks, belief: LensBelief, ground_over_m: float) -> PictureSkyline:
+    """What is measured on a photograph, its lens taken to be as told.
+
+    Parameters
+    ----------
+    ground_over_m : see ``PictureErrors``
+    """
+    lens = belief.lens
+    pieces = [on_plane(lens, trace.x_px, trace.y_px) for trace in marks.skyline]
+    landmarks = marks.landmarks
+    right, up = on_plane(
+        lens, np.array([one.x_px for one in landmarks]), np.array([one.y_px for one in landmarks])
+    )
+    px_deg = float(np.degrees(1.0 / lens.focal_px))
+    click_px = float(np.mean([one.give_or_take_px for one in landmarks])) if landmarks else 2.0
+    errors = PictureErrors(ground_over_m=ground_over_m, click_deg=click_px * px_deg)
+    return PictureSkyline.of_pieces(pieces, belief.focal_share, errors, np.column_stack((right, up)))
+
+
+def on_plane(lens: Lens, x_px: Floats, y_px: Floats) -> tuple[Floats, Floats]:
+    """Right and up of the optical axis as shares of the focal length, the radial term taken out."""
+    x = (np.asarray(x_px, np.float64) - lens.principal_x_px) / lens.focal_px
+    y = (np.asarray(y_px, np.float64) - lens.principal_y_px) / lens.focal_px
+    x, y = perspective.undistorted(x, y, lens.radial)
+    return x, -y
