@@ -33,7 +33,7 @@ _ROWS_AT_A_TIME = 24
 _NEAREST_M, _WIDER, _CELLS = 250.0, 4.0, 3000
 
 #: Strength of what is drawn, chosen by looking at pictures: least light, shade of what bends away, grain.
-_AMBIENT, _ROUNDING, _GRAIN = 0.22, 0.30, 0.07
+_AMBIENT, _ROUNDING, _GRAIN = 0.22, 0.26, 0.07
 
 
 @dataclass(frozen=True)

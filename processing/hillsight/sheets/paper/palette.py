@@ -71,7 +71,7 @@ ALL_COLOURS = frozenset(
 
 # Drawn views: ground from shade to full light, haze and sky, what covers the ground.
 VIEW_SHADE = "#35374B"  # slate
-VIEW_GROUND = "#AFA280"  # dry grass
+VIEW_GROUND = "#BDB18F"  # dry grass
 VIEW_LIGHT = "#FCF4DC"  # cream
 VIEW_HAZE = "#DCE3EB"
 VIEW_SKY = "#BCCDE0"
