@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from hillsight.plan.picture.camera import Lens
+from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.plan.picture.resection import resect
-from hillsight.plan.picture.resection_model import Model, State
+from hillsight.plan.picture.resection_errors import heading_causes
+from hillsight.plan.picture.resection_model import KnownMarks, Model, Standing, State
 from plan.picture.made_cameras import errors, made
 
 NUMBERS = ("heading_deg", "tilt_deg", "roll_deg", "focal_px")
@@ -123,3 +124,48 @@ def test_no_camera_is_made_up_where_none_fits() -> None:
     model.marks.northing_m[:] = 3_000 * np.cos(turn)
     found = resect(model)
     assert found is None or not found.fits
+
+
+def test_causes_add_up_and_the_largest_error_is_the_cause() -> None:
+    """With landmarks 12 m out and hardly any other error, that is what the heading's variance comes from."""
+    _, model = made(
+        np.random.default_rng(13), count=9, click_px=0.5, place_m=0.5, landmark_m=12.0, focal_share=0.02
+    )
+    found = resect(model)
+    assert found is not None
+    causes = heading_causes(model, found.state, found.marks.used)
+    assert sum(causes.values()) == pytest.approx(1.0)
+    assert min(causes.values()) > -1e-6
+    assert max(causes, key=lambda name: causes[name]) == "the landmarks' places"
+
+
+def test_a_place_that_is_out_turns_the_heading() -> None:
+    """Marks equally far off cannot tell a step aside from a turn: 10 m at 5 km turn by atan(10 / 5000)."""
+    lens = Lens(4000, 3000, 3300.0)
+    x, y = np.array([1600.0, 1850.0, 2100.0, 2400.0]), np.array([1300.0, 1700.0, 1400.0, 1600.0])
+    bearing, angle = np.radians(Camera(lens, 50.0).directions(x, y))
+    east, north, up = 5_000 * np.sin(bearing), 5_000 * np.cos(bearing), 100.0 + 5_000 * np.tan(angle)
+    marks = KnownMarks(
+        tuple("abcd"), x, y, np.full(4, 2.0), east, north, up, np.zeros((4, 3, 3)), np.zeros((5, 5))
+    )
+    standing = Standing(0.0, 0.0, 100.0, 1e12, 1.0, position_m=10.0)
+    found = resect(Model.of(marks, standing, lens, 0.001))
+    assert found is not None
+    assert found.sigma["heading_deg"] == pytest.approx(np.degrees(np.arctan(10 / 5000)), rel=0.05)
+    assert heading_causes(found.model, found.state, found.marks.used)["the camera's place"] > 0.9
+
+
+def test_a_camera_that_fits_nearly_as_well_is_told() -> None:
+    """Two marks right of the middle, by a and b: atan(b/f) - atan(a/f) is the same for f and for a b / f."""
+    lens = Lens(4000, 3000, 1400.0)
+    camera = Camera(lens, 50.0)
+    x, y = np.array([2500.0, 3900.0]), np.array([1500.0, 1500.0])
+    bearing, _ = camera.directions(x, y)
+    east, north = 5_000 * np.sin(np.radians(bearing)), 5_000 * np.cos(np.radians(bearing))
+    none = np.zeros((2, 3, 3)), np.zeros((3, 3))
+    marks = KnownMarks(("a", "b"), x, y, np.full(2, 1.0), east, north, np.full(2, 100.0), *none)
+    standing = Standing(0.0, 0.0, 100.0, 1e12, 1.0)
+    found = resect(Model.of(marks, standing, Lens(4000, 3000, 4000.0), None))
+    assert found is not None and found.rival is not None
+    both = sorted([found.camera.lens.focal_px, found.rival.lens.focal_px])
+    assert both == pytest.approx([500 * 1900 / 1400, 1400.0], rel=0.01)

@@ -9,20 +9,21 @@ others. The likelihood of a place is Laplace's approximation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import stats
 
 from hillsight.plan.picture import perspective
+from hillsight.plan.picture.resection_errors import joint_covariance, own_covariance
 from hillsight.plan.picture.resection_model import FOCAL, Model, State
 from hillsight.plan.picture.resection_starts import alike, starts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Flags, Floats, Integers
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.picture.camera import Camera
 
 #: Chance that a mark is of another landmark (common practice, no source).
@@ -35,7 +36,10 @@ _ROUNDS, _STEPS = 20, 12
 #: that no mark is called wrong before the others have found their places (deterministic annealing).
 _SLACK_SHARE, _LESS, _LEAST_SLACK = 0.02, 0.35, 0.3
 #: A way that comes so near to an earlier answer leads there: radians, logarithm, metres, pixels.
-_ONE_TURN, _ONE_FOCAL, _ONE_PLACE_M, _ONE_AXIS_PX = 0.002, 0.005, 5.0, 10.0
+_ONE = (0.002, 0.005, 5.0, 10.0)
+
+#: Another camera fits nearly as well if it is no more than e to this power less likely.
+_NEARLY = 3.0
 
 #: How many observations the stated errors weigh against what the marks show of them: a misfit larger than
 #: expected widens every plus-minus, the more so the more marks show it.
@@ -80,6 +84,7 @@ class Resection:
     misfit : root of the mean square of residuals over what is expected of them; about 1 where all is right
     fit_chance : chance of a misfit as large if all is right
     log_likelihood : of the place, by which places are compared
+    rival : another camera that fits nearly as well, if there is one
     """
 
     model: Model
@@ -92,6 +97,7 @@ class Resection:
     misfit: float
     fit_chance: float
     log_likelihood: float
+    rival: Camera | None = None
 
     @property
     def fits(self) -> bool:
@@ -105,32 +111,20 @@ def resect(model: Model) -> Resection | None:
     """The camera that shows the marks best; None where no camera shows enough of them at all."""
     lens = model.lens
     density = WRONG_SHARE / (lens.width_px * lens.height_px)
-    best: tuple[float, State, Floats] | None = None
-    known: list[State] = []
+    ends: list[tuple[float, State, Floats]] = []
     for start in starts(model, density, _STARTS):
-        found = _mixture_fit(model, start, density, known)
+        found = _mixture_fit(model, start, density, [state for _, state, _ in ends])
         if found is not None:
-            known.append(found[1])
-            if best is None or found[0] < best[0]:
-                best = found
-    if best is None:
+            ends.append(found)
+    if not ends:
         return None
-    _, state, weights = best
+    ends.sort(key=lambda end: end[0])
+    cost, state, weights = ends[0]
     used = weights >= 0.5
     if 2 * used.sum() < model.free:
         return None
-    return _adjusted(model, state, used, density)
-
-
-def _own_covariance(model: Model, by_places: Floats, *, with_terrain: bool) -> Floats:
-    """(n, 2, 2) pixels^2, of each mark by itself."""
-    marks = model.marks
-    own = marks.covariance_m2
-    if with_terrain:
-        own = own.copy()
-        own[:, 2, 2] += np.diag(marks.relative_m2)
-    covariance = by_places @ own @ np.swapaxes(by_places, -1, -2)
-    return np.asarray(covariance + marks.click_px[:, None, None] ** 2 * np.eye(2))
+    near = len(ends) > 1 and ends[1][0] < cost + _NEARLY and not alike(state, ends[1][1], *_ONE)
+    return replace(_adjusted(model, state, used, density), rival=model.camera(ends[1][1]) if near else None)
 
 
 def _mixture_fit(
@@ -144,7 +138,7 @@ def _mixture_fit(
     slack_px = _SLACK_SHARE * model.lens.focal_px * float(np.exp(start.values[FOCAL]))
     least_px = _LEAST_SLACK * float(model.marks.click_px.min())
     for _ in range(_ROUNDS):
-        covariance = _own_covariance(model, np.nan_to_num(model.by_places(state)), with_terrain=True)
+        covariance = own_covariance(model, np.nan_to_num(model.by_places(state)), with_terrain=True)
         covariance += slack_px**2 * np.eye(2)
         is_exact, slack_px = slack_px == 0.0, slack_px * _LESS if slack_px > least_px else 0.0
         inverse = np.linalg.inv(covariance)
@@ -156,7 +150,7 @@ def _mixture_fit(
         if is_exact and abs(before - cost) < 1e-6 * (1.0 + abs(cost)):
             break
         if slack_px < _SLACK_SHARE * _LESS**2 * model.lens.focal_px and any(
-            alike(state, one, _ONE_TURN, _ONE_FOCAL, _ONE_PLACE_M, _ONE_AXIS_PX) for one in known
+            alike(state, one, *_ONE) for one in known
         ):
             return None
         if 2.0 * weights.sum() < model.free - 0.5:
@@ -227,7 +221,7 @@ def _adjusted(model: Model, state: State, used: Flags, density: float) -> Resect
     information = np.diag(model.information())[np.ix_(active, active)]
     chosen = np.flatnonzero(used)
     for _ in range(8):
-        joint = _joint_covariance(model, model.by_places(state), chosen)
+        joint = joint_covariance(model, model.by_places(state), chosen)
         design = model.by_unknowns(state)[chosen].reshape(-1, active.size)[:, active]
         off = model.residuals(state)[chosen].ravel()
         weighted = np.linalg.solve(joint, design)
@@ -242,7 +236,7 @@ def _adjusted(model: Model, state: State, used: Flags, density: float) -> Resect
         state = trial
         if np.abs(step / np.maximum(np.abs(state.values), 1e-3)).max() < 1e-7:
             break
-    joint = _joint_covariance(model, model.by_places(state), chosen)
+    joint = joint_covariance(model, model.by_places(state), chosen)
     design = model.by_unknowns(state)[chosen].reshape(-1, active.size)[:, active]
     off = model.residuals(state)[chosen].ravel()
     normal = design.T @ np.linalg.solve(joint, design) + information
@@ -266,17 +260,6 @@ def _adjusted(model: Model, state: State, used: Flags, density: float) -> Resect
         float(stats.chi2.sf(squares, spare)) if spare > 0 else 1.0,
         likelihood,
     )
-
-
-def _joint_covariance(model: Model, by_places: Floats, chosen: Integers) -> Floats:
-    """(2 m, 2 m) pixels^2, of the marks chosen: own errors and the terrain's, which are partly alike."""
-    own = _own_covariance(model, by_places, with_terrain=False)[chosen]
-    up = by_places[chosen, :, 2]
-    relative = model.marks.relative_m2[np.ix_(chosen, chosen)]
-    joint = np.einsum("ai,ab,bj->aibj", up, relative, up)
-    for k in range(len(own)):
-        joint[k, :, k, :] += own[k]
-    return np.asarray(joint.reshape(2 * len(own), 2 * len(own)))
 
 
 def _log_likelihood(
@@ -318,7 +301,7 @@ def _sigmas(model: Model, state: State, covariance: Floats) -> dict[str, float]:
 def _mark_fit(model: Model, state: State, used: Flags) -> MarkFit:
     """How the marks are shown, and how each is predicted by the others."""
     marks = model.marks
-    own = _own_covariance(model, np.nan_to_num(model.by_places(state)), with_terrain=True)
+    own = own_covariance(model, np.nan_to_num(model.by_places(state)), with_terrain=True)
     inverse = np.linalg.inv(own)
     predicted, times = np.full((len(used), 2), np.nan), np.full(len(used), np.nan)
     active = model.active

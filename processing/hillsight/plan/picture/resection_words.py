@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.plan.picture.resection import FITS_FROM
+from hillsight.plan.picture.resection_errors import heading_causes
 from hillsight.plan.picture.station_cameras import why_weak
+from hillsight.words.angles import signed_deg
 from hillsight.words.english import listed
-from hillsight.words.quantities import probability_words, rough_distance_words
+from hillsight.words.quantities import per_cent, probability_words, rough_distance_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.plan.picture.station_cameras import StationCamera
+
+#: A cause is worth naming from so large a share.
+_MOSTLY = 0.4
 
 #: A mark is worth naming as the worst from so many times what is expected of it.
 _WORTH_NAMING = 2.0
@@ -58,6 +63,12 @@ def camera_lines(one: StationCamera, convergence_deg: float) -> list[str]:
     used = resection.marks.used
     off_px, off_deg = residuals(one)
     root_px, root_deg = (float(np.sqrt(np.mean(off[used] ** 2))) for off in (off_px, off_deg))
+    causes = heading_causes(one.model, resection.state, used)
+    if causes and max(causes.values()) >= _MOSTLY:
+        cause = max(causes, key=lambda name: causes[name])
+        lines.append(
+            f"{label}: {per_cent(causes[cause])} of the heading's variance comes from errors of {cause}."
+        )
     lines.append(
         f"{label}: {int(used.sum())} of {used.size} marks fit within {root_px:.1f} pixels, {root_deg:.2f} "
         f"degrees (root of the mean square), {_misfit_words(resection.misfit)}."
@@ -101,6 +112,13 @@ def cautions(one: StationCamera, hidden_below: float) -> list[str]:
     if one.weak:
         reason = why_weak(one)
         found.append(f"{label}: the marks do not fix {listed(one.weak)}{f': {reason}' if reason else ''}")
+    if resection.rival is not None:
+        other = resection.rival
+        turn_deg = float(signed_deg(other.heading_grid_deg - resection.camera.heading_grid_deg))
+        found.append(
+            f"{label}: another camera fits nearly as well: its heading is {turn_deg:+.1f} degrees from this "
+            f"one's, its focal length {other.lens.focal_px:.0f} pixels"
+        )
     spare = 2 * int(resection.marks.used.sum()) - one.model.free
     if spare <= 0:
         found.append(f"{label}: the marks are just enough, so that none checks the others")
