@@ -15,15 +15,7 @@ PRIVATE_NAMES: set[str] = set()
 OPTION_WORDS: set[str] = set()
 
 #: Public names that nothing in the package uses.
-UNUSED_NAMES: set[str] = {
-    "hillsight.layers.picked_frames:picked_ellipses_frame",
-    "hillsight.layers.picked_frames:picked_lines_frame",
-    "hillsight.layers.picked_frames:picked_points_frame",
-    "hillsight.plan.picture.picked_lines:picked_lines",
-    "hillsight.plan.picture.picking:drawn_cameras",
-    "hillsight.plan.picture.picking_words:line_lines",
-    "hillsight.plan.picture.picking_words:pick_lines",
-}
+UNUSED_NAMES: set[str] = set()
 
 #: Libraries that are imported and not declared.
 UNDECLARED: set[str] = set()

@@ -70,12 +70,15 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {
             "at": (NEAR, FAR),
             "marks": "marks.json",
+            "photo": "knoll.png",
             "width": 55.0,
+            "pick": ("200,130", "60,290"),
+            "pick_line": ("100,200 300,210",),
             "features": ("features.gpkg",),
             "date": "2026-06-01",
             "terrain_error": 1.0,
         },
-        {"out": "a.gpkg"},
+        {"out": "a.gpkg", "overlay": "a.svg", "pictures": "pictures"},
     ),
     "compare": ({**TOLD, "at": (NEAR, FAR), "looks": "N"}, {"json_file": "a.json"}),
     "mark": (
@@ -138,7 +141,7 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
 def test_frames_are_those_of_the_file(name: str, inputs: Path, tmp_path: Path) -> None:
     """In memory there is what the file holds: layers, columns, values, places, CRS."""
     asked, _ = CASES[name]
-    paths = {key: inputs / asked[key] for key in ("sighting", "marks", "stations") if key in asked}
+    paths = {key: inputs / asked[key] for key in ("sighting", "marks", "photo", "stations") if key in asked}
     asked = {**asked, "terrain": inputs / "ground.tif", "features": inputs / "features.gpkg", **paths}
     function = getattr(hillsight, name)
     written, held = function(**asked, out=tmp_path / "a.gpkg"), function(**asked)

@@ -6,6 +6,7 @@ A plain at 100 m tilts gently; on it stands a knoll 40 m high, and in the south 
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import geopandas
@@ -74,8 +75,11 @@ def stations() -> geopandas.GeoDataFrame:
     )
 
 
-def marks() -> Marks:
-    """The knoll and four places about it, as a level camera by the knoll that looks north would show them."""
+def marks(sha256: str = "ab" * 32) -> Marks:
+    """The knoll and four places about it, as a level camera by the knoll that looks north would show them.
+
+    sha256 : of the photograph's file
+    """
     landmarks = (
         Landmark(200.0, 120.0, feature="Lone Knoll"),
         Landmark(100.0, 152.0, easting_m=300_600.0, northing_m=699_600.0),
@@ -83,11 +87,11 @@ def marks() -> Marks:
         Landmark(150.0, 150.5, easting_m=300_600.0, northing_m=699_950.0),
         Landmark(250.0, 149.0, easting_m=301_010.0, northing_m=699_990.0, crs="EPSG:27700"),
     )
-    return Marks(MarkedPhotograph("knoll.png", 400, 300, "ab" * 32), landmarks)
+    return Marks(MarkedPhotograph("knoll.png", 400, 300, sha256), landmarks)
 
 
 def world(folder: Path) -> Path:
-    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json, photo.jpg, panorama.png."""
+    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json of knoll.png, photo.jpg, panorama.png."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     features().to_file(folder / "features.gpkg", layer="things")
@@ -96,5 +100,7 @@ def world(folder: Path) -> Path:
     Image.fromarray(shades).save(folder / "photo.jpg")
     Image.fromarray(shades[::-1]).save(folder / "panorama.png")
     (folder / "sighting.toml").write_text(SIGHTING, encoding="utf-8")
-    marks().write(folder / "marks.json")
+    Image.fromarray(np.tile(shades[:75, :100], (4, 4, 1))).save(folder / "knoll.png")
+    sha256 = hashlib.sha256((folder / "knoll.png").read_bytes()).hexdigest()
+    marks(sha256).write(folder / "marks.json")
     return folder

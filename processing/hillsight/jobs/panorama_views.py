@@ -228,7 +228,7 @@ def see(request: PanoramaRequest, inputs: Inputs, station: Station) -> Seen:
         assert looks_deg is not None
         lens = Lens.of_width(*size, request.width)
         camera = Camera(lens, float((looks_deg - convergence) % 360.0), request.tilt, request.roll)
-        left_deg, span_deg = _bearings_of(camera)
+        left_deg, span_deg = bearings_of(camera)
         step_deg = float(np.degrees(1.0 / lens.focal_px))
     else:
         whole = sector.span_deg >= 360.0 and request.from_bearing is None and request.looks is None
@@ -255,7 +255,7 @@ def see(request: PanoramaRequest, inputs: Inputs, station: Station) -> Seen:
     return Seen(station, view, place, north, camera, ground, tuple(notes), operation)
 
 
-def _bearings_of(camera: Camera) -> tuple[float, float]:
+def bearings_of(camera: Camera) -> tuple[float, float]:
     """Left edge (grid) and width of the bearings that a camera may see, degrees."""
     tall_deg = np.degrees(np.arctan2(np.hypot(camera.width_px, camera.height_px) / 2, camera.lens.focal_px))
     left, right = edges_deg(camera)

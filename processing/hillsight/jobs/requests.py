@@ -154,7 +154,7 @@ class FromPlaces(TerrainAndPlaces, Outputs):
 
 
 #: Parameters that say where results go.
-WRITTEN = ("out", "csv", "rasters", "pictures", "drawing", "report", "json_file")
+WRITTEN = ("out", "csv", "rasters", "pictures", "drawing", "overlay", "report", "json_file")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -333,3 +333,8 @@ class ResectRequest(FromPlaces, FeaturesInput, MarkedPicture, Doubts):
     date: Day | None
     eye_height: Number
     refraction: Number
+    pick: Places
+    pick_line: Texts
+    camera_of: str | None
+    overlay: Path | None
+    pictures: Path | None

@@ -24,7 +24,16 @@ from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.marked_picture import settled_picture
 from hillsight.jobs.named_features import named_feature
 from hillsight.jobs.outputs import check_outputs, output_way, provenance_of, write_style_folder
+from hillsight.jobs.picked import (
+    PICKED_LAYERS,
+    best_camera,
+    check_places,
+    picked_from,
+    wanted_lines,
+    wanted_pixels,
+)
 from hillsight.jobs.requests import ResectRequest
+from hillsight.jobs.resected_overlays import check_overlays, overlay_pages, save_overlays
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
 from hillsight.layers.camera_frames import camera_marks_frame, cameras_frame
@@ -43,10 +52,11 @@ if TYPE_CHECKING:
     from hillsight.ground.transform import Operation
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.marked_picture import SettledPicture
+    from hillsight.jobs.picked import Picked
     from hillsight.plan.picture.marks import Landmark
     from hillsight.plan.picture.resection_model import KnownMarks
 
-LAYERS = ("cameras", "camera_marks")
+LAYERS = ("cameras", "camera_marks", *PICKED_LAYERS)
 
 #: A feature that spreads farther than this (m) may be marked anywhere on it, and its place counts as out by
 #: half its half-width.
@@ -60,10 +70,12 @@ class Resected(Result):
     cameras : one a station, in the order given; each holds ``station``, ``camera`` (None where there is
         none), ``eye`` and ``probability``
     lines : the same in sentences
+    picked : what was picked, and from which station
     """
 
     cameras: tuple[StationCamera, ...] = ()
     lines: tuple[str, ...] = ()
+    picked: Picked | None = None
 
     @property
     def is_undecided(self) -> bool:
@@ -102,13 +114,18 @@ def resect(
     eye_height_error: float = 0.1,
     refraction_error: float = 0.05,
     uncertain_between: tuple[float, float] = (0.1, 0.9),
+    pick: Sequence[Any] | str = (),
+    pick_line: Sequence[str] | str = (),
+    camera_of: str | None = None,
+    overlay: str | Path | None = None,
+    pictures: str | Path | None = None,
     out: str | Path | None = None,
     out_crs: str | None = None,
     listener: Listener = SILENT,
 ) -> Resected:
     """How the camera of a photograph was turned at each station, from landmarks marked on it.
 
-    Layers: cameras, camera_marks.
+    Layers: cameras, camera_marks, picked_points, picked_ellipses, picked_lines.
 
     Parameters
     ----------
@@ -124,6 +141,11 @@ def resect(
     features : vector files or GeoDataFrames that have the marks' names
     date : day for magnetic headings, or "today"; without it none are given
     station_error, feature_error, eye_height_error, refraction_error : standard deviations, m, m, m and 1
+    pick : pixels whose ground is asked for, each (x, y) or a text "X,Y"
+    pick_line : lines whose ground is asked for: "skyline", "brow", or pixels "X,Y X,Y ..."
+    camera_of : station to pick and to draw from; the one that the marks fit best if not given
+    overlay : file for the photograph with the terrain laid over it (.png, .svg or .pdf)
+    pictures : folder for such overlays of all stations
     out : GeoPackage to write; without it the result holds everything in memory
     listener : hears of progress and notes
 
@@ -142,7 +164,11 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
     Viewing(request.eye_height, 0.0, 1.0, request.refraction)  # refuses what makes no sense
     limits = uncertain_limits(request)
     check_outputs(request)
+    check_overlays(request)
+    pixels = wanted_pixels(request.pick)
     picture = settled_picture(request)
+    lines_wanted = wanted_lines(request.pick_line, picture.marks)
+    check_places(pixels, lines_wanted, picture.marks.photograph)
     if not picture.marks.landmarks:
         raise MarksError(
             "no landmark is marked",
@@ -172,6 +198,19 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
                 advance(number / (len(inputs.stations) + 1))
             found = station_cameras(inputs.stations, models, visible)
         told = [line for one in found for line in cautions(one, limits.hidden_below)]
+        chosen, picked = best_camera(found, request.camera_of), None
+        if pixels or lines_wanted:
+            picked = picked_from(
+                chosen,
+                pixels,
+                lines_wanted,
+                inputs.terrain,
+                errors,
+                geodesy,
+                _declination_deg(request, inputs),
+            )
+            told += picked.notes
+        pages = overlay_pages(request, inputs, picture, found, chosen, picked)
         notes = (*inputs.notes, *picture.notes, error_note(errors), *unseen, *told, *warned)
         for text in notes:
             listener.note(text)
@@ -192,6 +231,7 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
             rasters_wanted=False,
         ) as sink:
             crs = inputs.terrain.crs
+            sink.add({} if picked is None else picked.frames)
             sink.add(
                 {
                     "cameras": cameras_frame(
@@ -204,16 +244,19 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
         lines = [
             line for one in found for line in camera_lines(one, float(geodesy.convergence_deg(*one.eye[:2])))
         ]
+    files: dict[str, tuple[Path, ...]] = {}
     if request.out is not None:
         write_style_folder(request.out)
+        files["out"] = (request.out,)
     return Resected(
         sink.frames,
         sink.rasters,
         notes,
         provenance,
-        {} if request.out is None else {"out": (request.out,)},
+        files | save_overlays(request, pages),
         tuple(found),
-        (*lines, *comparison_lines(found)),
+        (*lines, *comparison_lines(found), *(() if picked is None else picked.told)),
+        picked,
     )
 
 

@@ -78,7 +78,7 @@ PICKED_ELLIPSES = Layer(
         text(
             "ground", "same, nearer or beyond", "the ground picked, or other ground with dead ground between"
         ),
-        real("share", _SHARE, "of all draws that meet this ground"),
+        real("share", _SHARE, "of all draws, those that meet this ground"),
         real("distance_m", GRID_M, "of the middle one of these draws, from the station"),
         *_LENGTHS,
     ),

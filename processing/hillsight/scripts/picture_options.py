@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from hillsight.scripts.options import NUMBER, TEXT, stack
+from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
 
 marked_picture = stack(
     click.option(
@@ -28,5 +28,38 @@ marked_picture = stack(
         is_flag=True,
         help="The picture was cut from a larger one: solve for where its axis lies. Found out by itself "
         "where the file tells.",
+    ),
+)
+
+picks_and_overlays = stack(
+    click.option(
+        "--pick",
+        multiple=True,
+        type=TEXT,
+        metavar="X,Y",
+        help="A pixel whose ground is asked for; may be repeated. From the picture's upper left corner.",
+    ),
+    click.option(
+        "--pick-line",
+        multiple=True,
+        type=TEXT,
+        metavar="LINE",
+        help='A line whose ground is asked for: skyline or brow as traced in the marks, or pixels "X,Y X,Y '
+        '..."; may be repeated.',
+    ),
+    click.option(
+        "--camera-of",
+        type=TEXT,
+        metavar="STATION",
+        help="Station to pick and to draw from. Without it: the one that the marks fit best.",
+    ),
+    click.option(
+        "--overlay",
+        type=PATH,
+        metavar="FILE",
+        help="Draw the photograph with the terrain laid over it: a name that ends in .png, .svg or .pdf.",
+    ),
+    click.option(
+        "--pictures", type=PATH, metavar="FOLDER", help="Draw such an overlay of each station into a folder."
     ),
 )

@@ -24,7 +24,11 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 @script(
     "resect",
     title="How a photograph's camera was turned, from landmarks marked on it",
-    outputs={"out": "application/geopackage+sqlite3; GeoPackage: cameras, and how they show the marks"},
+    outputs={
+        "out": "application/geopackage+sqlite3; GeoPackage: cameras, how they show the marks, picked ground",
+        "overlay": "image/png; Overlay: the photograph with the terrain laid over it, as PNG, SVG or PDF",
+        "pictures": "image/png; Overlays: one a station",
+    },
 )
 @click.option(
     "--schema",
@@ -48,6 +52,7 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 @options.feature_layer
 @options.date
 @trust_options.trust
+@picture_options.picks_and_overlays
 @options.output(required=False)
 @options.quiet
 def command(quiet: bool, **given: Any) -> None:

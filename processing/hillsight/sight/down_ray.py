@@ -120,19 +120,21 @@ class Way:
         ]
         return cls(start, end, ground[0], ground[1], bow_m, ends_m <= far_m, _NEAR_SPACINGS * widest_m)
 
-    def first(self, level_m: float, slope: float) -> Meeting | None:
+    def first(self, level_m: float, slope: float, from_m: float = 0.0) -> Meeting | None:
         """Where a ray first meets ground or a void, or None within this way.
 
         Parameters
         ----------
         level_m : of the eye
         slope : rise of the ray a metre of grid distance
+        from_m : ground nearer than this is passed over
         """
         # Ground a hair above the ray is a tie, and a tie is seen.
         over = level_m + slope * self.from_m - self.from_ground_m - TIE_M
         over_end = level_m + slope * self.to_m - self.to_ground_m - TIE_M
         above = (over > 0.0) & (over_end > 0.0)
-        met = np.flatnonzero(~above | (above & self._bulges(over, over_end)))  # NaN, too
+        counts = self.to_m > from_m
+        met = np.flatnonzero(counts & (~above | self._bulges(over, over_end)))  # NaN, too
         if not met.size:
             return None
         n = int(met[0])
@@ -163,7 +165,13 @@ class Way:
 
 
 def meet(
-    grid: Grid, posts: Posts, highest_m: float, eye: Eye, bearing_grid_deg: float, vertical_angle_deg: float
+    grid: Grid,
+    posts: Posts,
+    highest_m: float,
+    eye: Eye,
+    bearing_grid_deg: float,
+    vertical_angle_deg: float,
+    from_m: float = 0.0,
 ) -> Meeting:
     """Follow a ray to the first ground, to the sky or to where nothing is known.
 
@@ -174,6 +182,7 @@ def meet(
     ----------
     highest_m : the highest post, metres in the terrain's datum
     bearing_grid_deg, vertical_angle_deg : apparent direction, as ``hillsight.reading.panorama`` has it
+    from_m : ground nearer than this is passed over
 
     Raises
     ------
@@ -186,7 +195,7 @@ def meet(
     far_m = max(_FIRST_M, _FIRST_SPACINGS * max(grid.spacing_x_m, grid.spacing_y_m))
     while True:
         way = Way.under(grid, posts, eye, bearing_grid_deg, far_m)
-        meeting = way.first(eye.level_m, slope)
+        meeting = way.first(eye.level_m, slope, from_m)
         if meeting is not None and meeting.meets == "ground":
             return meeting
         if meeting is not None:

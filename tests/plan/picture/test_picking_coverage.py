@@ -85,7 +85,7 @@ def test_ellipses_hold_as_many_as_they_say() -> None:
         found = pick(x, y, believed, stand, ground, drawn, CLICK_PX)
         held = {e.which: e.holds(true.easting_m, true.northing_m) for e in found.ellipses}
         inside.append(any(held.values()))
-        told.append(0.95 * sum(found.shares[which] for which in held))
+        told.append(0.95 * sum(e.share for e in found.ellipses))
         if found.state == "ground":
             own.append(held.get("same", False))
             own_told.append(0.95 * found.shares["same"])

@@ -44,6 +44,13 @@ _DEAD_SHARE, _DEAD_POSTS = 0.5, 2.0
 #: farther than this share of its distance and is so many times as long as wide. Common practice, no source.
 _STAYING, _OUT_SHARE, _LONG = 0.5, 0.5, 3.0
 
+#: Ground within so many posts of the eye that the ray passes over is passed over in all draws: posts tell
+#: little of it, and whoever took the picture saw over it.
+_SEEN_OVER_POSTS = 4.0
+
+#: Other ground whose distances differ by more than this ratio, with none between, is not one ground.
+_LEAP = 1.4
+
 #: No ellipse is told of fewer draws than this.
 _FEWEST = 12
 
@@ -116,7 +123,8 @@ class Pick:
     easting_m, northing_m, height_m, distance_m : of the ground met, distance on the grid; NaN without any; of
         a void and of the terrain's end the distance alone
     shares : of the draws, by what they meet: "same", "nearer", "beyond", "sky", "unknown"
-    ellipses : each holds 95 % of the draws that meet one ground, the picked one first
+    ellipses : each holds 95 % of the draws that meet one ground, the picked one first; of nearer ground, and
+        of ground beyond, that which most of them meet
     """
 
     x_px: float
@@ -132,14 +140,14 @@ class Pick:
     ellipses: tuple[Ellipse, ...]
 
 
-def check_pixel(x_px: float, y_px: float, camera: Camera, parameter: str = "pick") -> None:
+def check_pixel(x_px: float, y_px: float, size_px: tuple[int, int], parameter: str = "pick") -> None:
     """Refuse a pixel that is not in the picture.
 
     Raises
     ------
     CallError : it lies beyond the picture's edges, or is no number
     """
-    width, height = camera.lens.width_px, camera.lens.height_px
+    width, height = size_px
     if not (0.0 <= x_px <= width and 0.0 <= y_px <= height):
         raise CallError(
             f"{x_px:g},{y_px:g} lies outside the picture of {width} x {height} pixels",
@@ -181,7 +189,7 @@ def pick(
     CallError : the pixel is not in the picture
     ValueError : the camera stands off the terrain, on a void, or underground
     """
-    check_pixel(x_px, y_px, camera)
+    check_pixel(x_px, y_px, (camera.lens.width_px, camera.lens.height_px))
     eye = standing_eye(stand, ground)
     bearing, angle = (float(v) for v in camera.directions(x_px, y_px))
     if not math.isfinite(bearing + angle):
@@ -256,7 +264,10 @@ def _drawn_meeting(
     if eye is None or not math.isfinite(bearing + angle):
         return unknown
     grid = ground.surface.grid
-    met = meet(grid, posts, ground.highest_m, eye, bearing, angle)
+    seen_over_m = _SEEN_OVER_POSTS * max(grid.spacing_x_m, grid.spacing_y_m)
+    if nominal.distance_m <= 1.5 * seen_over_m:
+        seen_over_m = 0.0
+    met = meet(grid, posts, ground.highest_m, eye, bearing, angle, seen_over_m)
     if met.meets != "ground":
         return ("sky", math.nan, math.nan, math.nan) if met.meets == "sky" else unknown
     which = "nearer"  # than the sky, or than what is not known
@@ -289,8 +300,20 @@ def _summed(
         if not some:
             continue
         shares[which] = len(some) / len(meetings)
-        if which in ("same", "nearer", "beyond") and len(some) >= _FEWEST:
+        if which in ("sky", "unknown"):
+            continue
+        if which != "same":
+            some = _one_ground(some)
+        if len(some) >= _FEWEST:
             places = np.array([m[2:] for m in some])
             distance_m = float(np.median([m[1] for m in some]))
-            ellipses.append(ellipse_about(places, which, shares[which], distance_m))
+            ellipses.append(ellipse_about(places, which, len(some) / len(meetings), distance_m))
     return shares, tuple(ellipses)
+
+
+def _one_ground(some: list[tuple[str, float, float, float]]) -> list[tuple[str, float, float, float]]:
+    """Of draws that meet other ground, the most that lie together: their distances change without a leap."""
+    some = sorted(some, key=lambda one: one[1])
+    far = np.log([max(one[1], 1e-3) for one in some])
+    parts = np.split(np.arange(len(some)), np.flatnonzero(np.diff(far) > math.log(_LEAP)) + 1)
+    return [some[n] for n in max(parts, key=len)]

@@ -19,8 +19,8 @@ _WORTH_A_WORD = 0.03
 
 
 def pick_lines(picks: Sequence[Pick], convergence_deg: float) -> list[str]:
-    """A line or more for each pick, in their order."""
-    return [line for number, one in enumerate(picks, 1) for line in _of_pick(number, one, convergence_deg)]
+    """A line for each pick, in their order."""
+    return [" ".join(_of_pick(number, one, convergence_deg)) for number, one in enumerate(picks, 1)]
 
 
 def line_lines(lines: Sequence[tuple[Sequence[PickedLine], float]]) -> list[str]:
@@ -72,17 +72,17 @@ def _of_pick(number: int, one: Pick, convergence_deg: float) -> list[str]:
             f"{metres(ellipse.semi_minor_m)} across, either way"
         )
         if ellipse.which == "same":
-            lines.append(f"  {size}.")
+            lines.append(f"{size}.")
         elif ellipse.share >= _WORTH_A_WORD:
             which = {
                 "beyond": "the next ground beyond",
                 "nearer": "ground nearer by" if one.state in ("ground", "grazing") else "ground",
             }[ellipse.which]
             lines.append(
-                f"  Could also be {which}, at {metres(ellipse.distance_m)} "
+                f"Could also be {which}, at {metres(ellipse.distance_m)} "
                 f"({per_cent(ellipse.share)} of the draws): {size}."
             )
     sky = one.shares.get("sky", 0.0)
     if one.state != "sky" and sky >= _WORTH_A_WORD:
-        lines.append(f"  Could also be the sky ({per_cent(sky)} of the draws).")
+        lines.append(f"Could also be the sky ({per_cent(sky)} of the draws).")
     return lines

@@ -25,7 +25,7 @@ from hillsight.words.trust import trust_order
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Bytes, Floats
     from hillsight.reading.drawn.drawn_view import DrawnView
     from hillsight.reading.drawn.landmarks import Landmark
     from hillsight.sheets.panorama.painted import Light
@@ -110,16 +110,22 @@ class Picture:
             far.surface.grid, lines.easting_m, lines.northing_m, lines.eye.level_m, lines.eye.drop_per_m
         )
         painted = paint(far, eye, self.projection, light=light, cover=_cover(view))
+        self.draw_under(painted.picture)
+        self.drawn["haze"] = painted.scene.haze_half_m
+
+    def draw_under(self, rgb: Bytes) -> None:
+        """A picture under the lines: (rows, columns, 3), over all of the place."""
+        wide, tall = self.projection.width_px, self.projection.height_px
+        same = rgb.shape[:2] == (round(self.place.height), round(self.place.width))
         self.axes.imshow(
-            painted.picture,
-            extent=(0, self.projection.width_px, self.projection.height_px, 0),
+            rgb,
+            extent=(0, wide, tall, 0),
             aspect="auto",
-            interpolation="none" if self.sheet.pixel == 1.0 else "antialiased",
+            interpolation="none" if same else "antialiased",
             zorder=0.5,
         )
-        self.axes.set_xlim(0, self.projection.width_px)
-        self.axes.set_ylim(self.projection.height_px, 0)
-        self.drawn["haze"] = painted.scene.haze_half_m
+        self.axes.set_xlim(0, wide)
+        self.axes.set_ylim(tall, 0)
 
     def draw_ground(self, ground: Ground = LINES_ALONE) -> None:
         """Skyline, crest lines with dead ground behind them; lines of equal distance, or shaded ground."""
