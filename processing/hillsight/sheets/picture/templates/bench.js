@@ -1,6 +1,7 @@
 // The bench: what a tap, a drag or a key means with the instrument in hand.
 
 const NEAR = { mouse: 11, pen: 14, touch: 22 };
+const SNAP = { mouse: 12, pen: 12, touch: 16 };
 const MODES = ["look", "landmark", "skyline", "brow", "erase"];
 
 class Bench {
@@ -100,7 +101,7 @@ class Bench {
   anchorFor(x, y, event) {
     const point = this.onPicture(this.view.toPicture(x, y));
     if (this.isStraight(event)) return point;
-    return snapped(this.pyramid, ...point, (this.near(event) + 3) / this.view.scale);
+    return snapped(this.pyramid, ...point, (SNAP[event && event.pointerType] || SNAP.mouse) / this.view.scale);
   }
 
   join(from, to, straight, quick = false) {

@@ -116,7 +116,8 @@ function usualStrength({ strength }) {
 }
 
 /**
- * The edge that was meant by a point: the strongest near it, nearer ones preferred.
+ * The edge that was meant by a point. A nearer one is preferred to a stronger one: a pale skyline is often what
+ * is meant, with a strong ridge close below.
  *
  * x, y, radius in pixels of the photograph; gives a point there, or the same one where nothing stands out.
  */
@@ -133,13 +134,15 @@ function snapped(pyramid, x, y, radius) {
     const cy = py / each;
     const room = Math.ceil(reach) + 3;
     const edges = edgesIn(pyramid, level, cx - room, cy - room, cx + room + 1, cy + room + 1);
-    let best = 3 * usualStrength(edges) * (reach > 3 ? 0.6 : 0) + 1;
+    const least = 1 + (reach > 3 ? 2 * usualStrength(edges) : 0);
+    let best = 0;
     let found = null;
     for (let j = 1; j < edges.h - 1; j += 1) {
       for (let i = 1; i < edges.w - 1; i += 1) {
         const away = Math.hypot(edges.x0 + i + 0.5 - cx, edges.y0 + j + 0.5 - cy);
-        if (away > reach || !edges.ridge[j * edges.w + i]) continue;
-        const worth = edges.strength[j * edges.w + i] * Math.exp(-((away / reach) ** 2));
+        const strength = edges.strength[j * edges.w + i];
+        if (away > reach || strength < least || !edges.ridge[j * edges.w + i]) continue;
+        const worth = Math.sqrt(strength) * Math.exp(-2 * (away / reach) ** 2);
         if (worth > best) {
           best = worth;
           found = exactly(edges, i, j);
