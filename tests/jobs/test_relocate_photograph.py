@@ -182,3 +182,13 @@ def test_marks_without_the_photograph_or_its_width_are_refused(made: dict[str, P
         weighed(made, width=None)
     with pytest.raises(CallError, match="nothing is told of the picture"):
         relocate(str(made["terrain"]), at=[(e, n, k) for k, (e, n) in PLACES.items()])
+
+
+def test_every_place_is_weighed_by_the_photograph_too(made: dict[str, Path]) -> None:
+    """The likeliest place of the lattice is that next to where the photograph was taken."""
+    found = weighed(made, everywhere=150.0, everywhere_within=200.0)
+    share = found.rasters["probability_of_place"]
+    row, column = np.unravel_index(int(np.nanargmax(share.array)), share.array.shape)
+    step_east, _, west, _, step_north, top = share.transform[:6]
+    east, north = west + step_east * (column + 0.5), top + step_north * (row + 0.5)
+    assert np.hypot(east - PLACES["A"][0], north - PLACES["A"][1]) < 150.0

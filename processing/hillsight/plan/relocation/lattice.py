@@ -13,13 +13,15 @@ from hillsight.ground.grid import Grid
 from hillsight.ground.stations import Station
 from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.drawn_fits import DrawnFits
+from hillsight.plan.relocation.measured import Measured, rate_of, ratios
 from hillsight.plan.relocation.posterior import Calibration, base_rates
 from hillsight.plan.weighing.statements import Weighing, judgements, matters, wrong_chances
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from hillsight.arrays import Flags, Floats32
+    from hillsight.arrays import Floats32
+    from hillsight.plan.look.drawn import Place
     from hillsight.plan.relocation.setting import Setting
     from hillsight.plan.statement import Sighting
 
@@ -92,16 +94,19 @@ def weigh_lattice(
     if not places:
         return LatticeShares(share, grid)
 
-    def looked_from(places: Sequence[tuple[int, int]]) -> tuple[Floats32, Flags]:
-        stands = []
+    def stands(places: Sequence[tuple[int, int]]) -> list[Place]:
+        found = []
         for place in places:
             e, n = (float(v) for v in grid.to_map(*place))
-            stands.append(setting.looker.place(Station("", None, e, n, None, "")))
-        return drawn.of_all(stands, 0, _DRAWS)
+            found.append(setting.looker.place(Station("", None, e, n, None, "")))
+        return found
 
     drawn, prior = DrawnFits(setting.looker, weighing, statements), setting.framing.prior
     # Some places all over say how likely each statement is from anywhere.
-    rates = base_rates(*looked_from(places[:: max(1, len(places) // _RATED)]), prior)
+    some_places = stands(places[:: max(1, len(places) // _RATED)])
+    rates = base_rates(*drawn.of_all(some_places, 0, _DRAWS), prior)
+    measured = Measured.of_setting(setting)
+    log_rate = 0.0 if measured is None else rate_of(measured.logs(some_places), prior)
     calibration = Calibration(
         rates,
         wrong_chances(statements),
@@ -113,7 +118,9 @@ def weigh_lattice(
     logs = np.empty(len(places))
     for first in range(0, len(places), _AT_A_TIME):
         some = slice(first, first + _AT_A_TIME)
-        logs[some] = calibration.table(*looked_from(places[some])).without()
+        here = stands(places[some])
+        seen = None if measured is None else ratios(measured.logs(here), log_rate)
+        logs[some] = calibration.table(*drawn.of_all(here, 0, _DRAWS), seen).without()
         if progress is not None:
             progress(min(first + _AT_A_TIME, len(places)) / len(places))
     at = np.array(places)

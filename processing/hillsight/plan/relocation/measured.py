@@ -144,22 +144,32 @@ class MeasuredPlaces:
         of_strewn = measured.logs(strewn)
         prior = measured.framing.prior
         known = of_strewn if len(strewn) else fits.log_likelihood
-        with np.errstate(divide="ignore"):
-            each = special.logsumexp(known + np.log(prior), axis=1)
-        rate = float(special.logsumexp(each) - np.log(len(known)))
-        ratios = _ratios(fits.log_likelihood, rate), _ratios(of_strewn, rate)
-        return cls(measured, *ratios, fits, rate, measured.angles_deg(places))
+        rate = rate_of(known, prior)
+        both = ratios(fits.log_likelihood, rate), ratios(of_strewn, rate)
+        return cls(measured, *both, fits, rate, measured.angles_deg(places))
 
     def with_strewn(self, more: Sequence[Place]) -> Floats:
         """Log ratios of the strewn places and of more, (p + m, h)."""
-        return np.concatenate((self.strewn, _ratios(self.measured.logs(more), self.log_rate)))
+        return np.concatenate((self.strewn, ratios(self.measured.logs(more), self.log_rate)))
 
     def of_place(self, place: Place) -> Floats:
         """Log ratios of another place, (h,)."""
-        found: Floats = _ratios(self.measured.logs([place]), self.log_rate)[0]
+        found: Floats = ratios(self.measured.logs([place]), self.log_rate)[0]
         return found
 
 
-def _ratios(logs: Floats, log_rate: float) -> Floats:
+def rate_of(logs: Floats, prior: Floats) -> float:
+    """Logarithm of how likely what was measured is from anywhere about.
+
+    Parameters
+    ----------
+    logs : (b, h) log likelihoods at places all about; prior : (h,) of the directions
+    """
+    with np.errstate(divide="ignore"):
+        each = special.logsumexp(logs + np.log(prior), axis=1)
+    return float(special.logsumexp(each) - np.log(len(logs)))
+
+
+def ratios(logs: Floats, log_rate: float) -> Floats:
     """Log likelihood over the rate; what is wrong altogether tells no place from another."""
     return np.asarray(np.logaddexp(np.log1p(-WRONG) + logs - log_rate, np.log(WRONG)), np.float64)

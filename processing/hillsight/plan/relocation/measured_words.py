@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy import special
 
+from hillsight.plan.kinds.shared.nouns import number_with
 from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.plan.relocation.summary import times_words
 from hillsight.plan.verdict import MeasuredEvidence, MeasuredFit
@@ -120,8 +121,9 @@ def _sentence(label: str, figures: dict[str, float], times: float, traced: bool,
     )
     misfit = ""
     if traced:
+        pixels = number_with(round(figures["misfit_px"]), "pixels")
         misfit = (
-            f", and the trace strays {figures['misfit_deg']:.2f} degrees ({figures['misfit_px']:.0f} pixels) "
+            f", and the trace strays {figures['misfit_deg']:.2f} degrees ({pixels}) "
             f"from the skyline, {100 * figures['hidden_share']:.0f} % of it before trees or the like"
         )
     if is_best:

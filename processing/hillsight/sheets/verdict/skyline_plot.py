@@ -30,13 +30,17 @@ def skyline_plot(measured: MeasuredEvidence) -> bytes:
     tall = _HEIGHT * len(fits) + _FOOT
     figure = Figure(figsize=(_WIDTH, tall), dpi=_DOTS_PER_INCH, facecolor=palette.PAPER)
     FigureCanvasAgg(figure)
-    spans = [np.ptp([*fit.traced_deg, *fit.expected_deg]) for fit in fits]
-    half = 0.55 * float(np.nanmax(spans)) + 0.3
+    spans = [
+        float(np.nanmax(every) - np.nanmin(every))
+        for every in ([*fit.traced_deg, *fit.expected_deg] for fit in fits)
+    ]
+    half = 0.55 * max(spans) + 0.3
     for k, fit in enumerate(fits):
         bottom = (_FOOT + _HEIGHT * (len(fits) - 1 - k)) / tall
         axes = figure.add_axes((0.09, bottom + 0.12 / tall, 0.89, (_HEIGHT - 0.42) / tall), facecolor="none")
         turn = np.unwrap(np.array(fit.bearing_true_deg), period=360.0)
-        middle = float(np.nanmean([*fit.traced_deg, *fit.expected_deg]))
+        every = [*fit.traced_deg, *fit.expected_deg]
+        middle = float(np.nanmin(every) + np.nanmax(every)) / 2.0
         axes.plot(turn, fit.expected_deg, color=palette.INK, linewidth=1.4)
         axes.plot(turn, fit.traced_deg, linestyle="none", marker=".", markersize=4, color=palette.BROW)
         axes.set_ylim(middle - half, middle + half)
