@@ -89,7 +89,7 @@ def height(surface: Surface, east: np.ndarray, north: np.ndarray) -> np.ndarray:
 
 
 def shown(view: View, eye_level: float, refraction: float, places: np.ndarray) -> np.ndarray:
-    """Pixels (n, 2) of places (n, 3): heading about the plumb line, tilt, roll, lens; NaN behind."""
+    """Pixels (n, 2) of places (n, 3): heading about the plumb line, tilt, roll, lens; NaN behind and beyond."""
     east, north = places[:, 0] - view.east, places[:, 1] - view.north
     far2 = east**2 + north**2
     up = places[:, 2] - (1 - refraction) / (2 * EARTH_M) * far2 - eye_level
@@ -100,6 +100,8 @@ def shown(view: View, eye_level: float, refraction: float, places: np.ndarray) -
     forward = np.where(forward > 1.0, forward, np.nan)
     x, y = across / forward, down / forward
     bend = 1 + view.radial * (x * x + y * y)
+    # Beyond the radius at which a lens of one radial term folds the picture there is nothing.
+    bend = np.where(1 + 3 * view.radial * (x * x + y * y) > 0, bend, np.nan)
     return np.column_stack([WIDE / 2 + view.focal * x * bend, HIGH / 2 + view.focal * y * bend])
 
 
