@@ -89,7 +89,7 @@ def height(surface: Surface, east: np.ndarray, north: np.ndarray) -> np.ndarray:
 
 
 def shown(view: View, eye_level: float, refraction: float, places: np.ndarray) -> np.ndarray:
-    """Pixels (n, 2) of places (n, 3): heading about the plumb line, tilt, roll, lens; NaN behind and beyond."""
+    """Pixels (n, 2) of places (n, 3): heading, tilt, roll, then the lens; NaN behind and beyond."""
     east, north = places[:, 0] - view.east, places[:, 1] - view.north
     far2 = east**2 + north**2
     up = places[:, 2] - (1 - refraction) / (2 * EARTH_M) * far2 - eye_level
