@@ -22,7 +22,11 @@ GROUND = ("--terrain", "TERRAIN", "--features", "FEATURES")
 PLACES = (*GROUND, "--stations", "STATIONS")
 WEIGHED = (*PLACES, "--landforms", "--reach", "6000")
 
+PHOTOGRAPH = ROOT / "demo_project" / "photograph"
+MARKED = ("--marks", PHOTOGRAPH / "view.json", "--photo", PHOTOGRAPH / "view.jpg", "--width", "65")
+
 EXAMPLES = [
+    ("docs/photograph.md", "A ridge end:", ("resect", *PLACES, *MARKED), 0),
     ("README.md", "Decided:", ("relocate", *WEIGHED, "--sighting", SIGHTINGS / "ridge_end.toml"), 0),
     (
         "docs/scripts/relocate.md",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ import shapely
 
 import hillsight
 from hillsight.jobs import demo as demo_job
+from hillsight.plan.picture.marks import MarkedPhotograph
+from hillsight.plan.picture.photograph import Photograph
 from hillsight.scripts import main as program
-from jobs.worlds import FAR, NEAR, world
+from jobs.worlds import FAR, NEAR, marks, world
 
 from scripts.commands import contents, run  # isort: skip
 
@@ -86,6 +89,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"out": "a.html"},
     ),
     "describe": ({**TOLD, "at": (NEAR,), "looks": "N", "width": 80.0}, {"out": "a.toml"}),
+    "find-skyline": ({"photo": "photo.jpg"}, {"out": "a.json"}),
 }
 
 
@@ -117,7 +121,7 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     monkeypatch.chdir(inputs)
     asked, files = CASES[name]
-    asked = {**({} if name == "mark" else {"terrain": "ground.tif"}), **asked}
+    asked = {**({} if name in ("mark", "find-skyline") else {"terrain": "ground.tif"}), **asked}
     by_command, from_python = tmp_path / "command", tmp_path / "python"
     for folder in (by_command, from_python):
         folder.mkdir()
@@ -182,8 +186,19 @@ def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.
         for name in ("features.gpkg", "stations.gpkg"):
             (folder / name).write_bytes((inputs / name).read_bytes())
 
+    def photograph(folder: Path) -> tuple[Path, Path]:
+        place = folder / "photograph"
+        place.mkdir()
+        photo, made = place / "photo.jpg", place / "marks.json"
+        photo.write_bytes((inputs / "photo.jpg").read_bytes())
+        shown = Photograph.open(photo)
+        marked = MarkedPhotograph(shown.name, shown.width_px, shown.height_px, shown.sha256)
+        replace(marks(), photograph=marked).write(made)
+        return photo, made
+
     monkeypatch.setattr(demo_job, "generate", generate)
     monkeypatch.setattr(demo_job, "sightings", lambda _: [inputs / "sighting.toml"])
+    monkeypatch.setattr(demo_job, "photograph", photograph)
     monkeypatch.setattr(demo_job, "REACH_M", 400.0)
     made = []
     for way in ("command", "python"):
@@ -191,7 +206,7 @@ def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.
         if way == "command":
             ended = run("demo", "--folder", folder, "--no-pictures")
             assert ended.code == 0, ended.err
-            assert ended.out.count("\n$ ") == 2
+            assert ended.out.count("\n$ ") == 5
             assert (
                 f"relocate --sighting {inputs / 'sighting.toml'} --terrain {folder}/terrain.tif" in ended.out
             )

@@ -90,6 +90,17 @@ def marks(sha256: str = "ab" * 32) -> Marks:
     return Marks(MarkedPhotograph("knoll.png", 400, 300, sha256), landmarks)
 
 
+def photograph() -> np.ndarray:
+    """A plain picture: even sky over uneven ground, (180, 320, 3)."""
+    y, x = np.mgrid[0:180, 0:320]
+    sky = y < 80 + 14 * np.sin(x / 40)
+    grain = np.random.default_rng(4).normal(0, 1, (180, 320, 1))
+    colours = (
+        np.where(sky[..., None], (170, 195, 225), (80, 90, 50)) + grain * np.where(sky, 1, 14)[..., None]
+    )
+    return np.clip(colours, 0, 255).astype(np.uint8)
+
+
 def world(folder: Path) -> Path:
     """All of it: ground.tif, two .gpkg, sighting.toml, marks.json of knoll.png, photo.jpg, panorama.png."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -97,7 +108,7 @@ def world(folder: Path) -> Path:
     features().to_file(folder / "features.gpkg", layer="things")
     stations().to_file(folder / "stations.gpkg", layer="stations")
     shades = np.linspace(0, 255, 160 * 90 * 3).reshape(90, 160, 3).astype(np.uint8)
-    Image.fromarray(shades).save(folder / "photo.jpg")
+    Image.fromarray(photograph()).save(folder / "photo.jpg", quality=92)
     Image.fromarray(shades[::-1]).save(folder / "panorama.png")
     (folder / "sighting.toml").write_text(SIGHTING, encoding="utf-8")
     Image.fromarray(np.tile(shades[:75, :100], (4, 4, 1))).save(folder / "knoll.png")

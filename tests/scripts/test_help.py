@@ -22,6 +22,7 @@ SCRIPTS = (
     "demo",
     "describe",
     "doctor",
+    "find-skyline",
     "landforms",
     "outlook",
     "profile",

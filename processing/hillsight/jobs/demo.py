@@ -1,4 +1,4 @@
-"""Makes the invented upland, reads it and puts three pictures to the test there."""
+"""Makes the invented upland, reads it, and puts three sightings and a photograph to the test there."""
 
 from __future__ import annotations
 
@@ -7,18 +7,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from hillsight.jobs.demo_place import generate, sightings
+from hillsight.jobs.demo_place import generate, photograph, sightings
+from hillsight.jobs.find_skyline import find_skyline
 from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.mark import mark
 from hillsight.jobs.outlook import outlook
 from hillsight.jobs.relocate import relocate
+from hillsight.jobs.resect import resect
 
 if TYPE_CHECKING:
     from hillsight.jobs.relocate import Relocated
+    from hillsight.jobs.resect import Resected
     from hillsight.jobs.results import Result
 
 #: The demo's day for magnetic bearings: fixed, so that every run gives the same figures.
 DAY = "2026-06-01"
 REACH_M = 6_000.0
+#: What is told of the photograph's lens: how wide the picture is, degrees.
+WIDTH_DEG = 65.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,11 +34,13 @@ class Demo:
     folder : holds the inputs, what was written, and pictures
     outlook : what is seen from the three stations
     verdicts : what is said of each sighting, by its name
+    cameras : how the photograph's camera was turned at each station
     """
 
     folder: Path
     outlook: Result
     verdicts: Mapping[str, Relocated]
+    cameras: Resected
 
 
 def demo(
@@ -41,10 +49,11 @@ def demo(
     no_pictures: bool = False,
     listener: Listener = SILENT,
 ) -> Demo:
-    """Make an invented upland, read it from its three stations, and relocate three sightings there.
+    """Make an invented upland, read it from its three stations, and relocate sightings and a photograph
+    there.
 
-    One sighting is decided, one undecided, and one was taken from none of the stations. The place, its names
-    and its ground are made up.
+    One sighting is decided, one undecided, and one was taken from none of the stations. The photograph is
+    drawn. The place, its names and its ground are made up.
 
     Parameters
     ----------
@@ -88,4 +97,32 @@ def demo(
         listener.begins("relocate", asked)
         verdicts[sighting.stem] = relocate(**asked, listener=listener)
         listener.ended("relocate", verdicts[sighting.stem])
-    return Demo(folder, seen, verdicts)
+    return Demo(folder, seen, verdicts, _photograph(folder, inputs, listener))
+
+
+def _photograph(folder: Path, inputs: Mapping[str, Any], listener: Listener) -> Resected:
+    """Find the photograph's skyline, write the page to mark it on, and work out how its camera was turned."""
+    photo, marks = photograph(folder)
+    asked: dict[str, Any] = {"photo": photo, "out": photo.with_name("found_skyline.json")}
+    listener.begins("find-skyline", asked)
+    listener.ended("find-skyline", find_skyline(**asked, listener=listener))
+    asked = {
+        "photo": photo,
+        "features": inputs["features"],
+        "marks": marks,
+        "out": photo.with_name("mark_view.html"),
+    }
+    listener.begins("mark", asked)
+    listener.ended("mark", mark(**asked, listener=listener))
+    asked = {
+        **{name: inputs[name] for name in ("terrain", "stations", "features")},
+        "marks": marks,
+        "photo": photo,
+        "width": WIDTH_DEG,
+        "date": DAY,
+        "out": folder / "camera.gpkg",
+    }
+    listener.begins("resect", asked)
+    cameras = resect(**asked, listener=listener)
+    listener.ended("resect", cameras)
+    return cameras

@@ -67,3 +67,22 @@ def sightings(folder: Path) -> list[Path]:
         return [Path(shutil.copyfile(file, place / file.name)) for file in found]
     except OSError as error:
         raise OutputError(f"cannot be written ({error.strerror or error})", where=str(place)) from error
+
+
+def photograph(folder: Path) -> tuple[Path, Path]:
+    """Put the demo's photograph and its marks beside its other inputs; both their places.
+
+    Raises
+    ------
+    HillsightError : the demo is not installed
+    OutputError : the folder cannot be written to
+    """
+    source, place = generator_folder() / "photograph", folder / "photograph"
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        photo, marks = (
+            Path(shutil.copyfile(source / name, place / name)) for name in ("view.jpg", "view.json")
+        )
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror})", where=str(place)) from error
+    return photo, marks

@@ -338,3 +338,11 @@ class ResectRequest(FromPlaces, FeaturesInput, MarkedPicture, Doubts):
     camera_of: str | None
     overlay: Path | None
     pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FindSkylineRequest(Parameters):
+    """The sky's edge in a photograph, and the file of marks it goes to."""
+
+    photo: FileName
+    out: Path | None

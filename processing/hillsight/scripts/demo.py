@@ -25,10 +25,11 @@ from hillsight.scripts.running import script
 )
 @click.option("--no-pictures", is_flag=True, help="Leave out the pictures.")
 def command(folder: Path, no_pictures: bool) -> None:
-    """Make an invented upland, read it from its three stations, and put three pictures to the test there.
+    """Make an invented upland, read it from its three stations, and put pictures to the test there.
 
     Runs `hillsight outlook`, and `hillsight relocate` on three sightings: one is decided, one undecided, and
-    one was taken from none of the stations.
+    one was taken from none of the stations. A drawn photograph is put to
+    `hillsight find-skyline`, `hillsight mark` and `hillsight resect`.
 
     The place, its names and its ground are made up; nothing there can be walked.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -34,7 +34,8 @@ class Steps(Listener):
 
     def begins(self, job: str, asked: Mapping[str, Any]) -> None:
         """Print the command, and listen to it as its script would."""
-        command: click.Command = import_module(f"hillsight.scripts.{job}").command
+        module = import_module(f"hillsight.scripts.{job.replace('-', '_')}")
+        command: click.Command = module.command
         if self._begun:
             click.echo("")
         self._begun += 1
@@ -50,9 +51,7 @@ class Steps(Listener):
         if isinstance(self._report, StationReport):
             self._report.tell(result)
             return
-        from hillsight.sheets.verdict.verdict_text import summary_lines
-
-        self._report.say(summary_lines(result.verdict), result)
+        self._report.say(_found_lines(job, result), result)
 
     def note(self, text: str) -> None:
         """As the script would."""
@@ -71,13 +70,27 @@ class Steps(Listener):
         self._report.station_read(frames)
 
 
+def _found_lines(job: str, result: Any) -> Sequence[str]:
+    """What the script of a job says of its result."""
+    if job == "relocate":
+        from hillsight.sheets.verdict.verdict_text import summary_lines
+
+        return summary_lines(result.verdict)
+    if job == "find-skyline":
+        from hillsight.scripts.skyline_lines import found_lines
+
+        return found_lines(result)
+    return result.lines if job == "resect" else ()
+
+
 def _words(command: click.Command, asked: Mapping[str, Any]) -> list[str]:
     """A job's parameters as its options are typed."""
     options = {option.name: option for option in command.params}
     words = []
     for name, value in asked.items():
         for one in value if isinstance(value, tuple) else (value,):
-            words.append(options[name].opts[-1])
+            if isinstance(options[name], click.Option):
+                words.append(options[name].opts[-1])
             if one is not True:
                 words.append(f"{one:g}" if isinstance(one, float) else str(one))
     return words
