@@ -118,7 +118,7 @@ def test_sentences_are_made_of_the_figures(views, drawn) -> None:
 
 
 def test_a_thing_hidden_by_a_hair_tells_nothing_and_things_that_swap_sides_are_told() -> None:
-    # By hand: two masts on a plain. From the west the far one stands left of the near one; from the east, right.
+    # By hand: two masts on a plain. The far one stands left of the near one from the west alone.
     ground = np.full((ROWS, COLUMNS), 100.0, np.float32)
     things = features_of(
         [

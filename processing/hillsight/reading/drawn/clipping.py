@@ -6,8 +6,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.sight.cylinder import Cylinder
+
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
+    from hillsight.sight.cylinder import Projection
+
+
+def may_be_on(projection: Projection, bearing_grid_deg: Floats) -> bool:
+    """Whether a line over some bearings, without jumps, may cross a picture: a quick look before a slow one."""
+    if not isinstance(projection, Cylinder):
+        return True
+    low, high = float(bearing_grid_deg.min()), float(bearing_grid_deg.max())
+    across = (low - projection.left_bearing_grid_deg) % 360.0
+    return across <= projection.span_deg or across + (high - low) >= 360.0
 
 
 def inside_runs(x_px: Floats, y_px: Floats, width_px: float, height_px: float) -> list[Floats]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from hillsight.reading.drawn.clipping import along, inside_runs
+from hillsight.reading.drawn.clipping import along, inside_runs, may_be_on
 from hillsight.reading.drawn.fan import places_of
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
 from hillsight.sight.cylinder import Cylinder
@@ -122,6 +122,8 @@ def _ground(view: DrawnView, bearing_deg: Floats, distance_m: Floats) -> Floats:
 
 def _on_picture(view: DrawnView, line: _Line, projection: Projection) -> Iterator[tuple[dict[str, Any], Any]]:
     """The pieces of a line on a picture, each as a row and its shape on the ground."""
+    if not may_be_on(projection, line.bearing_grid_deg):
+        return
     x, y = projection.pixels(line.bearing_grid_deg, line.angle_deg)
     for places in inside_runs(x, y, projection.width_px, projection.height_px):
         there = np.column_stack((along(x, places), along(y, places)))
@@ -145,15 +147,9 @@ def _on_picture(view: DrawnView, line: _Line, projection: Projection) -> Iterato
 
 def _thinned(there: Floats) -> Any:
     """Indices of the vertices that a line on the picture needs."""
+    # Simplifying keeps vertices as they are.
     simple = shapely.get_coordinates(shapely.simplify(shapely.linestrings(there), _TOLERANCE_PX))
-    # Simplifying keeps vertices as they are, in their order.
-    kept, at = [], 0
-    for vertex in simple:
-        while not (there[at] == vertex).all():
-            at += 1
-        kept.append(at)
-        at = min(at + 1, len(there) - 1)
-    return np.array(kept)
+    return np.flatnonzero(np.isin(there @ (1.0, 1.0j), simple @ (1.0, 1.0j)))
 
 
 def _frame_row(view: DrawnView, laid: Laid, number: int) -> dict[str, Any]:

@@ -242,13 +242,16 @@ class Picture:
         low, high = float(angle.min()), float(angle.max())
         step = nice_step(high - low, max(2, int(place.height // 60)))
         fine = step / 5
+        ticks: dict[bool, list[tuple[float, float, float, float]]] = {True: [], False: []}
         for n in range(ceil(low / fine), floor(high / fine) + 1):
             y = self.to_page(0.0, float(np.interp(n * fine, angle[::-1], y_px[::-1])))[1]
             long = n % 5 == 0
-            page.line([place.left - (7 if long else 4), place.left], [y, y], linewidth=0.7 if long else 0.45)
+            ticks[long].append((place.left - (7 if long else 4), y, place.left, y))
             if long and place.bottom + 6 <= y <= place.top - 4:
                 sign = "" if n == 0 else "+" if n > 0 else "−"
                 page.text(place.left - 10, y, f"{sign}{abs(n * fine):g}°", 7, align="right")
+        page.lines(ticks[True], 0.7)
+        page.lines(ticks[False], 0.45)
 
     def _draw_bearings(self, north: North) -> None:
         page, place = self.page, self.place
@@ -265,18 +268,19 @@ class Picture:
         per_degree = place.width / span
         fine = next(s for s in _STEPS if s * per_degree >= _LEAST_TICK)
         every = next(s for s in _STEPS if s * per_degree >= _LEAST_LABEL and round(s / fine, 6) % 1 == 0)
+        ticks: dict[bool, list[tuple[float, float, float, float]]] = {True: [], False: []}
         for n in range(ceil(shown[0] / fine - 1e-9), floor(shown[-1] / fine + 1e-9) + 1):
             x = self.to_page(float(np.interp(n * fine, shown, x_px)), 0.0)[0]
             long = round(n * fine / every, 6) % 1 == 0
-            page.line(
-                [x, x], [place.bottom - (8 if long else 4), place.bottom], linewidth=0.8 if long else 0.45
-            )
+            ticks[long].append((x, place.bottom - (8 if long else 4), x, place.bottom))
             if long:
                 figure = (n * fine) % 360.0
                 digits = f"{figure:03.0f}" if fine * round(every / fine) >= 1 else f"{figure:05.1f}"
                 point = _POINTS.get(round(figure)) if abs(figure - round(figure)) < 1e-6 else None
                 text = f"{digits} {point}" if point and every * per_degree > 80 else digits
                 page.text(x, place.bottom - 19, text, 7, align="center", bold=point is not None)
+        page.lines(ticks[True], 0.8)
+        page.lines(ticks[False], 0.45)
         page.text(place.left - 30, place.bottom - 19, f"{north.word}", 7, align="right", colour=QUIET)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from matplotlib.collections import LineCollection
 
-from hillsight.reading.drawn.clipping import along, inside_runs
+from hillsight.reading.drawn.clipping import along, inside_runs, may_be_on
 from hillsight.sheets.paper.page import LINES
 from hillsight.sheets.paper.palette import INK, PAPER
 from hillsight.sheets.paper.relief import mixed
@@ -117,6 +117,8 @@ def draw_toned(
 
     width : of it where that does not change, points
     """
+    if not may_be_on(sheet.projection, bearing_deg):
+        return
     step = np.round(tone_of(distance_m) * (_TONES - 1)).astype(int)
     cuts = np.r_[0, np.flatnonzero(np.diff(step)) + 1, step.size]
     for start, end in pairwise(cuts):
@@ -134,6 +136,8 @@ def draw_lost(sheet: Sheet, view: DrawnView, track: CrestTrack, colour: str) -> 
     None where hardly any ground is seen below the crest: they would run into the next one.
     """
     bearing_deg = view.fan.bearing_grid_deg[track.at]
+    if not may_be_on(sheet.projection, bearing_deg):
+        return
     lost_m = np.minimum(np.nan_to_num(track.lost_m, posinf=1e9), 1e9)
     _, foot_px = sheet.projection.pixels(bearing_deg, track.angle_deg - np.minimum(track.below_deg, 30.0))
     for x, y, places in _runs(sheet, bearing_deg, track.angle_deg):
@@ -161,6 +165,8 @@ def stroke_length(lost_m: Floats) -> Floats:
 
 
 def _runs(sheet: Sheet, bearing_deg: Floats, angle_deg: Floats) -> list[tuple[Floats, Floats, Floats]]:
+    if not may_be_on(sheet.projection, bearing_deg):
+        return []
     x, y = sheet.projection.pixels(bearing_deg, angle_deg)
     width, height = sheet.projection.width_px, sheet.projection.height_px
     return [(along(x, places), along(y, places), places) for places in inside_runs(x, y, width, height)]

@@ -158,6 +158,15 @@ class Page:
 
         self.sheet.add_line(Line2D(xs, ys, **{"color": INK, "linewidth": 0.8, **LINES, **style}))
 
+    def lines(self, ends: Sequence[tuple[float, float, float, float]], linewidth: float) -> None:
+        """Many straight lines of one width, each from x, y to x, y: quicker than one by one."""
+        from matplotlib.collections import LineCollection
+
+        paths = [[(x0, y0), (x1, y1)] for x0, y0, x1, y1 in ends]
+        self.sheet.add_collection(
+            LineCollection(paths, colors=[INK], linewidths=[linewidth], capstyle="projecting"), autolim=False
+        )
+
     def box(self, place: Box, **style: Any) -> None:
         """A rectangle on the page, an outline unless told."""
         from matplotlib.patches import Rectangle
