@@ -15,6 +15,7 @@ import pytest
 import shapely
 from PIL import Image
 
+from hillsight.schema.cameras import CAMERAS
 from hillsight.schema.panorama import PANORAMA_LAYERS
 from shared_data import shared_file
 from terrains import fractal, write_geotiff
@@ -108,6 +109,37 @@ def test_a_bare_camera_view_has_the_size_of_the_photograph(tmp_path: Path) -> No
     assert places.min() >= -0.01 and places[:, 0].max() <= 640.01 and places[:, 1].max() <= 480.01
 
 
+def camera_file(folder: Path, **changes) -> Path:
+    """The layer ``cameras`` with one camera, as the schema has it."""
+    values = {
+        "heading_true_deg": 140.0, "heading_grid_deg": 141.3, "tilt_deg": -4.0, "roll_deg": 2.0,
+        "focal_px": 614.0, "width_deg": 55.0, "principal_x_px": 330.0, "principal_y_px": 235.0, "radial": 0.0,
+        "easting_m": 300_300.0, "northing_m": 699_700.0, "width_px": 640, "height_px": 480,
+        "station": "Cairn", **changes,
+    }  # fmt: skip
+    kinds = {"text": "", "real": 0.0, "integer": 0, "boolean": False}
+    row = {column.name: [values.get(column.name, kinds[column.type])] for column in CAMERAS.columns}
+    point = shapely.Point(300_300, 699_700, 150)
+    path = folder / "cameras.gpkg"
+    geopandas.GeoDataFrame(row, geometry=[point], crs="EPSG:27700").to_file(path, layer="cameras")
+    return path
+
+
+def test_a_camera_of_a_file_is_the_one_that_is_drawn(tmp_path: Path) -> None:
+    picture, out = tmp_path / "view.png", tmp_path / "out.gpkg"
+    camera = camera_file(tmp_path)
+    done(*words(tmp_path, "--camera", camera, "--bare", "--drawing", picture, "--out", out))
+    assert Image.open(picture).size == (640, 480)
+    (row,) = layers_of(out)["panorama_frames"].to_dict("records")
+    assert (row["heading_grid_deg"], row["focal_px"], row["easting_m"]) == (141.3, 614.0, 300_300.0)
+    refused = ("--camera", camera_file(tmp_path, station="Elsewhere"))
+    assert_refused(tmp_path, *words(tmp_path, *refused), says=("'Cairn'", "Elsewhere", "--camera"))
+    assert_refused(tmp_path, *words(tmp_path, "--camera", terrain(tmp_path)), says=("cameras", "resect"))
+    assert_refused(
+        tmp_path, *words(tmp_path, "--camera", camera, "--looks", "N"), says=("--camera", "--looks")
+    )
+
+
 def test_many_stations_go_into_a_folder(tmp_path: Path) -> None:
     done(*words(tmp_path, "--at", "300400,699500,Second", "--looks", "N", "--pictures", tmp_path / "drawn"))
     assert sorted(path.name for path in (tmp_path / "drawn").iterdir()) == [
@@ -165,8 +197,8 @@ def test_an_input_is_not_drawn_over(tmp_path: Path) -> None:
 
 def test_real_ground_shows_a_far_top_where_geometry_puts_it(tmp_path: Path) -> None:
     # OS Terrain 50 (Open Government Licence v3). Two tops of 1,214 m and 1,174 m in it, from memory: from
-    # E 263556 N 741414 the one at E 243280 N 724415 lies at atan2(-20276, -16999) from grid north, 26.5 km off
-    # (plane trigonometry), and it is seen from there.
+    # E 263556 N 741414 the one at E 243280 N 724415 lies at atan2(-20276, -16999) from grid north and
+    # 26.5 km off (plane trigonometry), and it is seen from there.
     frame = geopandas.GeoDataFrame(
         {"name": ["Far top"], "kind": ["summit"], "target_height_m": [10.0]},
         geometry=[shapely.Point(243_280, 724_415)],

@@ -13,6 +13,7 @@ from hillsight.jobs.requests import (
     FeaturesInput,
     LandformsInView,
     MarkedPicture,
+    PanoramaRequest,
     RelocateRequest,
 )
 from hillsight.jobs.settling import COMPUTED
@@ -56,6 +57,8 @@ def named_files(request: TerrainAndPlaces) -> list[str]:
         named.append(request.landforms)
     if isinstance(request, FeaturesInput):
         named += request.features
+    if isinstance(request, PanoramaRequest):
+        named.append(request.camera)
     if isinstance(request, RelocateRequest):
         named += [request.sighting, request.observer]
     if isinstance(request, MarkedPicture | RelocateRequest):

@@ -14,6 +14,7 @@ from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import (
     check_outputs,
     made_folder,
+    named,
     named_files,
     output_way,
     provenance_of,
@@ -67,6 +68,7 @@ def panorama(
     size: str | None = None,
     tilt: float = 0.0,
     roll: float = 0.0,
+    camera: str | Path | None = None,
     style: str = "lines",
     light: float | None = None,
     exaggeration: float | None = None,
@@ -106,6 +108,7 @@ def panorama(
     from_bearing, to_bearing : true bearings of the left and right edge, in place of ``looks``
     size : "4000x3000": draw what a camera sees that takes pictures of so many pixels, ``width`` degrees wide
     tilt, roll : of the camera, degrees: up, and clockwise as seen from behind
+    camera : GeoPackage that ``resect`` wrote: draw what each station's camera sees, in place of ``looks``
     style : "lines" or "relief"
     light : true bearing that the light of a relief comes from; over the left shoulder if not given
     exaggeration : of vertical angles; what fits, 3 at most, if not given
@@ -253,6 +256,7 @@ def _provenance(request: PanoramaRequest, inputs: Inputs) -> Provenance:
         "looks": "looks_true",
     }
     told = {with_units.get(name, name): value for name, value in request.told().items()}
+    told["camera"] = None if request.camera is None else named(request.camera)
     return provenance_of("panorama", told, inputs)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from hillsight.jobs.scene import direction_deg
 from hillsight.jobs.settling import words
 from hillsight.jobs.wanted import check_bearing
 from hillsight.layers.atomic import check_place
+from hillsight.layers.contents import read_layer
 from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.reading.drawn.drawn_view import drawn_view
 from hillsight.reading.drawn.eyes import FARTHEST_M, sight_lines
@@ -100,6 +101,20 @@ def check_call(request: PanoramaRequest, inputs: Sequence[str]) -> None:
         )
     _needs(request.to_bearing is not None, "to_bearing", request.from_bearing is not None, "from_bearing")
     _needs(request.size is not None, "size", request.looks is not None, "looks")
+    if request.camera is not None:
+        for name in ("looks", "from_bearing", "size", "exaggeration"):
+            if getattr(request, name) is not None:
+                raise CallError(
+                    f"{words(name)} is given, and a camera that says it",
+                    remedy="Leave one of the two out",
+                    parameters=(name, "camera"),
+                )
+        if request.beside:
+            raise CallError(
+                "views beside each other are drawn as strips, not as a camera sees them",
+                remedy="Leave the camera out, or draw each by itself",
+                parameters=("camera", "beside"),
+            )
     for name in ("tilt", "roll"):
         _needs(getattr(request, name) != 0, name, request.size is not None, "size")
     if request.size is None and not 1 <= request.width <= 360:
@@ -190,7 +205,7 @@ def paper_of(request: PanoramaRequest) -> str:
     """The paper asked for; without one a large sheet for more than half of the round."""
     if request.paper is not None:
         return request.paper
-    return "A4" if request.size is not None or _sector(request).span_deg <= 180 else "A3"
+    return "A4" if request.size or request.camera or _sector(request).span_deg <= 180 else "A3"
 
 
 def _sector(request: PanoramaRequest) -> Sector:
@@ -208,6 +223,9 @@ def see(request: PanoramaRequest, inputs: Inputs, station: Station) -> Seen:
     ------
     HillsightError : as ``reading.drawn.eyes.sight_lines``; no magnetic model for the place
     """
+    shot = None if request.camera is None else _camera_of(request.camera, station.label)
+    if shot is not None and np.isfinite(shot.easting_m):
+        station = replace(station, easting_m=shot.easting_m, northing_m=shot.northing_m)
     lines, notes = sight_lines(
         inputs.terrain, station, settled_viewing(request), all_there_is=request.reach is None
     )
@@ -222,14 +240,15 @@ def see(request: PanoramaRequest, inputs: Inputs, station: Station) -> Seen:
     to_true = {"true": 0.0, "grid": convergence, "magnetic": magnetic.declination_deg if magnetic else 0.0}
     north = North(request.north, to_true[request.north] - convergence)
     sector = _sector(request)
-    camera = None
+    camera = None if shot is None else shot.camera
     if (size := settled_size(request.size)) is not None:
         looks_deg = direction_deg(request.looks)
         assert looks_deg is not None
         lens = Lens.of_width(*size, request.width)
         camera = Camera(lens, float((looks_deg - convergence) % 360.0), request.tilt, request.roll)
+    if camera is not None:
         left_deg, span_deg = bearings_of(camera)
-        step_deg = float(np.degrees(1.0 / lens.focal_px))
+        step_deg = float(np.degrees(1.0 / camera.lens.focal_px))
     else:
         whole = sector.span_deg >= 360.0 and request.from_bearing is None and request.looks is None
         left_deg = north.to_grid_deg if whole else sector.start_deg - convergence
@@ -246,7 +265,7 @@ def see(request: PanoramaRequest, inputs: Inputs, station: Station) -> Seen:
         longitude,
         latitude,
         _file(request),
-        _sector_words(request, sector, camera),
+        _sector_words(sector, camera, convergence),
     )
     light = None
     if request.light is not None:
@@ -284,13 +303,65 @@ def _file(request: PanoramaRequest) -> str:
     return named(request.terrain)
 
 
-def _sector_words(request: PanoramaRequest, sector: Sector, camera: Camera | None) -> str:
+def _sector_words(sector: Sector, camera: Camera | None, convergence_deg: float) -> str:
     if camera is not None:
-        looks_deg = direction_deg(request.looks)
+        heading = round((camera.heading_grid_deg + convergence_deg) % 360.0, 1)
         turned = [
-            f"{name} {value:g}°" for name, value in (("tilt", request.tilt), ("roll", request.roll)) if value
+            f"{name} {value:.1f}°"
+            for name, value in (("tilt", camera.tilt_deg), ("roll", camera.roll_deg))
+            if round(value, 1)
         ]
-        return ", ".join([f"looking {looks_deg:g}° true, {request.width:g}° wide", *turned])
+        return ", ".join([f"looking {heading:g}° true, {camera.lens.width_deg:.1f}° wide", *turned])
     if sector.span_deg >= 360.0:
         return "all round"
     return f"{sector.start_deg:05.1f}° to {(sector.start_deg + sector.span_deg) % 360:05.1f}° true"
+
+
+@dataclass(frozen=True)
+class _Shot:
+    """A camera of the layer ``cameras`` and where it stood, in the terrain's grid."""
+
+    camera: Camera
+    easting_m: float
+    northing_m: float
+
+
+def _camera_of(path: str, label: str) -> _Shot:
+    """The camera of a station.
+
+    Raises
+    ------
+    FeatureError : the file cannot be read, or holds no such layer
+    CallError : it holds no camera of this station
+    """
+    import pyogrio
+
+    try:
+        rows = read_layer(path, "cameras")
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise CallError(
+            f"no layer cameras can be read ({error})",
+            where=path,
+            remedy="Give a GeoPackage that resect wrote",
+            parameters=("camera",),
+        ) from error
+    own = rows[rows["station"] == label]
+    if own.empty or not np.isfinite(own["heading_grid_deg"].iloc[0]):
+        known = ", ".join(rows["station"][np.isfinite(rows["heading_grid_deg"])]) or "none"
+        raise CallError(
+            f"no camera of station {label!r} is known; known are: {known}",
+            where=path,
+            remedy="Look from a station that the file has a camera of",
+            parameters=("camera",),
+        )
+    row = own.iloc[0]
+    lens = Lens(
+        int(row["width_px"]),
+        int(row["height_px"]),
+        float(row["focal_px"]),
+        float(row["principal_x_px"]),
+        float(row["principal_y_px"]),
+        0.0 if not np.isfinite(row["radial"]) else float(row["radial"]),
+    )
+    camera = Camera(lens, *(float(row[name]) for name in ("heading_grid_deg", "tilt_deg", "roll_deg")))
+    return _Shot(camera, float(row["easting_m"]), float(row["northing_m"]))

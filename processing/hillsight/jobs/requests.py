@@ -241,6 +241,7 @@ class PanoramaRequest(FromPlaces, EvidenceInput):
     size: str | None
     tilt: Number
     roll: Number
+    camera: FileName | None
     style: str
     light: Number | None
     exaggeration: Number | None

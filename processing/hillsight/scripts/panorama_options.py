@@ -67,6 +67,12 @@ drawn = stack(
         help="Of the camera, degrees clockwise as seen from behind.",
     ),
     click.option(
+        "--camera",
+        type=TEXT,
+        metavar="FILE.gpkg",
+        help="Draw what each station's camera sees, by the file that resect wrote, instead of --looks.",
+    ),
+    click.option(
         "--style",
         type=click.Choice(["lines", "relief"]),
         default="lines",

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def may_be_on(projection: Projection, bearing_grid_deg: Floats) -> bool:
-    """Whether a line over some bearings, without jumps, may cross a picture: a quick look before a slow one."""
+    """Whether a line over some bearings, without jumps, may cross a picture: a quick look beforehand."""
     if not isinstance(projection, Cylinder):
         return True
     low, high = float(bearing_grid_deg.min()), float(bearing_grid_deg.max())
