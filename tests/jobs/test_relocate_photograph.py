@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import io
 import json
+import re
 from pathlib import Path
 
 import geopandas
@@ -139,6 +142,16 @@ def test_a_trace_alone_decides_and_is_told_of(made: dict[str, Path]) -> None:
     html = page.read_text(encoding="utf-8")
     assert "What was measured on the photograph" in html
     assert told["A"].sentence.split("degrees")[0] in html.replace("\u00a0", " ")
+    # The photograph laid over each candidate, the likeliest first, pixels alone.
+    laid = re.findall(r"The photograph laid over what is seen from (\w)", html)
+    assert (laid[0], set(laid)) == ("A", {"A", "B", "C"})
+    pictures = [
+        base64.b64decode(one) for one in re.findall(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)", html)
+    ]
+    assert len(pictures) == 3
+    with Image.open(io.BytesIO(pictures[0])) as picture:
+        assert picture.width > 1_200
+        assert not picture.getexif()
 
 
 def test_marks_alone_like_the_true_place_best(made: dict[str, Path]) -> None:

@@ -231,7 +231,6 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
             rasters_wanted=False,
         ) as sink:
             crs = inputs.terrain.crs
-            sink.add({} if picked is None else picked.frames)
             sink.add(
                 {
                     "cameras": cameras_frame(
@@ -240,6 +239,7 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
                     "camera_marks": camera_marks_frame(found, crs),
                 }
             )
+            sink.add({} if picked is None else picked.frames)
             sink.close(provenance)
         lines = [
             line for one in found for line in camera_lines(one, float(geodesy.convergence_deg(*one.eye[:2])))

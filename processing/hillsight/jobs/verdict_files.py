@@ -154,13 +154,14 @@ def write_verdict(
         write_style_folder(request.out)
         files["out"] = (request.out,)
     if request.report is not None:
+        from hillsight.jobs.verdict_overlays import verdict_overlays
         from hillsight.sheets.verdict.verdict_page import verdict_html, verdict_markdown
 
         if request.report.suffix.lower() in _TEXTS:
             text = verdict_markdown(verdict)
         else:
             words = f"{provenance.script}, {', '.join(f.name for f in provenance.inputs)}"
-            text = verdict_html(verdict, maps, words)
+            text = verdict_html(verdict, maps, words, verdict_overlays(request, scene, found))
         write_text(request.report, text, paths)
         files["report"] = (request.report,)
     if request.json_file is not None:

@@ -39,13 +39,19 @@ _UNIT_SPACE = re.compile(rf"(?<=\d) (?=(?:{'|'.join(UNITS)})(?!\w))")
 _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]|#!~])")
 
 
-def verdict_html(verdict: Verdict, pictures: Mapping[str, bytes], provenance_words: str) -> str:
+def verdict_html(
+    verdict: Verdict,
+    pictures: Mapping[str, bytes],
+    provenance_words: str,
+    overlays: Mapping[str, bytes] | None = None,
+) -> str:
     """The whole verdict as a page that asks nothing of the network and runs nothing.
 
     Parameters
     ----------
     pictures : PNG maps by the candidate's label; those of no candidate are left out
     provenance_words : where it all comes from, as plain words
+    overlays : JPEG pictures by the candidate's label: the photograph laid over what is seen from there
     """
     from markupsafe import Markup
 
@@ -61,6 +67,9 @@ def verdict_html(verdict: Verdict, pictures: Mapping[str, bytes], provenance_wor
         palette=palette,
         pictures=inside,
         skylines=Markup(base64.b64encode(drawn).decode("ascii")),
+        overlays=[
+            (label, Markup(base64.b64encode(one).decode("ascii"))) for label, one in (overlays or {}).items()
+        ],
         provenance_words=provenance_words,
     )
 

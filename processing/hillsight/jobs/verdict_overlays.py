@@ -1,0 +1,77 @@
+"""For a verdict's report: the photograph laid over what each of the likeliest candidates sees."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.jobs.outputs import named
+from hillsight.jobs.overlays import overlay_page
+from hillsight.plan.picture.camera import Camera, Lens
+from hillsight.plan.picture.marks import Marks
+from hillsight.plan.picture.photograph import Photograph
+from hillsight.sheets.picture.overlay import OverlayThings
+from hillsight.sight.viewing import Viewing
+
+if TYPE_CHECKING:
+    from hillsight.jobs.requests import RelocateRequest
+    from hillsight.jobs.scene import Scene
+    from hillsight.plan.relocation.relocation import Relocation
+    from hillsight.sheets.paper.page import Page
+
+#: Candidates that get a picture, the likeliest first.
+_MOST = 4
+
+#: Quality of the pictures in the page, by Pillow's scale.
+_QUALITY = 85
+
+
+def verdict_overlays(request: RelocateRequest, scene: Scene, found: Relocation) -> dict[str, bytes]:
+    """JPEG pictures by the candidate's label, likeliest first; none where nothing was measured.
+
+    Raises
+    ------
+    HillsightError : the photograph or its marks cannot be read again
+    """
+    measured = found.verdict.measured
+    if measured is None or request.photo is None or request.marks is None:
+        return {}
+    photograph = Photograph.open(request.photo)
+    marks = Marks.read(request.marks)
+    traces = [np.column_stack((line.x_px, line.y_px)) for line in (*marks.skyline, *marks.brow)]
+    fits = {one.station: one for one in measured.fits}
+    glances = {glance.label: glance for glance in found.glances}
+    stations = {station.label: station for station in scene.inputs.stations}
+    viewing = Viewing(request.eye_height, 0.0, 1.0, request.refraction)
+    drawn = {}
+    for one in sorted(found.verdict.candidates, key=lambda one: -one.probability)[:_MOST]:
+        fit, glance = fits.get(one.station), glances.get(one.station)
+        if fit is None or glance is None:
+            continue
+        lens = Lens.of_width(photograph.width_px, photograph.height_px, fit.width_deg)
+        heading_grid_deg = (fit.heading_true_deg - glance.convergence_deg) % 360.0
+        page = overlay_page(
+            photograph.array(),
+            Camera(lens, heading_grid_deg, fit.tilt_deg, fit.roll_deg),
+            (glance.easting_m, glance.northing_m, glance.eye_level_m),
+            stations[one.station],
+            scene.inputs.terrain,
+            scene.inputs.features,
+            viewing,
+            named(request.terrain),
+            [fit.sentence],
+            OverlayThings(traces=traces),
+        )
+        drawn[one.station] = _jpeg(page)
+    return drawn
+
+
+def _jpeg(page: Page) -> bytes:
+    """The page as it is looked at, its pixels alone."""
+    from PIL import Image
+
+    file = io.BytesIO()
+    Image.fromarray(page.pixels()).save(file, "JPEG", quality=_QUALITY, optimize=True)
+    return file.getvalue()
