@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
     from hillsight.jobs.resect import resect as resect
+    from hillsight.jobs.search import search as search
     from hillsight.jobs.viewshed import viewshed as viewshed
 
 __version__ = "0.1.0"
@@ -52,6 +53,7 @@ _HOMES = {
     "profile": "jobs.profile",
     "relocate": "jobs.relocate",
     "resect": "jobs.resect",
+    "search": "jobs.search",
     "viewshed": "jobs.viewshed",
 }
 

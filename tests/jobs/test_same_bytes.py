@@ -83,6 +83,10 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         },
         {"out": "a.gpkg", "overlay": "a.svg", "pictures": "pictures"},
     ),
+    "search": (
+        {"marks": "trace.json", "width": 60.0, "at": (NEAR,), "within": 200.0, "apart": 40.0},
+        {"out": "a.gpkg", "rasters": "rasters"},
+    ),
     "compare": ({**TOLD, "at": (NEAR, FAR), "looks": "N"}, {"json_file": "a.json"}),
     "mark": (
         {"photo": "photo.jpg", "features": ("features.gpkg",), "panoramas": ("panorama.png",)},

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from PIL import Image
 
-from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks
+from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks, Trace
 from terrains import write_geotiff
 
 WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 10.0, 161
@@ -101,8 +101,15 @@ def photograph() -> np.ndarray:
     return np.clip(colours, 0, 255).astype(np.uint8)
 
 
+def trace() -> Marks:
+    """A skyline that rises to a point in the middle of a picture."""
+    x_px = np.linspace(10.0, 390.0, 60)
+    skyline = Trace(x_px, 150.0 - 40.0 * np.exp(-(((x_px - 200.0) / 60.0) ** 2)))
+    return Marks(MarkedPhotograph("knoll.png", 400, 300, "ab" * 32), (), (skyline,))
+
+
 def world(folder: Path) -> Path:
-    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json of knoll.png, photo.jpg, panorama.png."""
+    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json of knoll.png, trace.json, two pictures."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     features().to_file(folder / "features.gpkg", layer="things")
@@ -114,4 +121,5 @@ def world(folder: Path) -> Path:
     Image.fromarray(np.tile(shades[:75, :100], (4, 4, 1))).save(folder / "knoll.png")
     sha256 = hashlib.sha256((folder / "knoll.png").read_bytes()).hexdigest()
     marks(sha256).write(folder / "marks.json")
+    trace().write(folder / "trace.json")
     return folder

@@ -15,6 +15,7 @@ from hillsight.jobs.requests import (
     MarkedPicture,
     PanoramaRequest,
     RelocateRequest,
+    SearchRequest,
 )
 from hillsight.jobs.settling import COMPUTED
 from hillsight.kernels.threads import workers
@@ -61,6 +62,8 @@ def named_files(request: TerrainAndPlaces) -> list[str]:
         named.append(request.camera)
     if isinstance(request, RelocateRequest):
         named += [request.sighting, request.observer]
+    if isinstance(request, SearchRequest):
+        named += [request.area, request.lines]
     if isinstance(request, MarkedPicture | RelocateRequest):
         named += [request.marks, request.photo]
     return [name for name in named if isinstance(name, str)]

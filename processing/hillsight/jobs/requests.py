@@ -347,3 +347,19 @@ class FindSkylineRequest(Parameters):
 
     photo: FileName
     out: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SearchRequest(FromPlaces, MarkedPicture, TerrainDoubts):
+    """Where on a map a photograph may have been taken."""
+
+    area: Source | None
+    area_layer: str | None
+    lines: Source | None
+    line_layer: str | None
+    within: Number
+    apart: Number
+    decide_from: Number
+    eye_height: Number
+    refraction: Number
+    rasters: Path | None

@@ -8,6 +8,7 @@ from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.panorama import PANORAMA_LAYERS
 from hillsight.schema.picking import PICKING_LAYERS
+from hillsight.schema.search import SEARCH_LAYERS
 from hillsight.schema.section import PROFILE_LAYERS
 from hillsight.schema.things import THING_LAYERS
 from hillsight.schema.verdict import VERDICT_LAYERS
@@ -23,5 +24,6 @@ LAYERS: dict[str, Layer] = {
         *VERDICT_LAYERS,
         *PICKING_LAYERS,
         *CAMERA_LAYERS,
+        *SEARCH_LAYERS,
     )
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import AnyArray, Flags, Floats
     from hillsight.ground.accuracy import ErrorModel
-    from hillsight.ground.grid import Grid
+    from hillsight.ground.grid import Grid, Surface
     from hillsight.plan.look.drawn import Place
     from hillsight.plan.look.looking import Looker
 
@@ -59,27 +60,29 @@ def skies(
     """
     at = np.flatnonzero(wanted)
     grid_deg = np.asarray(at * ROUND_STEP_DEG, np.float64)
-    east, north = np.sin(np.radians(grid_deg)), np.cos(np.radians(grid_deg))
     count = len(places)
-    angle, distance, ground, higher = (np.full((count, ROUND), np.nan) for _ in range(4))
-    slope_east, slope_north, eye_m = np.zeros(count), np.zeros(count), np.zeros(count)
+    count = len(places)
+    angle, distance = (np.full((count, ROUND), np.nan) for _ in range(2))
     nothing = np.full(at.size, np.nan)
+    grounds = []
     for k, place in enumerate(places):
         erring = looker.erring(place.easting_m, place.northing_m)
-        surface, errors = erring.surface, looker.errors
-        easting_m, northing_m = place.easting_m, place.northing_m
-        beside_m = max(PLACE_M, 0.5 * surface.grid.spacing_x_m)
-        around = surface.heights_at_m(
-            easting_m + beside_m * np.array([0.0, 1.0, -1.0, 0.0, 0.0]),
-            northing_m + beside_m * np.array([0.0, 0.0, 0.0, 1.0, -1.0]),
+        ground = GroundAbout.of(
+            erring.surface,
+            erring.rough_m,
+            looker.errors,
+            np.array([place.easting_m]),
+            np.array([place.northing_m]),
+            PLACE_M,
         )
-        level_m = float(around[0]) + place.surveyed_m + looker.viewing.eye_height_m
+        grounds.append(ground)
+        level_m = float(ground.height_m[0]) + place.surveyed_m + looker.viewing.eye_height_m
         if not np.isfinite(level_m):
             continue
         sky = far_sky(
             looker.far(place),
-            easting_m,
-            northing_m,
+            place.easting_m,
+            place.northing_m,
             level_m,
             place.drop_per_m,
             grid_deg,
@@ -89,21 +92,79 @@ def skies(
         )
         angle[k, at] = np.degrees(np.arctan(sky.slope))
         distance[k, at] = sky.distance_m
-        slopes = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * beside_m))
-        slope_east[k], slope_north[k] = slopes
-        away_m = np.nan_to_num(sky.distance_m)
-        rough_m = _rough_m(
-            erring.rough_m, surface.grid, easting_m + away_m * east, northing_m + away_m * north, errors
-        )
-        higher[k, at] = _HIGHER_SHARE * rough_m
-        apart_m2 = 2.0 * (errors.terrain_rmse_m**2 - errors.covariance_m2(away_m))
-        ground[k, at] = np.sqrt(rough_m**2 + np.maximum(apart_m2, 0.0) / 2.0)
-        here_m = _rough_m(erring.rough_m, surface.grid, np.array([easting_m]), np.array([northing_m]), errors)
-        near_m2 = (errors.terrain_rmse_m**2 - errors.covariance_m2(np.array([1_000.0])))[0]
-        eye_m[k] = np.sqrt(float(here_m[0]) ** 2 + EYE_M**2 + max(float(near_m2), 0.0))
         if report is not None:
             report((k + 1) / count)
-    return sky_rows(angle, distance, ground, higher, slope_east, slope_north, PLACE_M, eye_m)
+    if not count:
+        return np.zeros((0, 6, ROUND))
+    return np.concatenate(
+        [one.rows(angle[k : k + 1], distance[k : k + 1], wanted) for k, one in enumerate(grounds)]
+    )
+
+
+@dataclass(frozen=True)
+class GroundAbout:
+    """The ground that some places stand on, and how far it and what stands against the sky may err.
+
+    surface, rough_m, errors : as ``ErringGround`` has them
+    easting_m, northing_m : (p,) of the places
+    height_m, slope_east, slope_north : (p,) of the ground there, NaN unknown, and how it rises per metre
+    place_m : one standard deviation of a place, each way
+    """
+
+    surface: Surface
+    rough_m: AnyArray
+    errors: ErrorModel
+    easting_m: Floats
+    northing_m: Floats
+    height_m: Floats
+    slope_east: Floats
+    slope_north: Floats
+    place_m: float
+
+    @classmethod
+    def of(
+        cls,
+        surface: Surface,
+        rough_m: AnyArray,
+        errors: ErrorModel,
+        easting_m: Floats,
+        northing_m: Floats,
+        place_m: float,
+    ) -> GroundAbout:
+        """The ground under places and a little to each side of them."""
+        beside_m = max(place_m, 0.5 * surface.grid.spacing_x_m)
+        around = surface.heights_at_m(
+            easting_m + beside_m * np.array([0.0, 1.0, -1.0, 0.0, 0.0])[:, None],
+            northing_m + beside_m * np.array([0.0, 0.0, 0.0, 1.0, -1.0])[:, None],
+        )
+        east, north = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * beside_m))
+        return cls(surface, rough_m, errors, easting_m, northing_m, around[0], east, north, place_m)
+
+    def rows(self, angle_deg: Floats, distance_m: Floats, wanted: Flags) -> Floats:
+        """Rows of skies, (p, 6, ROUND), from angle and distance of the sky's edge, (p, ROUND) each.
+
+        Parameters
+        ----------
+        wanted : (ROUND,) bearings; elsewhere all is NaN
+        """
+        errors, at = self.errors, np.flatnonzero(wanted)
+        turn = np.radians(at * ROUND_STEP_DEG)
+        away_m = np.nan_to_num(distance_m[:, at])
+        there = (
+            self.easting_m[:, None] + away_m * np.sin(turn),
+            self.northing_m[:, None] + away_m * np.cos(turn),
+        )
+        rough_m = _rough_m(self.rough_m, self.surface.grid, *there, errors)
+        ground, higher = (np.full(angle_deg.shape, np.nan) for _ in range(2))
+        higher[:, at] = _HIGHER_SHARE * rough_m
+        apart_m2 = 2.0 * (errors.terrain_rmse_m**2 - errors.covariance_m2(away_m))
+        ground[:, at] = np.sqrt(rough_m**2 + np.maximum(apart_m2, 0.0) / 2.0)
+        here_m = _rough_m(self.rough_m, self.surface.grid, self.easting_m, self.northing_m, errors)
+        near_m2 = (errors.terrain_rmse_m**2 - errors.covariance_m2(np.array([1_000.0])))[0]
+        eye_m = np.sqrt(here_m**2 + EYE_M**2 + max(float(near_m2), 0.0))
+        return sky_rows(
+            angle_deg, distance_m, ground, higher, self.slope_east, self.slope_north, self.place_m, eye_m
+        )
 
 
 def alike_over_m(spacing_m: float, errors: ErrorModel) -> float:

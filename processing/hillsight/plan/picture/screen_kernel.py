@@ -101,7 +101,7 @@ def screen_headings(
         # Heavy tails: a Student's t of three degrees of freedom, half of it as neighbours err alike.
         for i in range(n):
             if precision[i] > 0.0:
-                total += math.log(weight[i] / precision[i])
+                total += math.log(weight[i] / precision[i] * math.sqrt(math.sqrt(precision[i]) * spread_deg))
         score[h] = total - 0.5 * (n - known)
         for k in range(4):
             starts[h, k] = right[k]

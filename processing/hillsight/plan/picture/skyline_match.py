@@ -281,7 +281,7 @@ def screened(
     Parameters
     ----------
     skies : (p, 2 or more, b): see ``match``
-    heading_grid_deg : (h,) tried; the fit may lie a degree beside
+    heading_grid_deg : (h,) tried at all places, or (p, h) at each; the fit may lie a degree beside
     """
     return _screened(
         picture, np.ascontiguousarray(skies, np.float64), np.asarray(heading_grid_deg, np.float64), sample_deg
@@ -296,12 +296,13 @@ def _screened(
     every = max(round(sample_deg / float(step[0])), 1) if step.size else 1
     trace = picture.trace[every // 2 :: every]
     count = skies.shape[0]
-    score = np.zeros((count, nodes_deg.size))
-    starts = np.zeros((count, nodes_deg.size, 4))
+    nodes_deg = np.broadcast_to(nodes_deg, (count, nodes_deg.shape[-1]))
+    score = np.zeros(nodes_deg.shape)
+    starts = np.zeros((*nodes_deg.shape, 4))
     if not len(trace):
         return score, starts
-    guess_deg = _USUAL_DEG - float(np.degrees(np.median(np.arctan(trace[:, 1]))))
-    rays = np.ascontiguousarray(_rays(trace, guess_deg))
+    guess_deg = guessed_tilt_deg(trace)
+    rays = np.ascontiguousarray(trace_rays(trace, guess_deg))
     errors = picture.errors
     priors = np.array([errors.tilt_deg, errors.roll_deg, max(picture.focal_share, 1e-6)])
     spread_deg = float(np.hypot(errors.white_deg, errors.alike_deg))
@@ -309,14 +310,19 @@ def _screened(
 
     def some(first: int, last: int) -> None:
         for k in range(first, last):
-            screen_headings(nodes_deg, rays, spread_deg, priors, step_deg, skies[k], score[k], starts[k])
+            screen_headings(nodes_deg[k], rays, spread_deg, priors, step_deg, skies[k], score[k], starts[k])
 
     in_slices(some, count, _AT_A_TIME)
     starts[..., 1] += guess_deg
     return score, starts
 
 
-def _rays(trace: Floats, tilt_deg: float) -> Floats:
+def guessed_tilt_deg(trace: Floats) -> float:
+    """A camera's tilt if its trace, (n, 3), lies where the sky's edge usually does."""
+    return _USUAL_DEG - float(np.degrees(np.median(np.arctan(trace[:, 1]))))
+
+
+def trace_rays(trace: Floats, tilt_deg: float) -> Floats:
     """Directions of samples for a level camera of some tilt, and their derivatives, (n, 8), degrees."""
     t = np.radians(tilt_deg)
     x, y = trace[:, 0], trace[:, 1]
