@@ -18,6 +18,9 @@ _WIDTH, _HEIGHT, _FOOT, _MOST = 9.0, 1.5, 0.6, 8
 
 _DOTS_PER_INCH = 110
 
+#: Points of a trace farther apart than this, degrees, are of two pieces: nothing is drawn between them.
+_PIECES_APART_DEG = 3.0
+
 
 def skyline_plot(measured: MeasuredEvidence) -> bytes:
     """A PNG with a panel for each candidate, all at one scale; empty where no skyline was traced."""
@@ -41,7 +44,9 @@ def skyline_plot(measured: MeasuredEvidence) -> bytes:
         turn = np.unwrap(np.array(fit.bearing_true_deg), period=360.0)
         every = [*fit.traced_deg, *fit.expected_deg]
         middle = float(np.nanmin(every) + np.nanmax(every)) / 2.0
-        axes.plot(turn, fit.expected_deg, color=palette.INK, linewidth=1.4)
+        breaks = np.flatnonzero(np.abs(np.diff(turn)) > _PIECES_APART_DEG) + 1
+        expected = np.insert(np.array(fit.expected_deg, np.float64), breaks, np.nan)
+        axes.plot(np.insert(turn, breaks, np.nan), expected, color=palette.INK, linewidth=1.4)
         axes.plot(turn, fit.traced_deg, linestyle="none", marker=".", markersize=4, color=palette.BROW)
         axes.set_ylim(middle - half, middle + half)
         axes.set_title(
@@ -49,7 +54,7 @@ def skyline_plot(measured: MeasuredEvidence) -> bytes:
         )
         axes.tick_params(labelsize=8)
         axes.xaxis.set_major_formatter(lambda value, _: f"{value % 360:.0f}°")
-        axes.yaxis.set_major_formatter(lambda value, _: f"{value:+.0f}°")
+        axes.yaxis.set_major_formatter(lambda value, _: f"{value:+.0f}°" if round(value) else "0°")
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
     figure.text(
