@@ -108,7 +108,7 @@ def wanted_lines(texts: Sequence[str], marks: Marks) -> list[WantedLine]:
                     remedy="Trace it on the photograph, or give the line's pixels",
                     parameters=("pick_line",),
                 )
-            found += [WantedLine(of, one.x_px, one.y_px, one.give_or_take_px) for one in traces]
+            found += [WantedLine(of, one.x_px, one.y_px, one.spread_px) for one in traces]
             continue
         places = [_pixel(part, "pick_line") for part in text.split()]
         if len(places) < 2:

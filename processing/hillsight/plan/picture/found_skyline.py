@@ -108,14 +108,14 @@ def find_skyline(photograph_rgb: AnyArray) -> FoundSkyline:
     sure = sureness(small, found)
     x_px = np.arange(columns) + 0.5
     y_px = fine_line(photograph_rgb, found.line, small.by)
-    sure = np.interp(x_px, (np.arange(sure.size) + 0.5) * small.by, sure)
+    sure = np.asarray(np.interp(x_px, (np.arange(sure.size) + 0.5) * small.by, sure), np.float64)
     inside = (y_px >= 1) & (y_px <= rows - 1)
     sure = np.where(inside, sure, 0.0)
     trusted = sure >= LEAST_SURE
     why = _against(small, found, float(np.mean(trusted)))
     if why:
         trusted = np.zeros(columns, bool)
-    return FoundSkyline(x_px, np.clip(y_px, 0, rows), sure, trusted, bool(why), why)
+    return FoundSkyline(x_px, np.clip(y_px, 0.0, float(rows)).astype(np.float64), sure, trusted, bool(why), why)
 
 
 def _against(small: Small, found: Segmented, share: float) -> str:

@@ -60,13 +60,18 @@ class Trace:
     """A piece of a line in the picture as shown; x_px, y_px (n,), n >= 2, in the order drawn.
 
     how : "traced" by a person or "found" by a program
-    give_or_take_px : one standard deviation
+    give_or_take_px : one standard deviation, None where nobody says
     """
 
     x_px: Floats
     y_px: Floats
     how: str = "traced"
-    give_or_take_px: float = TRACE_PX
+    give_or_take_px: float | None = None
+
+    @property
+    def spread_px(self) -> float:
+        """One standard deviation, the usual one where nobody says."""
+        return TRACE_PX if self.give_or_take_px is None else self.give_or_take_px
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Trace) and self._values() == other._values()
@@ -160,7 +165,10 @@ def _landmark_values(mark: Landmark) -> dict[str, Any]:
 
 def _trace_values(trace: Trace) -> dict[str, Any]:
     points = np.stack([trace.x_px, trace.y_px], axis=-1).tolist()
-    return {"points_px": points, "how": trace.how, "give_or_take_px": trace.give_or_take_px}
+    values: dict[str, Any] = {"points_px": points, "how": trace.how}
+    if trace.give_or_take_px is not None:
+        values["give_or_take_px"] = trace.give_or_take_px
+    return values
 
 
 @dataclass(frozen=True)
@@ -282,7 +290,7 @@ def _landmark(value: Any, place: _Place, photograph: MarkedPhotograph) -> Landma
         fields.number("y_px", 0.0, photograph.height_px),
         feature=fields.text("feature") if "feature" in given else "",
         crs=fields.text("crs") if "crs" in given else "",
-        give_or_take_px=_give_or_take(fields, CLICK_PX),
+        give_or_take_px=_give_or_take(fields, CLICK_PX) or CLICK_PX,
         **coordinates,
     )
 
@@ -303,10 +311,10 @@ def _trace(value: Any, place: _Place, photograph: MarkedPhotograph) -> Trace:
     if how not in HOWS:
         raise place.error(f"how is {how!r}", f"It is one of {', '.join(HOWS)}")
     array = np.asarray(points, np.float64)
-    return Trace(array[:, 0], array[:, 1], how, _give_or_take(fields, TRACE_PX))
+    return Trace(array[:, 0], array[:, 1], how, _give_or_take(fields, None))
 
 
-def _give_or_take(fields: _Fields, otherwise: float) -> float:
+def _give_or_take(fields: _Fields, otherwise: float | None) -> float | None:
     if fields.values.get("give_or_take_px") is None:
         return otherwise
     return fields.number("give_or_take_px", 0.01, 1e5)

@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from hillsight.plan.picture.photograph import LensBelief
 
 
+#: How far a trace is out, degrees, where nobody says; and at least, whatever is said: of lenses that are not
+#: quite true, of the air, of what grows on a ridge. Common practice, no source.
+_UNTOLD_DEG, _LEAST_DEG = 0.3, 0.12
+
+
 @dataclass(frozen=True)
 class MarkedThings:
     """Where the marked landmarks are, (m,) each, in the terrain's grid; height NaN for the ground's."""
@@ -42,8 +47,25 @@ def picture_skyline(marks: Marks, belief: LensBelief, ground_over_m: float) -> P
     )
     px_deg = float(np.degrees(1.0 / lens.focal_px))
     click_px = float(np.mean([one.give_or_take_px for one in landmarks])) if landmarks else 2.0
-    errors = PictureErrors(ground_over_m=ground_over_m, click_deg=click_px * px_deg)
+    each_deg = trace_deg(marks, px_deg) * np.sqrt(0.5)
+    errors = PictureErrors(
+        white_deg=each_deg, alike_deg=each_deg, ground_over_m=ground_over_m, click_deg=click_px * px_deg
+    )
     return PictureSkyline.of_pieces(pieces, belief.focal_share, errors, np.column_stack((right, up)))
+
+
+def trace_deg(marks: Marks, px_deg: float) -> float:
+    """How far a traced skyline is out, one standard deviation: half of its variance is alike along it.
+
+    Parameters
+    ----------
+    px_deg : degrees to a pixel in the middle of the picture
+    """
+    if not marks.skyline or any(trace.give_or_take_px is None for trace in marks.skyline):
+        return _UNTOLD_DEG
+    points = [trace.x_px.size for trace in marks.skyline]
+    told_px = float(np.average([trace.spread_px for trace in marks.skyline], weights=points))
+    return float(np.hypot(told_px * px_deg, _LEAST_DEG))
 
 
 def on_plane(lens: Lens, x_px: Floats, y_px: Floats) -> tuple[Floats, Floats]:
