@@ -106,16 +106,16 @@ def find_skyline(photograph_rgb: AnyArray) -> FoundSkyline:
     small = small_copy(photograph_rgb)
     found = segment(small)
     sure = sureness(small, found)
-    x_px = np.arange(columns) + 0.5
+    x_px = np.asarray(np.arange(columns) + 0.5, np.float64)
     y_px = fine_line(photograph_rgb, found.line, small.by)
-    sure = np.asarray(np.interp(x_px, (np.arange(sure.size) + 0.5) * small.by, sure), np.float64)
+    sure = np.interp(x_px, (np.arange(sure.size) + 0.5) * small.by, sure)
     inside = (y_px >= 1) & (y_px <= rows - 1)
     sure = np.where(inside, sure, 0.0)
     trusted = sure >= LEAST_SURE
     why = _against(small, found, float(np.mean(trusted)))
     if why:
         trusted = np.zeros(columns, bool)
-    return FoundSkyline(x_px, np.clip(y_px, 0.0, float(rows)).astype(np.float64), sure, trusted, bool(why), why)
+    return FoundSkyline(x_px, np.clip(y_px, 0, rows), sure, trusted, bool(why), why)
 
 
 def _against(small: Small, found: Segmented, share: float) -> str:
