@@ -135,7 +135,7 @@
           <Name>names</Name>
           <Title>Label</Title>
           <TextSymbolizer>
-            <Label><ogc:PropertyName>station</ogc:PropertyName></Label>
+            <Label><ogc:PropertyName>rank</ogc:PropertyName></Label>
             <Font>
               <CssParameter name="font-family">sans-serif</CssParameter>
               <CssParameter name="font-size">11</CssParameter>

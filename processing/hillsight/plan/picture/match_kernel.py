@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled, inlined
+from hillsight.plan.picture.normal_equations import solve_normal
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -90,44 +91,6 @@ def _directed(across: float, up: float, tilt: float, roll: float, scale: float, 
 @inlined
 def _wrapped_deg(angle: float) -> float:
     return angle - 360.0 * math.floor((angle + 180.0) / 360.0)
-
-
-@compiled
-def _solve(matrix: Floats, right: Floats, inverse: Floats) -> float:
-    """Inverse of a symmetric positive matrix, and the right side solved in place; its log determinant."""
-    n = matrix.shape[0]
-    lower = np.zeros((n, n))
-    log_det = 0.0
-    for i in range(n):
-        for j in range(i + 1):
-            total = matrix[i, j]
-            for k in range(j):
-                total -= lower[i, k] * lower[j, k]
-            if i == j:
-                lower[i, i] = math.sqrt(max(total, 1e-12))
-                log_det += 2.0 * math.log(lower[i, i])
-            else:
-                lower[i, j] = total / lower[j, j]
-    for column in range(n + 1):
-        # Forwards, then back.
-        solved = np.zeros(n)
-        for i in range(n):
-            total = right[i] if column == n else (1.0 if i == column else 0.0)
-            for k in range(i):
-                total -= lower[i, k] * solved[k]
-            solved[i] = total / lower[i, i]
-        for back in range(n):
-            i = n - 1 - back
-            total = solved[i]
-            for k in range(i + 1, n):
-                total -= lower[k, i] * solved[k]
-            solved[i] = total / lower[i, i]
-        for i in range(n):
-            if column == n:
-                right[i] = solved[i]
-            else:
-                inverse[i, column] = solved[i]
-    return log_det
 
 
 @compiled
@@ -399,7 +362,7 @@ def fit_headings(
             # The heading is held near its node while it is sought.
             normal[0, 0] += 1.0 / half_deg**2
             right[0] += theta[0] / half_deg**2
-            _solve(normal, right, inverse)
+            solve_normal(normal, right, inverse)
             for k in range(PARAMETERS):
                 most = 15.0 if k in (1, 2) else (0.15 if k == 3 else 2.0)
                 theta[k] -= min(max(right[k], -most), most)
@@ -408,7 +371,7 @@ def fit_headings(
             nodes_deg[h], theta, 1.0, trace, marks, step_deg, sky, seen_marks, figures, normal, right, told
         )
         normal[0, 0] += 1e-4
-        log_det = _solve(normal, right, inverse)
+        log_det = solve_normal(normal, right, inverse)
         spread = math.sqrt(max(inverse[0, 0], 1e-12))
         # Where the likeliest heading is, as seen from where the fit stands.
         farther = min(max(-right[0], -4.0 * spread), 4.0 * spread)
