@@ -24,9 +24,11 @@ WEIGHED = (*PLACES, "--landforms", "--reach", "6000")
 
 PHOTOGRAPH = ROOT / "demo_project" / "photograph"
 MARKED = ("--marks", PHOTOGRAPH / "view.json", "--photo", PHOTOGRAPH / "view.jpg", "--width", "65")
+PICKED = ("--date", "2026-06-01", "--pick", "500,540", "--pick-line", "skyline")
 
 EXAMPLES = [
-    ("docs/photograph.md", "A ridge end:", ("resect", *PLACES, *MARKED), 0),
+    ("docs/photograph.md", "A ridge end:", ("resect", *PLACES, *MARKED, *PICKED), 0),
+    ("docs/photograph.md", "Decided:", ("relocate", *PLACES, "--reach", "6000", *MARKED), 0),
     ("README.md", "Decided:", ("relocate", *WEIGHED, "--sighting", SIGHTINGS / "ridge_end.toml"), 0),
     (
         "docs/scripts/relocate.md",

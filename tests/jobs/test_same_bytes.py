@@ -18,10 +18,11 @@ import shapely
 
 import hillsight
 from hillsight.jobs import demo as demo_job
-from hillsight.plan.picture.marks import MarkedPhotograph
+from hillsight.jobs import demo_photograph as photograph_job
+from hillsight.plan.picture.marks import MarkedPhotograph, Trace
 from hillsight.plan.picture.photograph import Photograph
 from hillsight.scripts import main as program
-from jobs.worlds import FAR, NEAR, marks, world
+from jobs.worlds import FAR, NEAR, marks, trace, world
 
 from scripts.commands import contents, run  # isort: skip
 
@@ -197,12 +198,16 @@ def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.
         photo.write_bytes((inputs / "photo.jpg").read_bytes())
         shown = Photograph.open(photo)
         marked = MarkedPhotograph(shown.name, shown.width_px, shown.height_px, shown.sha256)
-        replace(marks(), photograph=marked).write(made)
+        (edge,) = trace().skyline
+        inside = edge.x_px < shown.width_px
+        traced = Trace(edge.x_px[inside], edge.y_px[inside])
+        replace(marks(), photograph=marked, skyline=(traced,)).write(made)
         return photo, made
 
     monkeypatch.setattr(demo_job, "generate", generate)
     monkeypatch.setattr(demo_job, "sightings", lambda _: [inputs / "sighting.toml"])
-    monkeypatch.setattr(demo_job, "photograph", photograph)
+    monkeypatch.setattr(photograph_job, "photograph", photograph)
+    monkeypatch.setattr(photograph_job, "PICKED_PX", "60,140")
     monkeypatch.setattr(demo_job, "REACH_M", 400.0)
     made = []
     for way in ("command", "python"):
@@ -210,7 +215,7 @@ def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.
         if way == "command":
             ended = run("demo", "--folder", folder, "--no-pictures")
             assert ended.code == 0, ended.err
-            assert ended.out.count("\n$ ") == 5
+            assert ended.out.count("\n$ ") == 7
             assert (
                 f"relocate --sighting {inputs / 'sighting.toml'} --terrain {folder}/terrain.tif" in ended.out
             )
@@ -224,3 +229,4 @@ def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.
     assert {"outlook.gpkg", "bearing_list.csv", "verdict_sighting.gpkg", "verdict_sighting.md"} <= set(
         made[0]
     )
+    assert {"camera.gpkg", "verdict_photograph.gpkg", "verdict_photograph.md", "views.gpkg"} <= set(made[0])

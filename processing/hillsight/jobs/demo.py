@@ -7,24 +7,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from hillsight.jobs.demo_place import generate, photograph, sightings
-from hillsight.jobs.find_skyline import find_skyline
+from hillsight.jobs.demo_photograph import read_photograph
+from hillsight.jobs.demo_place import DAY, generate, sightings
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.mark import mark
 from hillsight.jobs.outlook import outlook
 from hillsight.jobs.relocate import relocate
-from hillsight.jobs.resect import resect
 
 if TYPE_CHECKING:
+    from hillsight.jobs.demo_photograph import ReadPhotograph
     from hillsight.jobs.relocate import Relocated
-    from hillsight.jobs.resect import Resected
     from hillsight.jobs.results import Result
 
-#: The demo's day for magnetic bearings: fixed, so that every run gives the same figures.
-DAY = "2026-06-01"
 REACH_M = 6_000.0
-#: What is told of the photograph's lens: how wide the picture is, degrees.
-WIDTH_DEG = 65.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,13 +28,13 @@ class Demo:
     folder : holds the inputs, what was written, and pictures
     outlook : what is seen from the three stations
     verdicts : what is said of each sighting, by its name
-    cameras : how the photograph's camera was turned at each station
+    photograph : how the photograph's camera was turned at each station, and the verdict on it
     """
 
     folder: Path
     outlook: Result
     verdicts: Mapping[str, Relocated]
-    cameras: Resected
+    photograph: ReadPhotograph
 
 
 def demo(
@@ -97,32 +91,4 @@ def demo(
         listener.begins("relocate", asked)
         verdicts[sighting.stem] = relocate(**asked, listener=listener)
         listener.ended("relocate", verdicts[sighting.stem])
-    return Demo(folder, seen, verdicts, _photograph(folder, inputs, listener))
-
-
-def _photograph(folder: Path, inputs: Mapping[str, Any], listener: Listener) -> Resected:
-    """Find the photograph's skyline, write the page to mark it on, and work out how its camera was turned."""
-    photo, marks = photograph(folder)
-    asked: dict[str, Any] = {"photo": photo, "out": photo.with_name("found_skyline.json")}
-    listener.begins("find-skyline", asked)
-    listener.ended("find-skyline", find_skyline(**asked, listener=listener))
-    asked = {
-        "photo": photo,
-        "features": inputs["features"],
-        "marks": marks,
-        "out": photo.with_name("mark_view.html"),
-    }
-    listener.begins("mark", asked)
-    listener.ended("mark", mark(**asked, listener=listener))
-    asked = {
-        **{name: inputs[name] for name in ("terrain", "stations", "features")},
-        "marks": marks,
-        "photo": photo,
-        "width": WIDTH_DEG,
-        "date": DAY,
-        "out": folder / "camera.gpkg",
-    }
-    listener.begins("resect", asked)
-    cameras = resect(**asked, listener=listener)
-    listener.ended("resect", cameras)
-    return cameras
+    return Demo(folder, seen, verdicts, read_photograph(folder, inputs, not no_pictures, listener))

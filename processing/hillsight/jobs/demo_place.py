@@ -10,6 +10,9 @@ from pathlib import Path
 
 from hillsight.errors import HillsightError, OutputError
 
+#: The demo's day for magnetic bearings: fixed, so that every run gives the same figures.
+DAY = "2026-06-01"
+
 
 def generator_folder() -> Path:
     """Folder of the generator: inside an installed package, or in the checkout.

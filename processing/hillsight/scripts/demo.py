@@ -29,7 +29,8 @@ def command(folder: Path, no_pictures: bool) -> None:
 
     Runs `hillsight outlook`, and `hillsight relocate` on three sightings: one is decided, one undecided, and
     one was taken from none of the stations. A drawn photograph is put to
-    `hillsight find-skyline`, `hillsight mark` and `hillsight resect`.
+    `hillsight find-skyline`, `hillsight mark`, `hillsight resect`, `hillsight relocate` and
+    `hillsight panorama`.
 
     The place, its names and its ground are made up; nothing there can be walked.
     """

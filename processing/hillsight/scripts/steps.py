@@ -80,6 +80,10 @@ def _found_lines(job: str, result: Any) -> Sequence[str]:
         from hillsight.scripts.skyline_lines import found_lines
 
         return found_lines(result)
+    if job == "panorama":
+        from hillsight.scripts.summary_lines import panorama_lines
+
+        return panorama_lines(result.frames)
     return result.lines if job == "resect" else ()
 
 
