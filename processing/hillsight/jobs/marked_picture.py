@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hillsight.errors import CallError, PhotographError
 from hillsight.layers.provenance import InputFile, input_file
+from hillsight.plan.picture.camera import Lens
 from hillsight.plan.picture.exif import focal_length_px, is_cut
 from hillsight.plan.picture.marks import Marks
-from hillsight.plan.picture.photograph import Photograph, lens_belief, told_lens
+from hillsight.plan.picture.photograph import (
+    FILE_SHARE,
+    TOLD_SHARE,
+    Photograph,
+    lens_belief,
+    told_lens,
+)
 
 if TYPE_CHECKING:
     from hillsight.jobs.requests import MarkedPicture
@@ -18,6 +26,9 @@ if TYPE_CHECKING:
 #: A picture so much longer one way than the other may well be put together from several. (Common practice,
 #: no source: films and sensors go to 16 to 9, panoramic cameras from 2 to 1 on.)
 _LONG = 2.2
+
+#: Standard deviations between two focal lengths from which they do not agree. Common practice, no source.
+_APART = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,8 +49,10 @@ class SettledPicture:
     notes: tuple[str, ...]
 
 
-def settled_picture(request: MarkedPicture) -> SettledPicture:
+def settled_picture(request: MarkedPicture, *, axis_is_solved: bool = False) -> SettledPicture:
     """Read marks and photograph.
+
+    axis_is_solved : whether the optical axis of a cropped picture is solved for; else it lies in the middle
 
     Raises
     ------
@@ -65,7 +78,8 @@ def settled_picture(request: MarkedPicture) -> SettledPicture:
             notes.append("the focal length is solved from the marks: no photograph and no width are given")
             return SettledPicture(marks, None, None, request.cropped, files, tuple(notes))
         told = told_lens(own.width_px, own.height_px, width_deg)
-        return SettledPicture(marks, None, told, request.cropped, files, (*notes, _told(told)))
+        cut = [_cut(axis_is_solved)] if request.cropped else []
+        return SettledPicture(marks, None, told, request.cropped, files, (*notes, _told(told), *cut))
     photograph = Photograph.open(request.photo)
     marks.check(photograph)
     if photograph.exif.is_panorama:
@@ -77,13 +91,14 @@ def settled_picture(request: MarkedPicture) -> SettledPicture:
         )
     cropped = request.cropped or is_cut(photograph.exif, photograph.width_px, photograph.height_px)
     belief = None if cropped and width_deg is None else lens_belief(photograph, width_deg)
+    focal_px, why = focal_length_px(photograph.exif, photograph.width_px, photograph.height_px)
     if belief is not None:
         notes.append(_told(belief))
+        notes += _disagreement(photograph, width_deg, None if cropped else focal_px)
     else:
-        _, why = focal_length_px(photograph.exif, photograph.width_px, photograph.height_px)
         notes.append(f"the focal length is solved from the marks: {why or 'the picture is cropped'}")
     if cropped:
-        notes.append("the picture is cropped: where its axis lies is solved from the marks too")
+        notes.append(_cut(axis_is_solved))
     files = (*files, input_file(request.photo))
     return SettledPicture(marks, photograph, belief, cropped, files, tuple(notes))
 
@@ -98,6 +113,29 @@ def _marks(request: MarkedPicture) -> tuple[Marks, tuple[InputFile, ...]]:
         remedy="Give the name of a file of marks",
         parameters=("marks",),
     )
+
+
+def _cut(axis_is_solved: bool) -> str:
+    if axis_is_solved:
+        return "the picture is cropped: where its axis lies is solved from the marks too"
+    return (
+        "the picture is cropped, and its axis is taken to lie in its middle: if more was cut off one side "
+        "than off the other, direction, tilt and fit are out. Mark the whole photograph where you have it"
+    )
+
+
+def _disagreement(photograph: Photograph, width_deg: float | None, focal_px: float | None) -> list[str]:
+    """That a told width and the file's own are far apart."""
+    if width_deg is None or focal_px is None:
+        return []
+    own_deg = Lens(photograph.width_px, photograph.height_px, focal_px).width_deg
+    told_px = Lens.of_width(photograph.width_px, photograph.height_px, width_deg).focal_px
+    if abs(told_px / focal_px - 1.0) <= _APART * math.hypot(TOLD_SHARE, FILE_SHARE):
+        return []
+    return [
+        f"by its file the picture is {own_deg:.1f} degrees wide, and the {width_deg:g} degrees that are told "
+        "go before that: check them"
+    ]
 
 
 def _told(belief: LensBelief) -> str:

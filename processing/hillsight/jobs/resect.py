@@ -166,7 +166,7 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
     check_outputs(request)
     check_overlays(request)
     pixels = wanted_pixels(request.pick)
-    picture = settled_picture(request)
+    picture = settled_picture(request, axis_is_solved=True)
     lines_wanted = wanted_lines(request.pick_line, picture.marks)
     check_places(pixels, lines_wanted, picture.marks.photograph)
     if not picture.marks.landmarks:

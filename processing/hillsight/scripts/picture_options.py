@@ -26,8 +26,8 @@ marked_picture = stack(
     click.option(
         "--cropped",
         is_flag=True,
-        help="The picture was cut from a larger one: solve for where its axis lies. Found out by itself "
-        "where the file tells.",
+        help="The picture was cut from a larger one, so that its axis need not lie in its middle. Found out "
+        "by itself where the file tells.",
     ),
 )
 

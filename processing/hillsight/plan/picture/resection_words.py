@@ -12,7 +12,7 @@ from hillsight.plan.picture.resection_errors import heading_causes
 from hillsight.plan.picture.station_cameras import why_weak
 from hillsight.words.angles import signed_deg
 from hillsight.words.english import listed
-from hillsight.words.quantities import per_cent, probability_words, rough_distance_words
+from hillsight.words.quantities import metres, per_cent, probability_words, rough_distance_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +58,7 @@ def camera_lines(one: StationCamera, convergence_deg: float) -> list[str]:
         moved_m = math.hypot(one.eye[0] - one.station.easting_m, one.eye[1] - one.station.northing_m)
         lines.append(
             f"{label}: the camera stood at E {one.eye[0]:.0f} N {one.eye[1]:.0f}, give or take "
-            f"{place_m:.2g} m, {rough_distance_words(moved_m)} from the station as given."
+            f"{metres(place_m)}, {rough_distance_words(moved_m)} from the station as given."
         )
     used = resection.marks.used
     off_px, off_deg = residuals(one)
