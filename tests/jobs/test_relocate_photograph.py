@@ -160,6 +160,44 @@ def test_marks_alone_like_the_true_place_best(made: dict[str, Path]) -> None:
     assert found.verdict.measured.says == "3 marked landmarks"
 
 
+def test_a_mark_is_of_the_top_of_what_stands_on_the_ground(made: dict[str, Path]) -> None:
+    """Masts of 80 m, marked at their tops by plain trigonometry: the camera comes out tilted as it was.
+
+    Were their heights left out, the tilt would come out some 5 degrees too low.
+    """
+    own = Marks.read(made["landmarks"])
+    known = geopandas.read_file(made["features"]).assign(height_above_ground_m=80.0)
+    masts = made["folder"] / "masts.gpkg"
+    known.to_file(masts)
+    east, north = PLACES["A"]
+    height = heights()
+    tops = np.column_stack((known.geometry.x, known.geometry.y))
+    level = height_at(height, np.array([east]), np.array([north]))[0] + 1.6
+    away = np.hypot(tops[:, 0] - east, tops[:, 1] - north)
+    up = np.degrees(np.arctan((height_at(height, tops[:, 0], tops[:, 1]) + 80.0 - level) / away))
+    turn = np.degrees(np.arctan2(tops[:, 0] - east, tops[:, 1] - north))
+    x, y = pixels(turn, up, 5.0, 3.0, -1.0)
+    marked = [
+        Landmark(float(u), float(v), one.feature) for u, v, one in zip(x, y, own.landmarks, strict=True)
+    ]
+    file = made["folder"] / "masts.json"
+    Marks(own.photograph, landmarks=tuple(marked)).write(file)
+    found = weighed(made | {"masts": file}, "masts", features=[str(masts)])
+    told = {fit.station: fit for fit in found.verdict.measured.fits}
+    assert told["A"].tilt_deg == pytest.approx(3.0, abs=1.0)
+
+
+def test_a_landmark_that_cannot_be_placed_is_refused(made: dict[str, Path]) -> None:
+    own, file = Marks.read(made["landmarks"]).photograph, made["folder"] / "unplaced.json"
+    for landmark, says in (
+        (Landmark(10.0, 10.0, "Nowhere Tor"), "no feature is called"),
+        (Landmark(10.0, 10.0, easting_m=310_000.0, northing_m=699_000.0), "off the terrain"),
+    ):
+        Marks(own, landmarks=(landmark,)).write(file)
+        with pytest.raises(MarksError, match=says):
+            weighed(made | {"unplaced": file}, "unplaced")
+
+
 def sighting(made: dict[str, Path], name: str, *statements: str) -> str:
     path = made["folder"] / f"{name}.toml"
     parts = ['format = "hillsight sighting 1"', *(f"[[statement]]\n{one}" for one in statements)]

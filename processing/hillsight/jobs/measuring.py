@@ -11,13 +11,14 @@ from hillsight.errors import CallError, MarksError
 from hillsight.ground.crs import parse_crs
 from hillsight.ground.transform import operation_between
 from hillsight.jobs.marked_picture import settled_picture
+from hillsight.jobs.named_features import named_feature
 from hillsight.jobs.requests import MarkedPicture
 from hillsight.plan.look.skies import alike_over_m
+from hillsight.plan.picture.mark_ground import MarkedThing, marked_ground
 from hillsight.plan.picture.measuring import MarkedThings, picture_skyline
 from hillsight.plan.relocation.measured_words import Photographed
 from hillsight.plan.relocation.set_aside import set_aside
 from hillsight.plan.sighting.wording import statement_words
-from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     from hillsight.jobs.scene import Scene
@@ -87,11 +88,17 @@ class Measuring:
     def _marked(self, scene: Scene) -> MarkedThings:
         """Where the landmarks are, in the terrain's grid."""
         places = [self._place(one, number, scene) for number, one in enumerate(self.marks.landmarks, 1)]
-        east, north, height = (np.array(values, np.float64) for values in zip(*places, strict=True))
+        east, north, height, above = (np.array(values, np.float64) for values in zip(*places, strict=True))
+        terrain = scene.inputs.terrain
+        for number, (one, place) in enumerate(zip(self.marks.landmarks, places, strict=True), 1):
+            if one.height_m is None:
+                thing = MarkedThing(one, number, one.feature or "by coordinates", place[0], place[1])
+                marked_ground(terrain, thing, scene.looker.errors)
         labels = tuple(one.feature or f"landmark {k}" for k, one in enumerate(self.marks.landmarks, 1))
-        return MarkedThings(labels, east, north, height)
+        return MarkedThings(labels, east, north, height, above)
 
-    def _place(self, one: Landmark, number: int, scene: Scene) -> tuple[float, float, float]:
+    def _place(self, one: Landmark, number: int, scene: Scene) -> tuple[float, float, float, float]:
+        """Easting, northing, height (NaN for the ground's) and how far above the ground the mark is."""
         height_m = np.nan if one.height_m is None else one.height_m
         if one.easting_m is not None and one.northing_m is not None:
             crs = scene.inputs.terrain.crs
@@ -102,19 +109,28 @@ class Measuring:
                 )
                 there = change(np.array([east]), np.array([north]))
                 east, north = float(there[0][0]), float(there[1][0])
-            return east, north, height_m
-        names = scene.things["name"].map(lambda name: folded(name) if isinstance(name, str) else "")
-        rows = np.flatnonzero(names == folded(one.feature))
-        if rows.size != 1:
-            what = "is on no map" if not rows.size else f"stands {rows.size} times on the map"
-            raise MarksError(
-                f"landmark {number}, {one.feature!r}, {what}",
-                where=self.source,
-                remedy="Correct the name, give its coordinates, or give the file of features it is in",
-                parameters=("marks",),
+            return east, north, height_m, 0.0
+        if scene.inputs.features is None:
+            raise self._error(
+                one,
+                number,
+                "names a feature, and no map features are given",
+                "Name a file of map features too, or give its coordinates",
             )
-        middle = scene.things.geometry.iloc[int(rows[0])].representative_point()
-        return float(middle.x), float(middle.y), height_m
+        instead = "Give easting_m and northing_m of the one that is meant with the mark"
+        try:
+            found = named_feature(one.feature, scene.inputs, ("marks", "features"), instead)
+        except CallError as error:
+            raise self._error(one, number, f"cannot be placed: {error.what}", error.remedy) from error
+        return found.place.x, found.place.y, height_m, found.height_m
+
+    def _error(self, one: Landmark, number: int, what: str, remedy: str) -> MarksError:
+        return MarksError(
+            f"landmark {number}, {one.feature!r}, {what}",
+            where=self.source,
+            remedy=remedy,
+            parameters=("marks",),
+        )
 
 
 def read_measured(marks: str | None, photo: str | None, width_deg: float | None) -> Measuring | None:

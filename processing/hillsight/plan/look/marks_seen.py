@@ -37,10 +37,13 @@ def marks_seen(looker: Looker, places: Sequence[Place], marked: MarkedThings) ->
         level_m = float(around[0]) + place.surveyed_m + looker.viewing.eye_height_m
         eye = Eye.on(grid, easting_m, northing_m, level_m, place.drop_per_m)
         rows, columns = grid.to_array(marked.easting_m, marked.northing_m)
-        seen = see_points(surface, eye, rows, columns, _OWN_M, far.maxima)
+        stands_m = surface.heights_at_m(marked.easting_m, marked.northing_m)
+        above_m = np.where(np.isnan(marked.height_m), marked.above_ground_m, marked.height_m - stands_m)
+        tall_m = np.maximum(np.nan_to_num(above_m), _OWN_M)
+        seen = see_points(surface, eye, rows, columns, tall_m, far.maxima)
         east_m, north_m = marked.easting_m - easting_m, marked.northing_m - northing_m
         distance_m = np.maximum(np.hypot(east_m, north_m), 1.0)
-        height_m = np.where(np.isnan(marked.height_m), seen.ground_m, marked.height_m)
+        height_m = np.where(np.isnan(marked.height_m), seen.ground_m + marked.above_ground_m, marked.height_m)
         rise_m = height_m - place.drop_per_m * distance_m**2 - level_m
         slopes = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * PLACE_M))
         found[k] = seen_marks(

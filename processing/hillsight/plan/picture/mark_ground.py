@@ -128,7 +128,7 @@ def known_marks(
         place_m2 = errors.feature_position_m**2 + thing.extent_m**2
         move = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
         if thing.height_m is None:
-            ground = _mark_ground(terrain, thing, errors)
+            ground = marked_ground(terrain, thing, errors)
             heights[k] = ground.height_m + ground.lift_m + thing.above_ground_m
             move[2] = ground.slope
             covariance[k, 2, 2] = ground.rough_m2
@@ -153,7 +153,13 @@ def known_marks(
     )
 
 
-def _mark_ground(terrain: Terrain, thing: MarkedThing, errors: ErrorModel) -> GroundAt:
+def marked_ground(terrain: Terrain, thing: MarkedThing, errors: ErrorModel) -> GroundAt:
+    """The ground under a landmark that has no height of its own.
+
+    Raises
+    ------
+    MarksError : it lies off the terrain or on a void
+    """
     where = f"landmark {thing.number} ({thing.name})"
     remedy = "Give terrain that covers it, or its easting_m, northing_m and height_m with the mark"
     try:

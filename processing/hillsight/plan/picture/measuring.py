@@ -24,12 +24,16 @@ _UNTOLD_DEG, _LEAST_DEG = 0.3, 0.12
 
 @dataclass(frozen=True)
 class MarkedThings:
-    """Where the marked landmarks are, (m,) each, in the terrain's grid; height NaN for the ground's."""
+    """Where the marked landmarks are, (m,) each, in the terrain's grid.
+
+    height_m : NaN for the ground's, and then above_ground_m is how far above it the mark is
+    """
 
     labels: tuple[str, ...]
     easting_m: Floats
     northing_m: Floats
     height_m: Floats
+    above_ground_m: Floats
 
 
 def picture_skyline(marks: Marks, belief: LensBelief, ground_over_m: float) -> PictureSkyline:
