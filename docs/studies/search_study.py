@@ -1,11 +1,12 @@
 """How often does a search find the place of a photograph, and how sure was it?
 
-    search_study.py SHARED FIRST_SEED AREAS VIEWS ROWS.csv [tune]
+    search_study.py SHARED FIRST_SEED AREAS VIEWS ROWS.csv [tune] [side=METRES]
     search_study.py report ROWS.csv ...
 
 Truth is OS Terrain 50 of the Highlands, 50 m; the model that is searched has every second post, 100 m. Areas
-of 20 x 20 km with places 70 m apart lie east of E 270 000, or west of it with ``tune``. Each has its sky's
-edges worked out once, and views from places at random. One row a view, written as it comes.
+of 20 x 20 km, or with sides as told, with places 70 m apart lie east of E 270 000, or west of it with
+``tune``. Each has its sky's edges worked out once, and views from places at random. One row a view, written
+as it comes.
 """
 
 from __future__ import annotations
@@ -96,6 +97,7 @@ def _row(area: int, number: int, view, found, look) -> dict[str, object]:  # typ
     return {
         "area": area,
         "view": number,
+        "places": places.easting_m.size,
         "relief_deg": round(view.relief_deg, 3),
         "away_m": round(view.away_m),
         "hidden": round(view.hidden, 3),
@@ -134,6 +136,15 @@ def report(tables: list[Path]) -> list[str]:
                     f"  stated {low:.2f} to {min(high, 1.0):.2f}: {some.sum()} views, "
                     f"{stated[some].mean():.0%} stated, {right[some].mean():.0%} right"
                 )
+    relief_deg = np.array([float(row["relief_deg"]) for row in rows])
+    for least, most in ((0.0, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, np.inf)):
+        some = (relief_deg >= least) & (relief_deg < most)
+        if some.any():
+            near, about = (off_m[some] <= 100.0).mean(), (off_m[some] <= 500.0).mean()
+            lines.append(
+                f"relief {least:g} to {most:g} degrees: {some.sum()} views, {near:.0%} within 100 m, "
+                f"{about:.0%} within 500 m"
+            )
     return lines
 
 
@@ -156,4 +167,5 @@ elif __name__ == "__main__":
         int(sys.argv[4]),
         Path(sys.argv[5]),
         "tune" in sys.argv[6:],
+        *(float(word[5:]) for word in sys.argv[6:] if word.startswith("side=")),
     )
