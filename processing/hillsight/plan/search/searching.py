@@ -27,7 +27,7 @@ _AT_A_TIME = 4096
 
 #: Places looked at closely at first; as many again, and so on, while those that are left may hold more than
 #: such a share, but no more often than so.
-_CLOSELY, _LEFT_OVER, _TIMES = 1500, 0.05, 2
+_CLOSELY, _LEFT_OVER, _TIMES = 2000, 0.05, 3
 
 #: What is said to be how decisive the best place is: the share within so many metres of it.
 WITHIN_M = (100.0, 500.0)
