@@ -21,7 +21,7 @@ _MOST, _LEAST_SHARE = 20, 0.002
 
 #: The best place does not fit where so much of the trace is off the sky's edge, or the rest strays so far
 #: from it, degrees: three times what a careful trace errs. Common practice, no source.
-_MOST_HIDDEN, _MOST_MISFIT_DEG = 0.6, 1.0
+_MOST_HIDDEN, _MOST_MISFIT_DEG = 0.5, 1.0
 
 
 @dataclass(frozen=True)
