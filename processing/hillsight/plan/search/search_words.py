@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.plan.relocation.decision import DECIDED, NONE_FITS
+from hillsight.words.quantities import probability_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,7 +31,7 @@ def search_lines(ranking: Ranking, places: pd.DataFrame, count: int) -> list[str
     rows = places.to_dict("records")
     best = rows[0]
     place = f"E {best['easting_m']:.0f} N {best['northing_m']:.0f}"
-    near, about = (f"{100 * share:.0f} %" for share in ranking.about)
+    near, about = (probability_words(share) for share in ranking.about)
     shares = f"{near} within 100 m of it, {about} within 500 m"
     heads = {
         DECIDED: f"Decided: taken about {place} ({shares})",
@@ -45,7 +46,7 @@ def search_lines(ranking: Ranking, places: pd.DataFrame, count: int) -> list[str
     lines += [
         f"{row['rank']}. E {row['easting_m']:.0f} N {row['northing_m']:.0f}, "
         f"{row['distance_to_best_m'] / 1000:.1f} km from the best, looks "
-        f"{row['heading_true_deg']:.0f} degrees true: {100 * row['probability']:.0f} %"
+        f"{row['heading_true_deg']:.0f} degrees true: {probability_words(row['probability'])}"
         for row in rows[1 : 1 + _MORE]
         if row["probability"] >= 0.005
     ]
