@@ -111,7 +111,7 @@ def test_parameters_are_the_options(name: str) -> None:
             assert type(parameter.default) is type(defaults[key]), key
         assert parameter.annotation is not inspect.Parameter.empty, key
         positional = parameter.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
-        assert positional == (key == "terrain" or (name, key) == ("mark", "photo")), key
+        assert positional == (key == "terrain" or isinstance(options[key], click.Argument)), key
 
 
 def test_a_default_that_drifts_is_found() -> None:

@@ -55,10 +55,10 @@ class Relocated(Result):
 
 def relocate(
     terrain: Any,
-    photo: Any = None,
     *,
     sighting: Any = None,
     marks: Any = None,
+    photo: Any = None,
     width: float | None = None,
     terrain_crs: str | None = None,
     band: int | None = None,
