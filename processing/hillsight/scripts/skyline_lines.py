@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.words.quantities import per_cent
+
 if TYPE_CHECKING:
     from hillsight.jobs.find_skyline import SkylineFound
 
@@ -17,7 +19,7 @@ def found_lines(result: SkylineFound) -> list[str]:
         return [f"No skyline found: {found.why}.", "Nothing is written. Trace the skyline by hand."]
     pieces = len(result.marks.skyline)
     lines = [
-        f"Skyline found in {found.trusted_share:.0%} of the picture's width, "
+        f"Skyline found in {per_cent(found.trusted_share)} of the picture's width, "
         f"{'one piece' if pieces == 1 else f'{pieces} pieces'}, "
         f"give or take {found.give_or_take_px:.1f} pixels (one standard deviation)."
     ]

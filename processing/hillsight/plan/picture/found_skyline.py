@@ -1,10 +1,8 @@
 """Finds the sky's edge in a photograph, and says where it is sure of it.
 
 The looks of sky and ground are learned from the picture, and the cheapest line between them is found by
-dynamic
-programming (``sky_cost``). The line is then moved to the very edge (``skyline_fine``). How sure a column
-is comes
-from signs (``skyline_signs``) weighed as drawn photographs taught, whose true edge is known.
+dynamic programming (``sky_cost``). The line is then moved to the very edge (``skyline_fine``). How sure a
+column is comes from signs (``skyline_signs``) weighed as drawn photographs taught, whose true edge is known.
 """
 
 from __future__ import annotations
@@ -19,6 +17,7 @@ from hillsight.plan.picture.marks import Trace
 from hillsight.plan.picture.sky_cost import segment, small_copy
 from hillsight.plan.picture.skyline_fine import fine_line
 from hillsight.plan.picture.skyline_signs import sureness
+from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
     from hillsight.arrays import AnyArray, Flags, Floats
@@ -129,9 +128,8 @@ def _against(small: Small, found: Segmented, share: float) -> str:
     if np.median(small.light[sky]) < _NIGHT:
         return "the sky is too dark to tell from the ground"
     if share < LEAST_SHARE:
-        return (
-            f"the sky's edge is sure in {share:.0%} of the picture's width, and {LEAST_SHARE:.0%} are needed"
-        )
+        sure, needed = per_cent(share), per_cent(LEAST_SHARE)
+        return f"the sky's edge is sure in {sure} of the picture's width, and {needed} are needed"
     return ""
 
 
