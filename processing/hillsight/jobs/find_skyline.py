@@ -14,7 +14,7 @@ from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.found_skyline import find_skyline as find_in
 from hillsight.plan.picture.marks import MarkedPhotograph, Marks
-from hillsight.plan.picture.photograph import Photograph
+from hillsight.plan.picture.photograph import Photograph, long_picture_notes, refuse_panorama
 
 if TYPE_CHECKING:
     from hillsight.plan.picture.found_skyline import FoundSkyline
@@ -45,7 +45,8 @@ def find_skyline(
 
     Raises
     ------
-    HillsightError : the photograph cannot be read or is too small, or the file cannot be written
+    HillsightError : the photograph cannot be read, is too small or a panorama by its own word, or the file
+        cannot be written
     """
     return run_find_skyline(FindSkylineRequest.of(locals()), listener)
 
@@ -55,6 +56,10 @@ def run_find_skyline(request: FindSkylineRequest, listener: Listener = SILENT) -
     if request.out is not None:
         check_place(request.out, inputs=[request.photo])
     photograph = Photograph.open(request.photo)
+    refuse_panorama(photograph)
+    notes = tuple(long_picture_notes(photograph.width_px, photograph.height_px))
+    for note in notes:
+        listener.note(note)
     listener.progress("skyline", 0.0)
     found = find_in(photograph.array())
     listener.progress("skyline", 1.0)
@@ -64,7 +69,7 @@ def run_find_skyline(request: FindSkylineRequest, listener: Listener = SILENT) -
     if request.out is not None and not found.failed:
         write_text(request.out, marks.to_json(), [request.photo])
         files["out"] = (request.out,)
-    provenance = Provenance("find-skyline", {}, (input_file(request.photo),))
+    provenance = Provenance("find-skyline", {}, (input_file(request.photo),), notes=notes)
     return SkylineFound(
-        frames={}, rasters={}, notes=(), provenance=provenance, files=files, skyline=found, marks=marks
+        frames={}, rasters={}, notes=notes, provenance=provenance, files=files, skyline=found, marks=marks
     )

@@ -19,7 +19,7 @@ from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.marks import Marks
 from hillsight.plan.picture.marks_schema import PIXEL_FRAME
-from hillsight.plan.picture.photograph import Photograph
+from hillsight.plan.picture.photograph import Photograph, long_picture_notes, refuse_panorama
 
 if TYPE_CHECKING:
     from hillsight.layers.provenance import InputFile
@@ -74,7 +74,7 @@ def mark(
 
     Raises
     ------
-    HillsightError : bad input, marks of another photograph, or the file cannot be written
+    HillsightError : bad input, a panorama, marks of another photograph, or the file cannot be written
     """
     return run_mark(MarkRequest.of(locals()), listener)
 
@@ -85,11 +85,13 @@ def run_mark(request: MarkRequest, listener: Listener = SILENT) -> MarkingPage:
 
     _check(request)
     photograph = Photograph.open(request.photo, most_megapixels=request.most_megapixels)
+    refuse_panorama(photograph)
     begun = None
     if request.marks is not None:
         begun = Marks.read(request.marks)
         begun.check(photograph)
     names, notes = _names(request)
+    notes = [*long_picture_notes(photograph.width_px, photograph.height_px), *notes]
     for note in notes:
         listener.note(note)
     provenance = Provenance("mark", _told(request), _files(request), notes=tuple(notes))

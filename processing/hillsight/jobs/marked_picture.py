@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from hillsight.errors import CallError, PhotographError
+from hillsight.errors import CallError
 from hillsight.layers.provenance import InputFile, input_file
 from hillsight.plan.picture.camera import Lens
 from hillsight.plan.picture.exif import focal_length_px, is_cut
@@ -16,16 +16,14 @@ from hillsight.plan.picture.photograph import (
     TOLD_SHARE,
     Photograph,
     lens_belief,
+    long_picture_notes,
+    refuse_panorama,
     told_lens,
 )
 
 if TYPE_CHECKING:
     from hillsight.jobs.requests import MarkedPicture
     from hillsight.plan.picture.photograph import LensBelief
-
-#: A picture so much longer one way than the other may well be put together from several. (Common practice,
-#: no source: films and sensors go to 16 to 9, panoramic cameras from 2 to 1 on.)
-_LONG = 2.2
 
 #: Standard deviations between two focal lengths from which they do not agree. Common practice, no source.
 _APART = 3.0
@@ -67,12 +65,7 @@ def settled_picture(request: MarkedPicture, *, axis_is_solved: bool = False) -> 
             parameters=("width",),
         )
     own = marks.photograph
-    notes: list[str] = []
-    if max(own.width_px, own.height_px) > _LONG * min(own.width_px, own.height_px) and not request.cropped:
-        notes.append(
-            f"the picture is {own.width_px} x {own.height_px} pixels: if it was put together as a panorama, "
-            "none of this holds, for a panorama is no flat picture"
-        )
+    notes = [] if request.cropped else long_picture_notes(own.width_px, own.height_px)
     if request.photo is None:
         if width_deg is None:
             notes.append("the focal length is solved from the marks: no photograph and no width are given")
@@ -82,13 +75,7 @@ def settled_picture(request: MarkedPicture, *, axis_is_solved: bool = False) -> 
         return SettledPicture(marks, None, told, request.cropped, files, (*notes, _told(told), *cut))
     photograph = Photograph.open(request.photo)
     marks.check(photograph)
-    if photograph.exif.is_panorama:
-        raise PhotographError(
-            "the file says that the picture was put together as a panorama, which is no flat picture",
-            where=photograph.name,
-            remedy="Mark one of the photographs that it was made of",
-            parameters=("photo",),
-        )
+    refuse_panorama(photograph)
     cropped = request.cropped or is_cut(photograph.exif, photograph.width_px, photograph.height_px)
     belief = None if cropped and width_deg is None else lens_belief(photograph, width_deg)
     focal_px, why = focal_length_px(photograph.exif, photograph.width_px, photograph.height_px)

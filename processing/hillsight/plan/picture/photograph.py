@@ -32,6 +32,10 @@ _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 #: practice, no source), and from a width in degrees that a person tells.
 FILE_SHARE, TOLD_SHARE = 0.02, 0.05
 
+#: A picture so much longer one way than the other may well be put together from several. (Common practice,
+#: no source: films and sensors go to 16 to 9, panoramic cameras from 2 to 1 on.)
+_LONG = 2.2
+
 
 @dataclass(frozen=True, eq=False)
 class Photograph:
@@ -97,6 +101,35 @@ class LensBelief:
     lens: Lens
     focal_share: float
     source: str = ""
+
+
+def refuse_panorama(photograph: Photograph) -> None:
+    """Refuse a picture whose file says that it was put together from several.
+
+    Raises
+    ------
+    PhotographError : it does
+    """
+    if photograph.exif.is_panorama:
+        raise PhotographError(
+            "the file says that the picture was put together as a panorama, which is no flat picture",
+            where=photograph.name,
+            remedy="Mark one of the photographs that it was made of",
+            parameters=("photo",),
+        )
+
+
+def long_picture_notes(width_px: int, height_px: int) -> list[str]:
+    """That a long picture, of whose making the file says nothing, may be a panorama; else empty."""
+    times = max(width_px, height_px) / min(width_px, height_px)
+    if times <= _LONG:
+        return []
+    return [
+        f"the picture is {width_px} x {height_px} pixels, {times:.1f} times as long one way as the other. "
+        "If it is a panorama, put together from several or swept, it is no flat picture: direction, tilt, "
+        "focal length and place worked out from it are wrong. Mark one of the photographs that it was made "
+        "of instead. If it was cut from a flat picture, say that it is cropped where its marks are read"
+    ]
 
 
 def lens_belief(
