@@ -33,8 +33,8 @@ from hillsight.words.states import GROUND_STATE_MEANINGS
 
 CHECKOUT = Path(__file__).parents[1]
 DOCS = CHECKOUT / "docs"
-#: Entry points of the project's own scripts, by name.
-SCRIPTS = {name: p for name, p in sorted(plugins.registered().items()) if p.module.startswith("hillsight.")}
+#: Entry points of the project's own scripts, by the words they are called with.
+SCRIPTS = {name: p for name, p in plugins.runnable().items() if p.module.startswith("hillsight.")}
 BEGIN, END = "<!-- from the code -->", "<!-- end -->"
 
 
@@ -42,6 +42,11 @@ def script_command(name: str) -> click.Command:
     """The command of one of the project's own scripts."""
     command: click.Command = SCRIPTS[name].load()
     return command
+
+
+def script_page(name: str) -> Path:
+    """The page of a script: that of ``exercise check`` is ``exercise-check.md``."""
+    return DOCS / "scripts" / f"{name.replace(' ', '-')}.md"
 
 
 def option_table(name: str) -> str:
@@ -221,7 +226,7 @@ def sighting_tables() -> str:
 
 def blocks() -> dict[Path, str]:
     """The generated block of each page that has one."""
-    pages = {DOCS / "scripts" / f"{name}.md": option_table(name) for name in SCRIPTS}
+    pages = {script_page(name): option_table(name) for name in SCRIPTS}
     pages[DOCS / "layers.md"] = layer_tables()
     pages[DOCS / "sighting.md"] = sighting_tables()
     pages[DOCS / "verdict.md"] = verdict_tables()

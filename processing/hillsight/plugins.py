@@ -10,6 +10,9 @@ from hillsight.errors import HillsightError
 #: Entry points of this group are scripts: name on the command line = "module:command".
 GROUP = "hillsight.scripts"
 
+#: Scripts that hold scripts of their own: those of ``GROUP.exercise`` are called ``hillsight exercise NAME``.
+HOLDERS = ("exercise",)
+
 _OURS = "hillsight.scripts."
 
 
@@ -17,10 +20,24 @@ class PluginError(HillsightError):
     """A registered script cannot be loaded."""
 
 
-def registered() -> dict[str, EntryPoint]:
-    """Every script by its name, in order of the names; nobody else's script takes the name of one of ours."""
-    points = sorted(entry_points(group=GROUP), key=lambda point: (point.name, point.value.startswith(_OURS)))
+def registered(holder: str | None = None) -> dict[str, EntryPoint]:
+    """Every script by its name, in order of the names; nobody else's script takes the name of one of ours.
+
+    Parameters
+    ----------
+    holder : the script whose own are meant, of ``HOLDERS``; those of ``hillsight`` itself if not given
+    """
+    group = GROUP if holder is None else f"{GROUP}.{holder}"
+    points = sorted(entry_points(group=group), key=lambda point: (point.name, point.value.startswith(_OURS)))
     return {point.name: point for point in points}
+
+
+def runnable() -> dict[str, EntryPoint]:
+    """Every script that does work of its own, by the words it is called with, such as ``exercise check``."""
+    found = {name: point for name, point in registered().items() if name not in HOLDERS}
+    for holder in HOLDERS:
+        found |= {f"{holder} {name}": point for name, point in registered(holder).items()}
+    return dict(sorted(found.items()))
 
 
 def load(point: EntryPoint) -> Any:

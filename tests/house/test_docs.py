@@ -9,6 +9,7 @@ import click
 import pytest
 
 import build_pages as pages
+from hillsight import plugins
 from hillsight.schema.layers import LAYERS
 
 ROOT = Path(__file__).parents[2]
@@ -36,12 +37,12 @@ def test_every_registered_script_has_a_page_and_stands_in_the_readme():
     assert len(pages.SCRIPTS) >= 11
     readme = (pages.CHECKOUT / "README.md").read_text(encoding="utf-8")
     for name in pages.SCRIPTS:
-        assert (pages.DOCS / "scripts" / f"{name}.md").is_file()
-        assert f"docs/scripts/{name}.md" in readme
+        assert pages.script_page(name).is_file()
+        assert f"docs/scripts/{pages.script_page(name).name}" in readme
 
 
 def test_glossary_has_every_command_option_layer_and_column():
-    wanted = set(pages.SCRIPTS) | set(LAYERS)
+    wanted = set(pages.SCRIPTS) | set(plugins.HOLDERS) | set(LAYERS)
     wanted |= {column.name for layer in LAYERS.values() for column in layer.columns}
     for name in pages.SCRIPTS:
         options = [p for p in pages.script_command(name).params if isinstance(p, click.Option)]

@@ -32,7 +32,12 @@ PROGRAMS = {"mypy", "pytest-xdist", "ruff"}
 
 MODULES = modules_of(PACKAGE)
 PROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-SCRIPTS = PROJECT["entry-points"]["hillsight.scripts"]
+SCRIPTS = {
+    name: value
+    for group, points in PROJECT["entry-points"].items()
+    if group.split(".")[:2] == ["hillsight", "scripts"]
+    for name, value in points.items()
+}
 ENTRY_POINTS = {*SCRIPTS.values(), *PROJECT["scripts"].values()}
 
 

@@ -11,9 +11,8 @@ import click
 import pytest
 
 import hillsight
-from hillsight.scripts import main as program
 
-SCRIPTS = tuple(program.main.list_commands(click.Context(program.main)))
+from scripts.commands import SCRIPTS, command_of, function_name  # isort: skip
 
 #: Options about the terminal alone: what is printed, and how.
 TERMINAL = {"quiet", "show_hidden", "most", "prose", "as_json"}
@@ -57,10 +56,10 @@ def test_functions_load_nothing_to_draw_with_until_they_draw() -> None:
 
 def test_every_script_is_a_function() -> None:
     for name in SCRIPTS:
-        function = getattr(hillsight, name.replace("-", "_"))
+        function = getattr(hillsight, function_name(name))
         assert inspect.isfunction(function), name
         assert function.__module__.startswith("hillsight.jobs."), name
-    assert {name.replace("-", "_") for name in SCRIPTS} <= set(dir(hillsight))
+    assert {function_name(name) for name in SCRIPTS} <= set(dir(hillsight))
 
 
 def test_all_names_are_there_and_no_others() -> None:
@@ -72,8 +71,7 @@ def test_all_names_are_there_and_no_others() -> None:
 
 
 def options_of(name: str) -> dict[str, click.Parameter]:
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
+    command = command_of(name)
     return {
         str(option.name): option
         for option in command.params
@@ -83,8 +81,7 @@ def options_of(name: str) -> dict[str, click.Parameter]:
 
 def defaults_of(name: str) -> dict[str, Any]:
     """What a command hands on where no option is given that need not be."""
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
+    command = command_of(name)
     needed = [
         word
         for option in command.params
@@ -96,7 +93,7 @@ def defaults_of(name: str) -> dict[str, Any]:
 
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_parameters_are_the_options(name: str) -> None:
-    parameters = dict(inspect.signature(getattr(hillsight, name.replace("-", "_"))).parameters)
+    parameters = dict(inspect.signature(getattr(hillsight, function_name(name))).parameters)
     listener = parameters.pop("listener", None)
     assert listener is not None or name == "doctor"
     options, defaults = options_of(name), defaults_of(name)

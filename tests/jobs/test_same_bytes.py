@@ -21,10 +21,9 @@ from hillsight.jobs import demo as demo_job
 from hillsight.jobs import demo_photograph as photograph_job
 from hillsight.plan.picture.marks import MarkedPhotograph, Trace
 from hillsight.plan.picture.photograph import Photograph
-from hillsight.scripts import main as program
 from jobs.worlds import FAR, NEAR, marks, trace, world
 
-from scripts.commands import contents, run  # isort: skip
+from scripts.commands import SCRIPTS, command_of, contents, function_name, run  # isort: skip
 
 LOOKING: dict[str, Any] = {"reach": 400.0, "at": (NEAR, FAR)}
 LISTED: dict[str, Any] = {"features": ("features.gpkg",), "date": "2026-06-01"}
@@ -100,10 +99,8 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
 
 def typed(name: str, asked: Mapping[str, Any]) -> list[str]:
     """Parameters as the options of a command are typed."""
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
-    options = {option.name: option for option in command.params}
-    words = [name]
+    options = {option.name: option for option in command_of(name).params}
+    words = name.split()
     for key, value in asked.items():
         given_by = [options[key].opts[-1]] if isinstance(options[key], click.Option) else []
         for one in value if isinstance(value, tuple) else (value,):
@@ -118,7 +115,7 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_every_script_is_compared() -> None:
     compared = {*CASES, "doctor", "demo"}
-    assert compared == set(program.main.list_commands(click.Context(program.main)))
+    assert compared == set(SCRIPTS)
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -133,7 +130,7 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
     written = {key: str(by_command / file) for key, file in files.items()}
     ended = run(*typed(name, {**asked, **written}))
     assert ended.code in (0, 3), ended.err
-    function = getattr(hillsight, name.replace("-", "_"))
+    function = getattr(hillsight, function_name(name))
     result = function(**asked, **{key: from_python / file for key, file in files.items()})
     made = contents(by_command)
     assert made == contents(from_python)

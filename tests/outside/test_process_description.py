@@ -15,12 +15,9 @@ import click
 import jsonschema
 import pytest
 
-from hillsight.scripts import main as program
 from hillsight.scripts.options import FilledPath
 
-from scripts.commands import run  # isort: skip
-
-SCRIPTS = tuple(program.main.list_commands(click.Context(program.main)))
+from scripts.commands import SCRIPTS, command_of, run  # isort: skip
 
 _DESCRIPTION_TYPE = {
     "title": {"type": "string"},
@@ -67,16 +64,10 @@ PROCESS = {
 
 
 def described(name: str) -> dict[str, Any]:
-    ended = run(name, "--describe")
+    ended = run(*name.split(), "--describe")
     assert (ended.code, ended.err) == (0, "")
     description: dict[str, Any] = json.loads(ended.out)
     return description
-
-
-def command_of(name: str) -> click.Command:
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
-    return command
 
 
 @pytest.mark.parametrize("name", SCRIPTS)
@@ -84,7 +75,7 @@ def test_valid(name: str) -> None:
     description = described(name)
     jsonschema.Draft202012Validator.check_schema(PROCESS)
     jsonschema.validate(description, PROCESS, jsonschema.Draft202012Validator)
-    assert description["id"] == name
+    assert description["id"] == name.replace(" ", "-")
     assert description["outputs"]
     assert description["description"]
     for part in (*description["inputs"].values(), *description["outputs"].values()):

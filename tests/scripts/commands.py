@@ -12,11 +12,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
 import geopandas
 import shapely
 
+from hillsight import plugins
 from hillsight.scripts.main import main
 from terrains import fractal, write_geotiff
+
+#: Every script that does work of its own, by the words it is called with.
+SCRIPTS = tuple(plugins.runnable())
 
 WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 10.0, 60
 AT = "300297,699704,Cairn"
@@ -34,6 +39,21 @@ class Ended:
     @property
     def notes(self) -> list[str]:
         return [line.removeprefix("note: ") for line in self.err.splitlines() if line.startswith("note: ")]
+
+
+def command_of(name: str) -> click.Command:
+    """The command that the words of a script call."""
+    command: click.Command | None = main
+    for word in name.split():
+        assert isinstance(command, click.Group), name
+        command = command.get_command(click.Context(command), word)
+    assert command is not None, name
+    return command
+
+
+def function_name(name: str) -> str:
+    """What a script is called in Python."""
+    return name.replace("-", "_").replace(" ", "_")
 
 
 def run(*words: str | Path) -> Ended:

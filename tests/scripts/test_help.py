@@ -11,9 +11,9 @@ import click
 import pytest
 
 from hillsight import plugins
-from hillsight.scripts import main as program
 
-from scripts.commands import one_message, run  # isort: skip
+from scripts.commands import SCRIPTS as ALL_SCRIPTS  # isort: skip
+from scripts.commands import command_of, function_name, one_message, run  # isort: skip
 
 SCRIPTS = (
     "bearings",
@@ -59,7 +59,14 @@ print("MODULES", *sorted({name.partition(".")[0] for name in sys.modules}))
 
 @pytest.mark.parametrize(
     "words",
-    [["--help"], ["-h"], ["--version"], *([name, "--help"] for name in SCRIPTS), ["outlook", "--describe"]],
+    [
+        ["--help"],
+        ["-h"],
+        ["--version"],
+        *([*name.split(), "--help"] for name in SCRIPTS),
+        ["exercise", "-h"],
+        ["outlook", "--describe"],
+    ],
 )
 def test_help_loads_nothing_heavy(words: list[str]) -> None:
     ended = subprocess.run(
@@ -77,7 +84,7 @@ def test_help_loads_nothing_heavy(words: list[str]) -> None:
 
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_each_script_runs_as_a_module(name: str) -> None:
-    module = f"hillsight.scripts.{name.replace('-', '_')}"
+    module = f"hillsight.scripts.{function_name(name)}"
     ended = subprocess.run(
         [sys.executable, "-W", "error", "-m", module, "--help"],
         capture_output=True,
@@ -87,13 +94,12 @@ def test_each_script_runs_as_a_module(name: str) -> None:
     )
     assert ended.stderr == ""
     assert "--describe" in ended.stdout
-    assert run(name, "--help").out.partition("\n")[2] == ended.stdout.partition("\n")[2]
+    assert run(*name.split(), "--help").out.partition("\n")[2] == ended.stdout.partition("\n")[2]
 
 
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_every_option_has_help(name: str) -> None:
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
+    command = command_of(name)
     for option in command.params:
         if isinstance(option, click.Option):
             assert option.help, option.opts
@@ -103,9 +109,8 @@ def test_every_option_has_help(name: str) -> None:
 
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_defaults_are_shown_as_they_are_typed(name: str) -> None:
-    command = program.main.get_command(click.Context(program.main), name)
-    assert command is not None
-    shown = " ".join(run(name, "--help").out.split())
+    command = command_of(name)
+    shown = " ".join(run(*name.split(), "--help").out.split())
     assert "[default: (" not in shown
     for option in command.params:
         if isinstance(option, click.Option) and isinstance(option.default, float | str | Path):
@@ -113,9 +118,10 @@ def test_defaults_are_shown_as_they_are_typed(name: str) -> None:
 
 
 def test_every_script_is_listed() -> None:
-    listed = run("--help").out
-    for name in SCRIPTS:
-        assert f"\n  {name} " in listed
+    assert set(SCRIPTS) == set(ALL_SCRIPTS)
+    listed = run("--help").out + run("exercise", "--help").out
+    for name in (*SCRIPTS, "exercise"):
+        assert f"\n  {name.rpartition(' ')[2]} " in listed
 
 
 def test_no_words_at_all_shows_the_help() -> None:
@@ -129,7 +135,7 @@ def test_an_unknown_script_lists_those_there_are() -> None:
     message = one_message(run("outlok"), 2)
     assert "'outlok'" in message
     for name in SCRIPTS:
-        assert name in message
+        assert name.partition(" ")[0] in message
 
 
 def test_an_unknown_option_says_which_is_meant() -> None:

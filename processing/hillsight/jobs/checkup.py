@@ -208,7 +208,7 @@ def _scripts() -> list[Finding]:
     from hillsight import plugins
 
     findings = []
-    points = plugins.registered()
+    points = {**plugins.registered(), **plugins.runnable()}
     for name, point in points.items():
         try:
             plugins.load(point)
