@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from hillsight.sight.cylinder import Cylinder
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Flags, Floats
     from hillsight.sight.cylinder import Projection
 
 
@@ -40,23 +41,39 @@ def inside_runs(x_px: Floats, y_px: Floats, width_px: float, height_px: float) -
     """
     if x_px.size < 2 or not _touches(x_px, width_px) or not _touches(y_px, height_px):
         return []
-    dx, dy = np.diff(x_px), np.diff(y_px)
+    # Most segments of a line all round lie beside the picture: only the others are worked on.
+    near = np.flatnonzero(_reaches(x_px, width_px) & _reaches(y_px, height_px))
+    dx, dy = x_px[near + 1] - x_px[near], y_px[near + 1] - y_px[near]
+    whole = np.abs(dx) < 0.5 * width_px + 1.0
+    near, dx, dy = near[whole], dx[whole], dy[whole]
+    first, last = np.zeros(near.size), np.ones(near.size)
     with np.errstate(invalid="ignore", divide="ignore"):
-        whole = np.isfinite(dx) & np.isfinite(dy) & (np.abs(dx) < 0.5 * width_px + 1.0)
-        first, last = np.zeros(dx.size), np.ones(dx.size)
-        for start, step, size in ((x_px[:-1], dx, width_px), (y_px[:-1], dy, height_px)):
+        for start, step, size in ((x_px[near], dx, width_px), (y_px[near], dy, height_px)):
             to_low, to_high = -start / step, (size - start) / step
             enters, leaves = np.minimum(to_low, to_high), np.maximum(to_low, to_high)
             still = step == 0
             within = (start >= 0) & (start <= size)
             first = np.maximum(first, np.where(still, np.where(within, 0.0, 2.0), enters))
             last = np.minimum(last, np.where(still, np.where(within, 1.0, -1.0), leaves))
-        kept = np.flatnonzero(whole & (first < last))
+    crosses = first < last
+    kept, first, last = near[crosses], first[crosses], last[crosses]
     if not kept.size:
         return []
     # A part goes on where one segment runs to its end and the next one from its start.
-    breaks = np.flatnonzero((np.diff(kept) > 1) | (last[kept[:-1]] < 1.0) | (first[kept[1:]] > 0.0)) + 1
-    return [np.r_[run + first[run], run[-1] + last[run[-1]]] for run in np.split(kept, breaks)]
+    breaks = np.flatnonzero((np.diff(kept) > 1) | (last[:-1] < 1.0) | (first[1:] > 0.0)) + 1
+    bounds = pairwise([0, *breaks, kept.size])
+    return [
+        np.r_[kept[start] + first[start], kept[start + 1 : end], kept[end - 1] + last[end - 1]]
+        for start, end in bounds
+    ]
+
+
+def _reaches(places: Floats, size: float) -> Flags:
+    """For each segment whether it may lie between 0 and a size; NaN does not."""
+    start, end = places[:-1], places[1:]
+    with np.errstate(invalid="ignore"):
+        reaches: Flags = ((start >= 0) | (end >= 0)) & ((start <= size) | (end <= size))
+    return reaches & np.isfinite(start) & np.isfinite(end)
 
 
 def _touches(places: Floats, size: float) -> bool:

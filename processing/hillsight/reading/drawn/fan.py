@@ -58,8 +58,11 @@ class Fan:
 
     def hidden(self, distance_m: float) -> Flags:
         """(n,) whether the ground so far off lies behind a crest and before it shows again."""
-        with np.errstate(invalid="ignore"):
-            hidden: Flags = ((distance_m > self.crest_m) & ~(distance_m >= self.again_m)).any(axis=1)
+        # Crests come one behind the other, each before ground shows again behind the last: the last one
+        # nearer than the ground decides.
+        nearer = np.count_nonzero(distance_m > self.crest_m, axis=1)
+        again_m = self.again_m[np.arange(nearer.size), np.maximum(nearer - 1, 0)]
+        hidden: Flags = (nearer > 0) & ~(distance_m >= again_m)
         return hidden
 
 

@@ -36,6 +36,9 @@ _NUMBER_SIZE = 7.5
 _RANGE_COLOUR = "#6F6A78"
 _STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 45.0)
 _LEAST_TICK, _LEAST_LABEL = 7.0, 62.0  # pixels between ticks, and between figures
+_POINT_ROOM = 30.0  # pixels between the left edge and the first figure with a point of the compass
+#: Ground above the upper edge is told of where it is so wide (pixels of the page).
+_LEAST_ABOVE = 24.0
 #: Marks nearer than this (pixels, both ways) share one place for their numbers.
 _SAME_PX = 9.0
 
@@ -136,27 +139,26 @@ class Picture:
         if not ground.relief:
             for line in view.ranges:
                 tone = float(strokes.tone_of(np.array([line.distance_m]))[0])
-                strokes.draw_trace(
+                if strokes.draw_trace(
                     sheet, bearing, line.angle_deg, color=strokes.ink_at(tone, _RANGE_COLOUR, 0.45),
                     linewidth=0.38, zorder=2.0,
-                )  # fmt: skip
-                self.drawn["ranges"] = 0.0
+                ):  # fmt: skip
+                    self.drawn["ranges"] = 0.0
         for track in view.crests:
             colour = palette.BROW if track.role == "brow" else INK
             at = bearing[track.at]
-            strokes.draw_lost(sheet, view, track, colour)
-            width = strokes.BROW_WIDTH if track.role == "brow" else None
-            strokes.draw_toned(sheet, at, track.angle_deg, track.distance_m, colour, 3.6, width)
-            self.drawn[track.role] = 0.0
-            if (track.lost_m >= strokes.LEAST_LOST_M).any():
+            if strokes.draw_lost(sheet, view, track, colour):
                 self.drawn["lost"] = 0.0
+            width = strokes.BROW_WIDTH if track.role == "brow" else None
+            if strokes.draw_toned(sheet, at, track.angle_deg, track.distance_m, colour, 3.6, width):
+                self.drawn[track.role] = 0.0
         closed = fan.sky_is_ground
         for word, chosen in (("skyline", closed), ("open skyline", ~closed)):
             angle = np.where(_widened(chosen), fan.sky_deg, np.nan)
             if np.isfinite(np.where(chosen, angle, np.nan)).any():
                 style = {"linewidth": strokes.SKYLINE_WIDTH} if word == "skyline" else strokes.OPEN_SKYLINE
-                strokes.draw_trace(sheet, bearing, angle, zorder=4.2, **style)
-                self.drawn[word] = 0.0
+                if strokes.draw_trace(sheet, bearing, angle, zorder=4.2, **style):
+                    self.drawn[word] = 0.0
 
     def finish(self) -> None:
         """Draw the lines that were gathered."""
@@ -171,13 +173,13 @@ class Picture:
             evidence, kind = str(row["evidence_class"]), str(row["kind"] or "")
             style = line_style(evidence, kind)
             style["linewidth"] = max(0.7, style["linewidth"] * (1.15 - 0.45 * _tone(trace.distance_m)))
-            strokes.draw_trace(self.sheet, trace.bearing_grid_deg, trace.angle_deg, zorder=3.8, **style)
-            self.drawn[f"trace {evidence} {'way' if 'linestyle' in style else 'line'}"] = 0.0
+            if strokes.draw_trace(self.sheet, trace.bearing_grid_deg, trace.angle_deg, zorder=3.8, **style):
+                self.drawn[f"trace {evidence} {'way' if 'linestyle' in style else 'line'}"] = 0.0
 
     def draw_landmarks(self, landmarks: Sequence[Landmark]) -> list[Landmark]:
         """Marks with their numbers; returns the landmarks on the picture whose numbers found no room."""
         bounds = Box(self.place.left + 2, self.place.bottom + 2, self.place.right - 2, self.place.top - 2)
-        placer = NumberPlacer(bounds)
+        placer = NumberPlacer(bounds, self._tell_ground_above())
         on_it = []
         for landmark in landmarks:
             if landmark.is_on(self.projection):
@@ -218,6 +220,25 @@ class Picture:
         sort = "saddle" if is_saddle(landmark.kind) else "mark"
         self.drawn[f"{sort} {landmark.evidence_class}"] = 0.0
         self.drawn[f"state {landmark.state}"] = 0.0
+
+    def _tell_ground_above(self) -> list[Box]:
+        """A strong upper edge where ground rises beyond it, and words how far; returns boxes of the words."""
+        fan, page, place = self.view.fan, self.page, self.place
+        x_px, y_px = self.projection.pixels(fan.bearing_grid_deg, fan.sky_deg)
+        x = place.left + x_px * place.width / self.projection.width_px
+        with np.errstate(invalid="ignore"):
+            above = (y_px < 0) & (x >= place.left) & (x <= place.right)
+        turns = np.flatnonzero((np.diff(above.astype(np.int8)) != 0) | (np.abs(np.diff(x)) > place.width / 2))
+        words_at = []
+        for run in np.split(np.arange(x.size), turns + 1):
+            left, right = float(x[run].min()), float(x[run].max())
+            if not above[run[0]] or right - left < _LEAST_ABOVE:
+                continue
+            page.line([left, right], [place.top, place.top], linewidth=strokes.SKYLINE_WIDTH, zorder=8.5)
+            text = f"near ground rises to +{fan.sky_deg[run].max():.0f}°, above this picture"
+            if page.size_of(text, 7)[0] + 12 <= right - left:
+                words_at.append(page.text((left + right) / 2, place.top - 14, text, 7, align="center"))
+        return words_at
 
     def draw_scales(self, north: North) -> None:
         """Frame; bearings along the lower edge, vertical angles along the left one, the level across."""
@@ -277,11 +298,14 @@ class Picture:
                 figure = (n * fine) % 360.0
                 digits = f"{figure:03.0f}" if fine * round(every / fine) >= 1 else f"{figure:05.1f}"
                 point = _POINTS.get(round(figure)) if abs(figure - round(figure)) < 1e-6 else None
-                text = f"{digits} {point}" if point and every * per_degree > 80 else digits
+                # At the left end there is no room beside the north's name.
+                roomy = every * per_degree > 80 and x - place.left > _POINT_ROOM
+                text = f"{digits} {point}" if point and roomy else digits
                 page.text(x, place.bottom - 19, text, 7, align="center", bold=point is not None)
         page.lines(ticks[True], 0.8)
         page.lines(ticks[False], 0.45)
-        page.text(place.left - 30, place.bottom - 19, f"{north.word}", 7, align="right", colour=QUIET)
+        left = max(6.0, place.left - 30 - page.size_of(north.word, 7)[0])
+        page.text(left, place.bottom - 19, north.word, 7, colour=QUIET)
 
 
 def _cover(view: DrawnView) -> Cover:

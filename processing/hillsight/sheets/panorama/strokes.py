@@ -103,41 +103,46 @@ def crest_width(tone: float) -> float:
 def draw_trace(
     sheet: Sheet, bearing_deg: Floats, angle_deg: Floats, *, color: Any = INK, linewidth: float = 1.0,
     zorder: float = 3.0, linestyle: Any = "solid",
-) -> None:  # fmt: skip
-    """One line of one style."""
-    for x, y, _ in _runs(sheet, bearing_deg, angle_deg):
+) -> bool:  # fmt: skip
+    """One line of one style; returns whether any of it is on the picture."""
+    runs = _runs(sheet, bearing_deg, angle_deg)
+    for x, y, _ in runs:
         sheet.add(_path(x, y, sheet.pixel), color, linewidth, zorder, linestyle)
+    return bool(runs)
 
 
 def draw_toned(
     sheet: Sheet, bearing_deg: Floats, angle_deg: Floats, distance_m: Floats, colour: str, zorder: float,
     width: float | None = None,
-) -> None:  # fmt: skip
-    """A line that grows paler and finer with distance along it.
+) -> bool:  # fmt: skip
+    """A line that grows paler and finer with distance along it; returns whether any of it is on the picture.
 
     width : of it where that does not change, points
     """
     if not may_be_on(sheet.projection, bearing_deg):
-        return
+        return False
+    is_on = False
     step = np.round(tone_of(distance_m) * (_TONES - 1)).astype(int)
     cuts = np.r_[0, np.flatnonzero(np.diff(step)) + 1, step.size]
     for start, end in pairwise(cuts):
         chosen = slice(start, min(end + 1, step.size))
         tone = step[start] / (_TONES - 1)
-        draw_trace(
+        is_on |= draw_trace(
             sheet, bearing_deg[chosen], angle_deg[chosen], color=ink_at(tone, colour),
             linewidth=crest_width(tone) if width is None else width, zorder=zorder,
         )  # fmt: skip
+    return is_on
 
 
-def draw_lost(sheet: Sheet, view: DrawnView, track: CrestTrack, colour: str) -> None:
-    """Strokes under a crest with dead ground behind it, longer for more of it.
+def draw_lost(sheet: Sheet, view: DrawnView, track: CrestTrack, colour: str) -> bool:
+    """Strokes under a crest with dead ground behind it, longer for more of it; returns whether there are any.
 
-    None where hardly any ground is seen below the crest: they would run into the next one.
+    There are none where hardly any ground is seen below the crest: they would run into the next one.
     """
     bearing_deg = view.fan.bearing_grid_deg[track.at]
     if not may_be_on(sheet.projection, bearing_deg):
-        return
+        return False
+    is_on = False
     lost_m = np.minimum(np.nan_to_num(track.lost_m, posinf=1e9), 1e9)
     _, foot_px = sheet.projection.pixels(bearing_deg, track.angle_deg - np.minimum(track.below_deg, 30.0))
     for x, y, places in _runs(sheet, bearing_deg, track.angle_deg):
@@ -155,6 +160,8 @@ def draw_lost(sheet: Sheet, view: DrawnView, track: CrestTrack, colour: str) -> 
         ):
             line = np.array([(top_x[i], top_y[i]), (top_x[i], top_y[i] + length[i])])
             sheet.add(line, ink_at(float(tone[i]), colour), 0.55, 3.4)
+            is_on = True
+    return is_on
 
 
 def stroke_length(lost_m: Floats) -> Floats:
