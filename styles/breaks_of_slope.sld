@@ -24,7 +24,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#9A2868</CssParameter>
+              <CssParameter name="stroke">#893769</CssParameter>
               <CssParameter name="stroke-width">1.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">7 3 1.5 3 1.5 3</CssParameter>
@@ -42,7 +42,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#9A2868</CssParameter>
+              <CssParameter name="stroke">#893769</CssParameter>
               <CssParameter name="stroke-width">2.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">13 3</CssParameter>

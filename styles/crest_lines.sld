@@ -24,7 +24,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#56A7A4</CssParameter>
+              <CssParameter name="stroke">#449A86</CssParameter>
               <CssParameter name="stroke-width">1.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">6 3</CssParameter>

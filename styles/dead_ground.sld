@@ -24,7 +24,7 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#C3CFE3</CssParameter>
+              <CssParameter name="fill">#A9B8D8</CssParameter>
               <CssParameter name="fill-opacity">0.65</CssParameter>
             </Fill>
             <Stroke>
@@ -51,7 +51,7 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#8397C1</CssParameter>
+              <CssParameter name="fill">#7389BC</CssParameter>
               <CssParameter name="fill-opacity">0.65</CssParameter>
             </Fill>
             <Stroke>
@@ -78,7 +78,7 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#4C5F97</CssParameter>
+              <CssParameter name="fill">#455A93</CssParameter>
               <CssParameter name="fill-opacity">0.65</CssParameter>
             </Fill>
             <Stroke>

@@ -24,7 +24,7 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#8397C1</CssParameter>
+              <CssParameter name="fill">#7389BC</CssParameter>
               <CssParameter name="fill-opacity">0.4</CssParameter>
             </Fill>
             <Stroke>

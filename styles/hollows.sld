@@ -18,11 +18,11 @@
           <Title>Hollow</Title>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#2A6FB0</CssParameter>
+              <CssParameter name="fill">#2360A8</CssParameter>
               <CssParameter name="fill-opacity">0.25</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">2 2.5</CssParameter>

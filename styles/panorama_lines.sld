@@ -57,7 +57,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#56A7A4</CssParameter>
+              <CssParameter name="stroke">#449A86</CssParameter>
               <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-dasharray">5 2</CssParameter>
             </Stroke>
@@ -74,7 +74,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#D65F4E</CssParameter>
+              <CssParameter name="stroke">#C4503F</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
             </Stroke>
           </LineSymbolizer>
@@ -90,7 +90,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
               <CssParameter name="stroke-dasharray">2 1.5</CssParameter>
             </Stroke>

@@ -27,7 +27,7 @@
               <Mark>
                 <WellKnownName>triangle</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#5B3A1E</CssParameter>
+                  <CssParameter name="fill">#432509</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
@@ -52,7 +52,7 @@
               <Mark>
                 <WellKnownName>circle</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#2A6FB0</CssParameter>
+                  <CssParameter name="fill">#2360A8</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
@@ -77,7 +77,7 @@
               <Mark>
                 <WellKnownName>square</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#D65F4E</CssParameter>
+                  <CssParameter name="fill">#C4503F</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
@@ -102,7 +102,7 @@
               <Mark>
                 <WellKnownName>star</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#9A97A3</CssParameter>
+                  <CssParameter name="fill">#777482</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>

@@ -24,7 +24,7 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#D65F4E</CssParameter>
+              <CssParameter name="fill">#C4503F</CssParameter>
               <CssParameter name="fill-opacity">0.15</CssParameter>
             </Fill>
             <Stroke>

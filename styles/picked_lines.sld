@@ -59,7 +59,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#D65F4E</CssParameter>
+              <CssParameter name="stroke">#C4503F</CssParameter>
               <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 2</CssParameter>

@@ -27,7 +27,7 @@
               <Mark>
                 <WellKnownName>cross</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#D65F4E</CssParameter>
+                  <CssParameter name="fill">#C4503F</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>

@@ -152,7 +152,7 @@
               <Mark>
                 <WellKnownName>square</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#D65F4E</CssParameter>
+                  <CssParameter name="fill">#C4503F</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
@@ -180,7 +180,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#D65F4E</CssParameter>
+                  <CssParameter name="stroke">#C4503F</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
                 </Stroke>
               </Mark>

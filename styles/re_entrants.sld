@@ -26,7 +26,7 @@
           </LineSymbolizer>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#1FA588</CssParameter>
+              <CssParameter name="stroke">#009D5E</CssParameter>
               <CssParameter name="stroke-width">3.2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>

@@ -24,7 +24,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
@@ -48,7 +48,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
@@ -72,7 +72,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">2.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
@@ -90,7 +90,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">3.2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>

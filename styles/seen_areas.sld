@@ -24,11 +24,11 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#5B3A1E</CssParameter>
+              <CssParameter name="fill">#432509</CssParameter>
               <CssParameter name="fill-opacity">0.45</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -44,11 +44,11 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#2A6FB0</CssParameter>
+              <CssParameter name="fill">#2360A8</CssParameter>
               <CssParameter name="fill-opacity">0.45</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
               <CssParameter name="stroke-dasharray">8 2</CssParameter>
             </Stroke>
@@ -65,11 +65,11 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#D65F4E</CssParameter>
+              <CssParameter name="fill">#C4503F</CssParameter>
               <CssParameter name="fill-opacity">0.45</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#D65F4E</CssParameter>
+              <CssParameter name="stroke">#C4503F</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
               <CssParameter name="stroke-dasharray">4 2</CssParameter>
             </Stroke>
@@ -86,11 +86,11 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#9A97A3</CssParameter>
+              <CssParameter name="fill">#777482</CssParameter>
               <CssParameter name="fill-opacity">0.45</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#9A97A3</CssParameter>
+              <CssParameter name="stroke">#777482</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
               <CssParameter name="stroke-dasharray">1 2</CssParameter>
             </Stroke>

@@ -24,7 +24,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#5B3A1E</CssParameter>
+              <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
             </Stroke>
           </LineSymbolizer>
@@ -40,7 +40,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
               <CssParameter name="stroke-dasharray">8 2</CssParameter>
             </Stroke>
@@ -57,7 +57,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#D65F4E</CssParameter>
+              <CssParameter name="stroke">#C4503F</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
               <CssParameter name="stroke-dasharray">4 2</CssParameter>
             </Stroke>
@@ -74,7 +74,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#9A97A3</CssParameter>
+              <CssParameter name="stroke">#777482</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
               <CssParameter name="stroke-dasharray">1 2</CssParameter>
             </Stroke>

@@ -18,7 +18,7 @@
           <Title>Spur</Title>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#D08A1C</CssParameter>
+              <CssParameter name="stroke">#C57800</CssParameter>
               <CssParameter name="stroke-width">4.2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>

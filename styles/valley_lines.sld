@@ -24,7 +24,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">0.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 2.5</CssParameter>
@@ -48,7 +48,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">1.2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">5 2.5</CssParameter>
@@ -72,7 +72,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">1.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">6 3</CssParameter>
@@ -90,7 +90,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#2A6FB0</CssParameter>
+              <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">2.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">7 3</CssParameter>

@@ -21,8 +21,8 @@
               <ColorMapEntry color="#FDFBF5" quantity="0" opacity="0" label="None"/>
               <ColorMapEntry color="#F3DF9B" quantity="1" opacity="0.75" label="1 station"/>
               <ColorMapEntry color="#C2703D" quantity="5" opacity="0.75" label="5 stations"/>
-              <ColorMapEntry color="#5B3A1E" quantity="50" opacity="0.8" label="50 stations and more"/>
-              <ColorMapEntry color="#5B3A1E" quantity="65534" opacity="0.8" label="The most that are counted"/>
+              <ColorMapEntry color="#432509" quantity="50" opacity="0.8" label="50 stations and more"/>
+              <ColorMapEntry color="#432509" quantity="65534" opacity="0.8" label="The most that are counted"/>
             </ColorMap>
           </RasterSymbolizer>
         </Rule>

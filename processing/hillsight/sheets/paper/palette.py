@@ -16,20 +16,20 @@ UNCERTAIN = "#C2703D"  # rust
 HIDDEN = "#34406B"  # slate blue
 
 # Dead ground by depth, shallow to deep: slate blue from pale to dark.
-DEPTHS = ("#C3CFE3", "#8397C1", "#4C5F97", "#1F2850")
+DEPTHS = ("#A9B8D8", "#7389BC", "#455A93", "#1F2850")
 
 # Lines where ground turns out of view; the skyline is ink.
 BROW = "#8E1F5C"  # bilberry
-CREST = "#56A7A4"  # lichen green
+CREST = "#449A86"  # lichen green
 
 # Map features by the trust they deserve.
-GROUND_SHAPE = "#5B3A1E"  # peat
-WATER = "#2A6FB0"
-MAN_MADE = "#D65F4E"  # brick
-UNCLASSED = "#9A97A3"
+GROUND_SHAPE = "#432509"  # peat
+WATER = "#2360A8"
+MAN_MADE = "#C4503F"  # brick
+UNCLASSED = "#777482"
 
 # Backdrop of pictures.
-CONTOUR = "#A58B6F"
+CONTOUR = "#6F5133"
 CONTOUR_NAME = "#6E5638"
 BLANK = "#FFFFFF"
 LAND = "#E9E3D2"  # ground below the skyline: paper, a shade darker
@@ -38,11 +38,12 @@ LAND = "#E9E3D2"  # ground below the skyline: paper, a shade darker
 QUIET = "#4A4756"
 LEADER = "#6C6878"
 WATER_NAME = "#1D5288"
+WATER_PALE = "#B9CDE6"  # the middle of rivers
 
 # Landforms, besides ridges (peat) and valley lines (water). Kinds of lines differ in pattern too.
-SPUR = "#D08A1C"  # bracken
-RE_ENTRANT = "#1FA588"  # moss
-BREAK = "#9A2868"  # heather
+SPUR = "#C57800"  # bracken
+RE_ENTRANT = "#009D5E"  # moss
+BREAK = "#893769"  # heather
 LEVEL = "#B2C170"  # pasture
 LEVEL_EDGE = "#5F6E26"
 STEEP = ("#EDCDCC", "#D18F8E", "#9E5452", "#612827")  # red rock, from gentle to steep
