@@ -48,6 +48,10 @@ class SightingError(HillsightError):
     """A sighting cannot be read, or contradicts itself."""
 
 
+class ExerciseError(HillsightError):
+    """An exercise cannot be read, or has not the places it needs."""
+
+
 class PhotographError(HillsightError):
     """A photograph cannot be read, or is not the one that is meant."""
 

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.kinds.shared.kind import StatementKind
-from hillsight.plan.sighting.file import LEAST_MEMBERS, read_sighting
+from hillsight.plan.sighting.file import read_sighting
 from hillsight.plan.sighting.template import template, write_sighting
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.statement import Picture, Sighting, Statement
+from hillsight.plan.toml_file import LEAST_MEMBERS
 from hillsight.plan.vocabulary import COMPASS, FORMAT, PARTS, PICTURE, SURENESS, SightingField
 from hillsight.words.english import folded
 

@@ -6,11 +6,8 @@ from typing import Any
 
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.kinds.shared.kind import StatementKind
-from hillsight.plan.sighting.file import (
-    DEGREES_TEXT,
-    LEAST_MEMBERS,
-    MOST_STATEMENTS,
-)
+from hillsight.plan.sighting.file import MOST_STATEMENTS
+from hillsight.plan.toml_file import DEGREES_TEXT, LEAST_MEMBERS
 from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SightingField
 
 _DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
@@ -47,21 +44,9 @@ def json_schema() -> Schema:
 
 
 def _picture() -> Schema:
-    properties = {field.name: _field(field) for field in PICTURE}
-    properties["looks"] = {
-        "description": properties["looks"]["description"],
-        "anyOf": [
-            # Points of the compass in capital or small letters, by themselves or with spaces round them.
-            {"type": "string", "pattern": rf"^\s*({'|'.join(_either_case(name) for name in COMPASS)})\s*$"},
-            {"type": "string", "pattern": DEGREES_TEXT},
-            {"type": "number", "minimum": 0, "maximum": 360},
-        ],
-    }
-    properties["taken"] = {
-        "description": properties["taken"]["description"],
-        "type": "string",
-        "pattern": f"^{_DAY}({_TIME}{_ZONE}?)?$",
-    }
+    properties = {field.name: field_schema(field) for field in PICTURE}
+    properties["looks"] = looks_schema(properties["looks"]["description"])
+    properties["taken"] = {"description": properties["taken"]["description"], **day_or_time()}
     return {
         "type": "object",
         "additionalProperties": False,
@@ -75,8 +60,26 @@ def _picture() -> Schema:
     }
 
 
+def looks_schema(meaning: str) -> Schema:
+    """Which way a picture looks."""
+    return {
+        "description": meaning,
+        "anyOf": [
+            # Points of the compass in capital or small letters, by themselves or with spaces round them.
+            {"type": "string", "pattern": rf"^\s*({'|'.join(_either_case(name) for name in COMPASS)})\s*$"},
+            {"type": "string", "pattern": DEGREES_TEXT},
+            {"type": "number", "minimum": 0, "maximum": 360},
+        ],
+    }
+
+
+def day_or_time() -> Schema:
+    """A day, or a day and time."""
+    return {"type": "string", "pattern": f"^{_DAY}({_TIME}{_ZONE}?)?$"}
+
+
 def _statement(kind: StatementKind) -> Schema:
-    fields = {field.name: _field(field) for field in (*kind.fields, *COMMON)}
+    fields = {field.name: field_schema(field) for field in (*kind.fields, *COMMON)}
     schema: Schema = {
         "description": kind.meaning,
         "type": "object",
@@ -94,7 +97,8 @@ def _statement(kind: StatementKind) -> Schema:
     return schema
 
 
-def _field(field: SightingField) -> Schema:
+def field_schema(field: SightingField) -> Schema:
+    """What may stand in a field."""
     return {"description": field.meaning, **_form(field)}
 
 

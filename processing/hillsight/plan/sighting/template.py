@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
-import json
 import textwrap
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from hillsight.plan.kinds.registry import KINDS, word_figures
 from hillsight.plan.kinds.shared.kind import StatementKind
-from hillsight.plan.sighting.file import COMPASS_SPREAD_DEG, DEGREES_SPREAD_DEG
 from hillsight.plan.statement import Picture, Statement
+from hillsight.plan.toml_file import COMPASS_SPREAD_DEG, DEGREES_SPREAD_DEG, toml_value
 from hillsight.plan.vocabulary import COMMON, COMPASS, FORMAT, PICTURE, SURENESS, SightingField
 from hillsight.words.quantities import per_cent
 
@@ -63,7 +60,7 @@ def template() -> str:
 
     Lines that begin with ``#`` and no space become statements when it is taken away.
     """
-    lines = [f"format = {_toml(FORMAT)}", ""]
+    lines = [f"format = {toml_value(FORMAT)}", ""]
     for paragraph in _LEAD.split("\n\n"):
         lines += [*_comment(" ".join(paragraph.split())), "#"]
     lines += _comment("Words that stand for figures:")
@@ -101,7 +98,7 @@ def _example(kind: StatementKind) -> list[str]:
     given = kind.example
     fields = {field.name: field for field in (*COMMON, *kind.fields)}
     lines = _comment(f"{kind.name}: {kind.meaning}")
-    lines += ["#[[statement]]", f"#kind = {_toml(kind.name)}"]
+    lines += ["#[[statement]]", f"#kind = {toml_value(kind.name)}"]
     for name, value in given.items():
         lines += _beside(fields[name], value)
     more = [field for field in kind.fields if field.name not in given]
@@ -114,7 +111,7 @@ def _example(kind: StatementKind) -> list[str]:
 
 def _beside(field: SightingField, value: Any) -> list[str]:
     """A field's line, commented out, with its meaning and words beside it or above where that is long."""
-    line = f"#{field.name} = {_toml(value)}" if value is not None else f"#{field.name} ="
+    line = f"#{field.name} = {toml_value(value)}" if value is not None else f"#{field.name} ="
     note = f"# {f'one of {", ".join(field.words)}' if field in COMMON else field.meaning + _may_be(field)}"
     if len(line) + len(note) + 2 <= _WIDTH:
         return [f"{line}  {note}"]
@@ -142,14 +139,14 @@ def _comment(text: str, further: str = "") -> list[str]:
 
 def write_sighting(sighting: Sighting) -> str:
     """The file that ``read_sighting`` reads as this sighting; notes are not kept, for nobody reads them."""
-    blocks = [[f"format = {_toml(FORMAT)}"], ["[picture]", *_picture_lines(sighting.picture)]]
+    blocks = [[f"format = {toml_value(FORMAT)}"], ["[picture]", *_picture_lines(sighting.picture)]]
     for statement in sighting.statements:
-        lines = ["[[statement]]", f"kind = {_toml(statement.kind)}"]
+        lines = ["[[statement]]", f"kind = {toml_value(statement.kind)}"]
         if statement.part != Statement.part:
-            lines.append(f"part = {_toml(statement.part)}")
+            lines.append(f"part = {toml_value(statement.part)}")
         if statement.sure != Statement.sure:
-            lines.append(f"sure = {_toml(statement.sure)}")
-        blocks.append(lines + [f"{key} = {_toml(value)}" for key, value in statement.values.items()])
+            lines.append(f"sure = {toml_value(statement.sure)}")
+        blocks.append(lines + [f"{key} = {toml_value(value)}" for key, value in statement.values.items()])
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
@@ -174,18 +171,4 @@ def _picture_lines(picture: Picture) -> list[str]:
         values["taken"] = picture.taken
     if picture.sun_right_deg is not None:
         values["sun_right_deg"] = picture.sun_right_deg
-    return [f"{key} = {_toml(value)}" for key, value in values.items()]
-
-
-def _toml(value: Any) -> str:
-    """A value as TOML has it."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        # Escapes of JSON are escapes of TOML, which also wants one for the delete character.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, datetime.date):
-        return f'"{value.isoformat()}"'
-    if isinstance(value, Sequence):
-        return f"[{', '.join(_toml(member) for member in value)}]"
-    return repr(value if isinstance(value, int) else float(value))
+    return [f"{key} = {toml_value(value)}" for key, value in values.items()]
