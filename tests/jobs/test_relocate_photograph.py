@@ -6,6 +6,7 @@ import base64
 import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas
@@ -19,6 +20,7 @@ from hillsight.errors import CallError, MarksError
 from hillsight.jobs.relocate import relocate
 from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks, Trace
 from hillsight.plan.picture.photograph import Photograph
+from jobs.private_pictures import opened_up, private_photograph, secrets
 from terrains import write_geotiff
 
 WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 20.0, 201
@@ -243,3 +245,50 @@ def test_every_place_is_weighed_by_the_photograph_too(made: dict[str, Path]) -> 
     step_east, _, west, _, step_north, top = share.transform[:6]
     east, north = west + step_east * (column + 0.5), top + step_north * (row + 0.5)
     assert np.hypot(east - PLACES["A"][0], north - PLACES["A"][1]) < 150.0
+
+
+def turned_marks(own: Marks) -> tuple[Landmark, ...]:
+    """The marks of the same picture turned a quarter to the left, within a square of its width."""
+    return tuple(replace(one, x_px=one.y_px, y_px=WIDTH - one.x_px) for one in own.landmarks)
+
+
+def test_landmarks_of_a_photograph_on_its_side_are_refused(made: dict[str, Path]) -> None:
+    own = Marks.read(made["landmarks"])
+    photo, file = made["folder"] / "side.png", made["folder"] / "side.json"
+    Image.new("RGB", (HEIGHT, WIDTH), (120, 140, 170)).save(photo)
+    taken = MarkedPhotograph("side.png", HEIGHT, WIDTH, Photograph.open(photo).sha256)
+    Marks(taken, landmarks=turned_marks(own)).write(file)
+    with pytest.raises(MarksError, match=r"side\.png.*turned by.*lie on its side.*upright"):
+        weighed(made | {"side": file}, "side", photo=str(photo), width=40.0)
+
+
+def test_a_sightings_width_that_does_not_count_is_told(made: dict[str, Path]) -> None:
+    file = made["folder"] / "wide.toml"
+    file.write_text(
+        'format = "hillsight sighting 1"\n\n[picture]\nwidth_deg = 30\n\n[[statement]]\n' + SEEN + "\n",
+        encoding="utf-8",
+    )
+    notes = weighed(made, sighting=str(file)).notes
+    assert any("60.0 degrees wide" in one and "the 30 degrees of the sighting" in one for one in notes)
+    assert not any("of the sighting" in one for one in weighed(made).notes)
+
+
+def test_a_width_fitted_stays_near_that_told(made: dict[str, Path]) -> None:
+    """A picture told to be 140 degrees wide is 60: the fit strains, but to no more than 4 spreads of 5 %."""
+    for fit in weighed(made, width=140.0).verdict.measured.fits:
+        half = np.degrees(np.arctan(np.tan(np.radians(70.0)) * np.exp(0.2)))
+        assert fit.width_deg <= 2 * half + 1e-6
+
+
+def test_nothing_private_of_the_photograph_is_in_the_report(made: dict[str, Path]) -> None:
+    """Position, owner and thumbnail of the photograph's file are in no byte of what is written."""
+    photo, marks = made["folder"] / "private.jpg", made["folder"] / "private.json"
+    private_photograph(photo, Image.new("RGB", (WIDTH, HEIGHT), (120, 140, 170)))
+    taken = MarkedPhotograph("private.jpg", WIDTH, HEIGHT, Photograph.open(photo).sha256)
+    Marks(taken, skyline=Marks.read(made["marks"]).skyline).write(marks)
+    out, page, text = (made["folder"] / f"private_out.{end}" for end in ("gpkg", "html", "out.json"))
+    weighed(made | {"private": marks}, "private", photo=str(photo), out=out, report=page, json_file=text)
+    parts = [part for file in (out, page, text) for part in opened_up(file.read_bytes())]
+    assert len(parts) > 5, "the page's pictures are looked into"
+    for part in parts:
+        assert not [secret for secret in secrets() if secret in part]

@@ -8,22 +8,27 @@ from __future__ import annotations
 import base64
 import json
 import math
-import re
-import struct
-import zlib
 from pathlib import Path
 
 import geopandas
 import numpy as np
 import pytest
 from PIL import Image
-from PIL.TiffImagePlugin import IFDRational
 
 import hillsight
 from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks, Trace
 from hillsight.plan.picture.photograph import Photograph
+from jobs.private_pictures import (
+    MAKER_NOTE,
+    OWNER,
+    SERIAL,
+    opened_up,
+    png_chunks,
+    private_photograph,
+    secrets,
+)
 from jobs.worlds import KNOLL, NEAR, NORTH, SPACING, WEST, heights, world
 from scripts.commands import assert_refused, run
 
@@ -227,69 +232,9 @@ def test_an_overlay_needs_the_photograph(
 
 # --- nothing private travels --------------------------------------------------------------------------------
 
-OWNER, SERIAL, MAKER_NOTE = "Ysolde Quillfeather", "SN-40118-77XQ", "thumbnail-bytes-8d1f6a"
-LATITUDE, LONGITUDE = ((54, 1), (27, 1), (1_827_361, 100_000)), ((3, 1), (12, 1), (2_938_477, 100_000))
-
-
-def private_photograph(path: Path) -> None:
-    """A JPEG whose file tells position, owner and serial number, with a small picture inside the file."""
-    image = picture()
-    exif = Image.Exif()
-    exif[0x013B] = OWNER  # Artist
-    exif[0x8298] = OWNER  # Copyright
-    inner = exif.get_ifd(0x8769)
-    inner[0xA430], inner[0xA431], inner[0x927C] = OWNER, SERIAL, MAKER_NOTE.encode()
-    gps = exif.get_ifd(0x8825)
-    gps[1], gps[3] = "N", "W"
-    gps[2], gps[4] = (tuple(IFDRational(*pair) for pair in place) for place in (LATITUDE, LONGITUDE))
-    image.save(path, "JPEG", exif=exif, comment=f"{OWNER} {SERIAL}".encode())
-    content = path.read_bytes()
-    small = path.with_suffix(".small.jpg")
-    image.resize((160, 107)).save(small, "JPEG", comment=MAKER_NOTE.encode())
-    inside = b"MPF\x00" + small.read_bytes()
-    small.unlink()
-    # An application segment after the start of the image holds it, as cameras put previews there.
-    path.write_bytes(content[:2] + b"\xff\xe2" + struct.pack(">H", len(inside) + 2) + inside + content[2:])
-
-
-def secrets() -> list[bytes]:
-    words = [OWNER, SERIAL, MAKER_NOTE, "54.45", "Exif\0\0"]
-    numbers = [pair[0] for pair in (LATITUDE[2], LONGITUDE[2])]
-    found = [word.encode() for word in words[:3]]
-    found += [word.encode("utf-16-le") for word in words[:3]]
-    found += [b"Exif\x00\x00", b"GPSLatitude", b"54.450"]
-    return found + [struct.pack(order, number) for number in numbers for order in (">I", "<I")]
-
-
-def opened_up(content: bytes) -> list[bytes]:
-    """A file's bytes, and what is packed inside: streams of a PDF, chunks of a PNG, pictures in a page."""
-    parts = [content]
-    for stream in re.findall(rb"stream\r?\n(.*?)endstream", content, re.DOTALL):
-        try:
-            parts.append(zlib.decompress(stream))
-        except zlib.error:
-            continue
-    packed = re.findall(rb"data:[a-z]+/[a-z+]+;base64,\s*([A-Za-z0-9+/=\s]+)", content)
-    parts += [base64.b64decode(one) for one in packed]
-    for part in list(parts):
-        if part[:8] == b"\x89PNG\r\n\x1a\n":
-            for kind, body in png_chunks(part):
-                if kind in (b"zTXt", b"iTXt"):
-                    parts.append(zlib.decompress(body.split(b"\0", 2)[-1]))
-    return parts
-
-
-def png_chunks(content: bytes) -> list[tuple[bytes, bytes]]:
-    at, found = 8, []
-    while at < len(content):
-        (size,) = struct.unpack(">I", content[at : at + 4])
-        found.append((content[at + 4 : at + 8], content[at + 8 : at + 8 + size]))
-        at += size + 12
-    return found
-
 
 def test_the_search_finds_what_is_hidden(tmp_path: Path) -> None:
-    private_photograph(tmp_path / "p.jpg")
+    private_photograph(tmp_path / "p.jpg", picture())
     content = (tmp_path / "p.jpg").read_bytes()
     assert all(word.encode() in content for word in (OWNER, SERIAL, MAKER_NOTE))
     assert sum(secret in content for secret in secrets()) >= 5
@@ -301,7 +246,7 @@ def test_the_search_finds_what_is_hidden(tmp_path: Path) -> None:
 def test_position_owner_serial_and_thumbnail_reach_no_output(place: Path, tmp_path: Path) -> None:
     photo = tmp_path / "in" / "ridge.jpg"
     photo.parent.mkdir()
-    private_photograph(photo)
+    private_photograph(photo, picture())
     marks = marked(photo, photo.parent)
     out = tmp_path / "out"
     out.mkdir()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.marked_picture import open_photograph
 from hillsight.jobs.outputs import write_text
 from hillsight.jobs.requests import FindSkylineRequest
 from hillsight.jobs.results import Result
@@ -14,7 +15,7 @@ from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.found_skyline import find_skyline as find_in
 from hillsight.plan.picture.marks import MarkedPhotograph, Marks
-from hillsight.plan.picture.photograph import Photograph, long_picture_notes, refuse_panorama
+from hillsight.plan.picture.photograph import long_picture_notes, refuse_panorama
 
 if TYPE_CHECKING:
     from hillsight.plan.picture.found_skyline import FoundSkyline
@@ -33,13 +34,18 @@ class SkylineFound(Result):
 
 
 def find_skyline(
-    photo: str | Path, *, out: str | Path | None = None, listener: Listener = SILENT
+    photo: str | Path,
+    *,
+    most_megapixels: float = 100.0,
+    out: str | Path | None = None,
+    listener: Listener = SILENT,
 ) -> SkylineFound:
     """The sky's edge in a photograph, where it is sure, as marks.
 
     Parameters
     ----------
     photo : JPEG, PNG, TIFF, WebP or HEIC
+    most_megapixels : larger pictures are refused
     out : file of marks to write (JSON); not written where no skyline is found
     listener : hears of progress and notes
 
@@ -55,7 +61,7 @@ def run_find_skyline(request: FindSkylineRequest, listener: Listener = SILENT) -
     """Do what a request asks for; see :func:`find_skyline`."""
     if request.out is not None:
         check_place(request.out, inputs=[request.photo])
-    photograph = Photograph.open(request.photo)
+    photograph = open_photograph(request.photo, request.most_megapixels)
     refuse_panorama(photograph)
     notes = tuple(long_picture_notes(photograph.width_px, photograph.height_px))
     for note in notes:

@@ -12,6 +12,7 @@ from hillsight.errors import CallError, OutputError
 from hillsight.ground.features import named_kinds
 from hillsight.jobs.inputs import described
 from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.marked_picture import check_megapixels, open_photograph
 from hillsight.jobs.outputs import named, write_text
 from hillsight.jobs.requests import WRITTEN, MarkRequest
 from hillsight.jobs.results import Result
@@ -19,7 +20,7 @@ from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.marks import Marks
 from hillsight.plan.picture.marks_schema import PIXEL_FRAME
-from hillsight.plan.picture.photograph import Photograph, long_picture_notes, refuse_panorama
+from hillsight.plan.picture.photograph import long_picture_notes, refuse_panorama
 
 if TYPE_CHECKING:
     from hillsight.layers.provenance import InputFile
@@ -84,7 +85,7 @@ def run_mark(request: MarkRequest, listener: Listener = SILENT) -> MarkingPage:
     from hillsight.sheets.picture.mark_page import PagePicture, mark_html
 
     _check(request)
-    photograph = Photograph.open(request.photo, most_megapixels=request.most_megapixels)
+    photograph = open_photograph(request.photo, request.most_megapixels)
     refuse_panorama(photograph)
     begun = None
     if request.marks is not None:
@@ -137,13 +138,8 @@ def _check(request: MarkRequest) -> None:
             remedy="Name the file too",
             parameters=("feature_layer", "features"),
         )
-    for name, most in (("most_megapixels", 1e4), ("page_megapixels", _MOST_PAGE_MEGAPIXELS)):
-        if not 0.01 <= getattr(request, name) <= most:
-            raise CallError(
-                f"{getattr(request, name):g} megapixels make no sense here",
-                remedy=f"Give a number from 0.01 to {most:g}",
-                parameters=(name,),
-            )
+    check_megapixels(request.most_megapixels, "most_megapixels")
+    check_megapixels(request.page_megapixels, "page_megapixels", _MOST_PAGE_MEGAPIXELS)
 
 
 def _names(request: MarkRequest) -> tuple[list[OfferedName], list[str]]:
@@ -169,7 +165,7 @@ def _names(request: MarkRequest) -> tuple[list[OfferedName], list[str]]:
 def _panorama(file: str, most_megapixels: float) -> PagePicture:
     from hillsight.sheets.picture.mark_page import PagePicture
 
-    picture = Photograph.open(file, most_megapixels=most_megapixels)
+    picture = open_photograph(file, most_megapixels)
     drawing = Path(file).suffix.lower() in _DRAWINGS
     return PagePicture(Path(picture.name).stem, picture.array(), is_drawing=drawing)
 

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.errors import CallError, MarksError
+from hillsight.errors import CallError, HillsightError, MarksError
 from hillsight.ground.crs import parse_crs
 from hillsight.ground.transform import operation_between
-from hillsight.jobs.marked_picture import settled_picture
+from hillsight.jobs.marked_picture import weighed_picture
 from hillsight.jobs.named_features import named_feature
 from hillsight.jobs.requests import MarkedPicture
 from hillsight.plan.look.skies import alike_over_m
+from hillsight.plan.picture.holding import check_landmarks
 from hillsight.plan.picture.mark_ground import MarkedThing, marked_ground
 from hillsight.plan.picture.measuring import MarkedThings, picture_skyline
 from hillsight.plan.relocation.measured_words import Photographed
@@ -21,12 +22,18 @@ from hillsight.plan.relocation.set_aside import set_aside
 from hillsight.plan.sighting.wording import statement_words
 
 if TYPE_CHECKING:
+    from hillsight.arrays import Floats
+    from hillsight.jobs.requests import RelocateRequest
     from hillsight.jobs.scene import Scene
     from hillsight.layers.provenance import InputFile
     from hillsight.plan.picture.marks import Landmark, Marks
     from hillsight.plan.picture.photograph import LensBelief
     from hillsight.plan.relocation.setting import Setting
     from hillsight.plan.statement import Sighting
+
+
+#: Widths of the picture are the same within this share.
+_WIDTHS_ALIKE = 0.05
 
 
 @dataclass(frozen=True)
@@ -47,6 +54,16 @@ class Measuring:
         """Between the sides of the photograph, as believed."""
         return self.belief.lens.width_deg
 
+    def width_note(self, sighting: Sighting) -> str:
+        """That a sighting's width does not count; empty where it is much the same."""
+        told_deg = sighting.picture.width_deg
+        if abs(told_deg / self.width_deg - 1.0) <= _WIDTHS_ALIKE:
+            return ""
+        return (
+            f"the picture counts as {self.width_deg:.1f} degrees wide, by {self.belief.source}: the "
+            f"{told_deg:g} degrees of the sighting (its own, or those of one that tells none) do not count"
+        )
+
     def weighed(
         self, setting: Setting, sighting: Sighting, scene: Scene
     ) -> tuple[Setting, Sighting, Photographed]:
@@ -61,6 +78,8 @@ class Measuring:
         spacing_m = max(looker.terrain.spacing_x_m, looker.terrain.spacing_y_m)
         measured = picture_skyline(marks, self.belief, alike_over_m(spacing_m, errors))
         marked = self._marked(scene) if marks.landmarks else None
+        if marked is not None:
+            self._check_upright(measured.marks, marked, scene)
         framing = replace(setting.framing, width_deg=self.width_deg)
         names = [one.feature for one in marks.landmarks]
         traced = [trace.x_px for trace in marks.skyline]
@@ -97,6 +116,28 @@ class Measuring:
         labels = tuple(one.feature or f"landmark {k}" for k, one in enumerate(self.marks.landmarks, 1))
         return MarkedThings(labels, east, north, height, above)
 
+    def _check_upright(self, right_up: Floats, marked: MarkedThings, scene: Scene) -> None:
+        """Refuse a photograph on its side, by how its landmarks lie from every candidate."""
+        terrain, inputs = scene.inputs.terrain, scene.inputs
+        around_m = 4.0 * inputs.spacing_m
+
+        def ground_m(east: float, north: float) -> float:
+            return terrain.window(east, north, around_m).height_at_m(east, north)
+
+        heights = [
+            ground_m(east, north) + above if np.isnan(height) else height
+            for east, north, height, above in zip(
+                marked.easting_m, marked.northing_m, marked.height_m, marked.above_ground_m, strict=True
+            )
+        ]
+        bearing, angle = [], []
+        for station in inputs.stations:
+            here = station.easting_m, station.northing_m
+            east, north = marked.easting_m - here[0], marked.northing_m - here[1]
+            bearing.append(np.degrees(np.arctan2(east, north)))
+            angle.append(np.degrees(np.arctan2(np.array(heights) - ground_m(*here), np.hypot(east, north))))
+        check_landmarks(right_up, np.array(bearing), np.array(angle), self.marks.photograph.name)
+
     def _place(self, one: Landmark, number: int, scene: Scene) -> tuple[float, float, float, float]:
         """Easting, northing, height (NaN for the ground's) and how far above the ground the mark is."""
         height_m = np.nan if one.height_m is None else one.height_m
@@ -104,10 +145,12 @@ class Measuring:
             crs = scene.inputs.terrain.crs
             east, north = one.easting_m, one.northing_m
             if one.crs:
-                change = operation_between(
-                    parse_crs(one.crs, "the CRS of a landmark", ("marks",)), crs, scene.inputs.terrain.near
-                )
-                there = change(np.array([east]), np.array([north]))
+                try:
+                    own = parse_crs(one.crs, "the CRS of a landmark", ("marks",))
+                    change = operation_between(own, crs, scene.inputs.terrain.near)
+                    there = change(np.array([east]), np.array([north]))
+                except HillsightError as error:
+                    raise self._error(one, number, f"cannot be placed: {error.what}", error.remedy) from error
                 east, north = float(there[0][0]), float(there[1][0])
             return east, north, height_m, 0.0
         if scene.inputs.features is None:
@@ -126,21 +169,23 @@ class Measuring:
 
     def _error(self, one: Landmark, number: int, what: str, remedy: str) -> MarksError:
         return MarksError(
-            f"landmark {number}, {one.feature!r}, {what}",
+            f"landmark {number}, {repr(one.feature) if one.feature else 'by coordinates'}, {what}",
             where=self.source,
             remedy=remedy,
             parameters=("marks",),
         )
 
 
-def read_measured(marks: str | None, photo: str | None, width_deg: float | None) -> Measuring | None:
+def read_measured(request: RelocateRequest) -> Measuring | None:
     """Marks and their photograph; None where neither is given.
 
     Raises
     ------
     CallError : one without the other, or nothing tells how wide the picture is
-    MarksError, PhotographError : they cannot be read, or the marks are of another photograph
+    MarksError, PhotographError : they cannot be read, the marks are of another photograph, or it was cropped
+        or lies on its side
     """
+    marks, photo, width_deg = request.marks, request.photo, request.width
     if marks is None and photo is None:
         if width_deg is not None:
             raise CallError(
@@ -152,24 +197,21 @@ def read_measured(marks: str | None, photo: str | None, width_deg: float | None)
     if marks is None or photo is None:
         missing = "photo" if photo is None else "marks"
         raise CallError(
-            "marks and the photograph they were made on go together",
+            "marks and the photograph they were made on go together: the photograph shows that the marks are "
+            "its own, tells its lens, and is drawn in the report",
             remedy="Give both",
             parameters=(missing,),
         )
-    picture = settled_picture(MarkedPicture(marks=marks, photo=photo, width=width_deg, cropped=False))
+    size = request.most_megapixels
+    picture, belief = weighed_picture(
+        MarkedPicture(marks=marks, photo=photo, width=width_deg, cropped=False, most_megapixels=size)
+    )
     made = picture.marks
     if not made.landmarks and not made.skyline:
         raise MarksError(
             "nothing is marked that can be weighed",
-            where=marks,
+            where=str(marks),
             remedy="Trace the skyline or mark landmarks",
             parameters=("marks",),
         )
-    if picture.belief is None:
-        raise CallError(
-            "nothing tells how wide the photograph is",
-            where=photo,
-            remedy="Give the angle between its sides in degrees",
-            parameters=("width",),
-        )
-    return Measuring(made, picture.belief, marks, picture.files, picture.notes)
+    return Measuring(made, belief, str(marks), picture.files, picture.notes)

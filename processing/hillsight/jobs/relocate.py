@@ -23,6 +23,7 @@ from hillsight.jobs.verdict_files import check_verdict_files, observer_files, si
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
+from hillsight.plan.picture.holding import held_words
 from hillsight.plan.relocation import relocation
 from hillsight.plan.relocation.decision import UNDECIDED, Rules
 from hillsight.plan.relocation.lattice import weigh_lattice
@@ -60,6 +61,7 @@ def relocate(
     marks: Any = None,
     photo: Any = None,
     width: float | None = None,
+    most_megapixels: float = 100.0,
     terrain_crs: str | None = None,
     band: int | None = None,
     vertical_unit: str | None = None,
@@ -104,6 +106,7 @@ def relocate(
     sighting : a sighting file (TOML), or a sighting as ``describe`` gives it; may be left out with marks
     marks : a file of what was marked on the photograph; photo : the photograph itself
     width : degrees between the photograph's sides, where its file does not tell or tells wrong
+    most_megapixels : larger pictures are refused
     stations : the candidates, a vector file or a GeoDataFrame of points
     at : candidates too, each (easting, northing, "name") or a text "easting,northing,name"
     eye_height : m above the ground
@@ -134,7 +137,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
     rules = Rules(decide_from=request.decide_from, none_prior=request.none_prior)
     out_crs = settled_out_crs(request.out_crs)
     observer = settled_observer(request.observer)
-    measuring = read_measured(request.marks, request.photo, request.width)
+    measuring = read_measured(request)
     sighting = _settled_sighting(request.sighting, measuring)
     check_contradictions(sighting)
     notes: list[str] = []
@@ -168,6 +171,8 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
         )
         taken = None
         if measuring is not None:
+            if request.sighting is not None and (text := measuring.width_note(sighting)):
+                tell(text)
             setting, sighting, taken = measuring.weighed(setting, sighting, scene)
         with listener.work("candidates") as advance:
             found = relocation.relocate(
@@ -186,7 +191,7 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
                 )
         told = {name: value for name, value in request.told().items() if name != "sighting"}
         provenance = provenance_of("relocate", told, inputs)
-        for text in found.verdict.cautions:
+        for text in (*_held(found.verdict), *found.verdict.cautions):
             tell(text)
         files = (*provenance.inputs, *sighting_files(request.sighting), *observer_files(request.observer))
         files = (*files, *(() if measuring is None else measuring.files))
@@ -225,6 +230,14 @@ def _check(request: RelocateRequest) -> None:
             remedy="Give 0 to 5,000",
             parameters=("elsewhere",),
         )
+
+
+def _held(verdict: Verdict) -> tuple[str, ...]:
+    """What is odd about how the camera was held where the likeliest candidate has it."""
+    fits = () if verdict.measured is None else verdict.measured.fits
+    best = max(verdict.candidates, key=lambda one: one.probability).station
+    words = [held_words(one.tilt_deg, one.roll_deg) for one in fits if one.station == best]
+    return tuple(f"{best}: {one}" for one in words if one)
 
 
 def _settled_sighting(given: str | Sighting | None, measuring: Measuring | None) -> Sighting:

@@ -266,7 +266,14 @@ class OneView(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
-class RelocateRequest(PlacesAndThings, FromPlaces):
+class PictureSize(Parameters):
+    """Largest picture that is opened, millions of pixels."""
+
+    most_megapixels: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class RelocateRequest(PlacesAndThings, FromPlaces, PictureSize):
     """Which of the places a picture was taken from."""
 
     sighting: Source | None
@@ -302,19 +309,18 @@ class DescribeRequest(PlacesAndThings, OneView):
 
 
 @dataclass(frozen=True, kw_only=True)
-class MarkRequest(FeaturesInput):
+class MarkRequest(FeaturesInput, PictureSize):
     """A page to mark a photograph on."""
 
     photo: FileName
     panoramas: FileNames
     marks: FileName | None
-    most_megapixels: Number
     page_megapixels: Number
     out: Path | None
 
 
 @dataclass(frozen=True, kw_only=True)
-class MarkedPicture(Parameters):
+class MarkedPicture(PictureSize):
     """A photograph's marks, the photograph itself, and what is told of its lens.
 
     width : angle between the picture's sides, degrees; cropped : whether it was cut from a larger picture
@@ -342,7 +348,7 @@ class ResectRequest(FromPlaces, FeaturesInput, MarkedPicture, Doubts):
 
 
 @dataclass(frozen=True, kw_only=True)
-class FindSkylineRequest(Parameters):
+class FindSkylineRequest(PictureSize):
     """The sky's edge in a photograph, and the file of marks it goes to."""
 
     photo: FileName

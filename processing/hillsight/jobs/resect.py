@@ -90,6 +90,7 @@ def resect(
     photo: str | Path | None = None,
     width: float | None = None,
     cropped: bool = False,
+    most_megapixels: float = 100.0,
     solve_place: bool = False,
     terrain_crs: str | None = None,
     band: int | None = None,
@@ -134,6 +135,7 @@ def resect(
     photo : the photograph's file; its size and checksum must be those of the marks
     width : angle between the picture's sides, degrees, give or take 5 % of the focal length
     cropped : the picture was cut from a larger one; where its axis lies is solved for
+    most_megapixels : larger pictures are refused
     solve_place : the stations are where to start, and the place is solved for too
     stations : candidates, a vector file or a GeoDataFrame of points
     at : candidates too, each (easting, northing, "name") or a text "easting,northing,name"

@@ -17,7 +17,7 @@ from hillsight.ground.vector import carried, read_layer
 from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
-from hillsight.jobs.marked_picture import settled_picture
+from hillsight.jobs.marked_picture import weighed_picture
 from hillsight.jobs.outputs import check_outputs, output_way, provenance_of, write_cogs, write_style_folder
 from hillsight.jobs.requests import SearchRequest
 from hillsight.jobs.results import Result
@@ -25,6 +25,7 @@ from hillsight.jobs.sink import MadeRaster, PackageSink, sink_for
 from hillsight.layers.provenance import input_file
 from hillsight.layers.search_frames import possible_places_frame
 from hillsight.plan.look.skies import alike_over_m
+from hillsight.plan.picture.holding import held_words
 from hillsight.plan.picture.measuring import picture_skyline
 from hillsight.plan.relocation.decision import DECIDED
 from hillsight.plan.search.close_look import Eyes
@@ -73,6 +74,7 @@ def search(
     photo: str | Path | None = None,
     width: float | None = None,
     cropped: bool = False,
+    most_megapixels: float = 100.0,
     area: Any = None,
     area_layer: str | None = None,
     lines: Any = None,
@@ -108,6 +110,7 @@ def search(
     marks : a file of marks (JSON) with a traced skyline, or ``Marks``
     photo : the photograph's file; its size and checksum must be those of the marks
     width : angle between the picture's sides, degrees, give or take 5 % of the focal length
+    most_megapixels : larger pictures are refused
     area : polygons to search, a vector file or a GeoDataFrame
     lines : lines to search along, likewise
     stations, at : search within ``within`` m of these, as elsewhere
@@ -130,15 +133,7 @@ def run_search(request: SearchRequest, listener: Listener = SILENT) -> Searched:
     """Do what a request asks for; see :func:`search`."""
     out_crs = settled_out_crs(request.out_crs)
     _check(request)
-    picture = settled_picture(request)
-    belief = picture.belief
-    if belief is None:
-        raise CallError(
-            "nothing tells how wide the photograph is",
-            where=picture.marks.photograph.name,
-            remedy="Give the angle between its sides in degrees",
-            parameters=("width",),
-        )
+    picture, belief = weighed_picture(request)
     with opened(request, places_needed=False) as inputs:
         way, cautions = output_way(inputs, out_crs)
         errors = error_model(request, inputs.spacing_m)
@@ -166,6 +161,10 @@ def run_search(request: SearchRequest, listener: Listener = SILENT) -> Searched:
         with listener.work("likely places") as advance:
             found = weigh_places(traced, eyes, places, look, advance)
         ranking = ranked(found, request.decide_from)
+        held = held_words(float(found.close.tilt_deg[0]), float(found.close.roll_deg[0]))
+        if held:
+            notes = (*notes, held)
+            listener.note(held)
         numbers = [one.number for one in ranking.places]
         ground_m = far.surface.heights_at_m(places.easting_m[numbers], places.northing_m[numbers])
         provenance = provenance_of("search", request.told(), inputs)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.jobs.marked_picture import open_photograph
 from hillsight.jobs.outputs import named
 from hillsight.jobs.overlays import overlay_page
 from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.plan.picture.marks import Marks
-from hillsight.plan.picture.photograph import Photograph
 from hillsight.sheets.picture.overlay import OverlayThings
 from hillsight.sight.viewing import Viewing
 
@@ -38,7 +38,7 @@ def verdict_overlays(request: RelocateRequest, scene: Scene, found: Relocation) 
     measured = found.verdict.measured
     if measured is None or request.photo is None or request.marks is None:
         return {}
-    photograph = Photograph.open(request.photo)
+    photograph = open_photograph(request.photo, request.most_megapixels)
     marks = Marks.read(request.marks)
     traces = [np.column_stack((line.x_px, line.y_px)) for line in (*marks.skyline, *marks.brow)]
     fits = {one.station: one for one in measured.fits}

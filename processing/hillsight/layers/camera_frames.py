@@ -86,7 +86,7 @@ def _camera_row(one: StationCamera, geodesy: Geodesy, declination_deg: float | N
         "eye_level_m": one.eye[2],
         "place_plus_minus_m": math.hypot(sigma["easting_m"], sigma["northing_m"]),
         "from_station_m": from_m,
-        "misfit": resection.misfit,
+        "misfit_ratio": resection.misfit,
         "residual_px": float(np.sqrt(np.mean(off_px[used] ** 2))),
         "residual_deg": float(np.sqrt(np.mean(off_deg[used] ** 2))),
         "worst_mark": None if worst is None else one.model.marks.names[worst],

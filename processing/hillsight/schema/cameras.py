@@ -43,7 +43,7 @@ CAMERAS = Layer(
         ),
         text(
             "state",
-            "fits, misfit, weak or no_camera",
+            "fits, no_fit, weak or no_camera",
             "whether the marks fit the station; weak where they do not fix the camera",
         ),
         _number("heading_true_deg", TRUE_DEG, "where the optical axis points"),
@@ -76,7 +76,7 @@ CAMERAS = Layer(
         _number("from_station_m", "m on the grid", "how far the eye is from the station as given"),
         integer("marks", "", "landmarks marked"),
         integer("marks_used", "", "of them taken as right"),
-        _number("misfit", "", "residuals over what is expected of them; about 1 where all is right"),
+        _number("misfit_ratio", "", "residuals over what is expected of them; about 1 where all is right"),
         _number("residual_px", _PIXELS, "root of the mean square of the used marks' residuals"),
         _number("residual_deg", "degrees", "the same as an angle at the eye"),
         text("worst_mark", "", "the mark that the others fit worst", optional=True),

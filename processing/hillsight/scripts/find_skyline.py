@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from hillsight.scripts import options
+from hillsight.scripts import options, picture_options
 from hillsight.scripts.running import UNDECIDED, script
 
 
@@ -18,8 +18,9 @@ from hillsight.scripts.running import UNDECIDED, script
 )
 @click.argument("photo", type=options.TEXT, metavar="PHOTO")
 @click.option("--out", type=options.PATH, metavar="MARKS.json", help="File of marks to write.")
+@picture_options.most_megapixels
 @options.quiet
-def command(quiet: bool, photo: str, out: Path | None) -> None:
+def command(quiet: bool, photo: str, most_megapixels: float, out: Path | None) -> None:
     """Find where ground meets sky in PHOTO, and write it as marks.
 
     It leaves out what it is not sure of: trees and people before the skyline, cloud on the tops, snow under a
@@ -32,7 +33,7 @@ def command(quiet: bool, photo: str, out: Path | None) -> None:
     from hillsight.scripts.skyline_lines import found_lines
 
     with Terminal(quiet=quiet) as terminal:
-        result = find_skyline(photo, out=out, listener=terminal)
+        result = find_skyline(photo, most_megapixels=most_megapixels, out=out, listener=terminal)
     terminal.say(found_lines(result), result)
     if result.skyline.failed:
         sys.exit(UNDECIDED)

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import options
+from hillsight.scripts import options, picture_options
 from hillsight.scripts.running import script
 
 
@@ -32,13 +32,7 @@ from hillsight.scripts.running import script
     metavar="FILE.json",
     help="Marks of this photograph to begin with.",
 )
-@click.option(
-    "--most-megapixels",
-    type=options.NUMBER,
-    default=100.0,
-    show_default=True,
-    help="Refuse larger pictures, millions of pixels.",
-)
+@picture_options.most_megapixels
 @click.option(
     "--page-megapixels",
     type=options.NUMBER,

@@ -6,6 +6,14 @@ import click
 
 from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
 
+most_megapixels = click.option(
+    "--most-megapixels",
+    type=NUMBER,
+    default=100.0,
+    show_default=True,
+    help="Refuse larger pictures, millions of pixels.",
+)
+
 marked_picture = stack(
     click.option(
         "--marks", required=True, type=TEXT, metavar="FILE.json", help="What is marked on the photograph."
@@ -29,6 +37,7 @@ marked_picture = stack(
         help="The picture was cut from a larger one, so that its axis need not lie in its middle. Found out "
         "by itself where the file tells.",
     ),
+    most_megapixels,
 )
 
 picks_and_overlays = stack(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from hillsight.scripts import landform_options, options
+from hillsight.scripts import landform_options, options, picture_options
 from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
 
 places_and_things = stack(
@@ -42,6 +42,7 @@ photograph = stack(
         metavar="DEGREES",
         help="Angle between the photograph's sides, where its file does not tell it.",
     ),
+    picture_options.most_megapixels,
 )
 
 weighing = stack(

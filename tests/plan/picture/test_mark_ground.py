@@ -63,13 +63,32 @@ def test_a_top_between_posts_stands_over_them_and_a_plane_does_not():
 
 
 def test_errors_of_the_terrain_that_camera_and_landmark_share_cancel():
+    """Posts err alike by exp(-d / 200 m); what lies between two of them errs by their mean."""
     plane = terrain(lambda east, north: 100 + 0.0 * east)
-    marks = known_marks([thing(1_000.0, 1_000.0), thing(1_010.0, 1_000.0)], plane, ERRORS, 1_000.0, 1_001.0)
-    alike = np.exp(-1 / 200)
+    marks = known_marks([thing(1_000.0, 1_000.0), thing(1_050.0, 1_000.0)], plane, ERRORS, 1_000.0, 1_050.0)
+    alike = np.exp(-50 / 200)
     assert marks.relative_m2[0, 0] == pytest.approx(2 * 9 * (1 - alike))
-    far = known_marks([thing(1_000.0, 1_000.0), thing(1_010.0, 1_000.0)], plane, ERRORS, 2_900.0, 2_900.0)
+    far = known_marks([thing(1_000.0, 1_000.0), thing(1_025.0, 1_000.0)], plane, ERRORS, 2_900.0, 2_900.0)
     assert far.relative_m2[0, 0] == pytest.approx(18.0, rel=0.01)
-    assert far.relative_m2[0, 1] == pytest.approx(9 + 9 * np.exp(-10 / 200), rel=0.01)
+    assert far.terrain_m2[1, 1] == pytest.approx(9 * (1 + alike) / 2)
+    assert far.terrain_m2[0, 1] == pytest.approx(9 * (1 + alike) / 2)
+
+
+def test_bends_that_the_posts_errors_make_are_no_roughness():
+    """Posts of a plane that err by 3 m each for itself bend by 3 sqrt(1.5) m, and the plane is smooth.
+
+    Rougher ground with the same errors stays rough.
+    """
+    random = np.random.default_rng(8)
+    errors = replace(ERRORS, correlation_length_m=1.0)
+    noise, rugged = random.normal(0, 3, (61, 61)), random.normal(0, 30, (61, 61))
+    smooth = ground_at(terrain(lambda east, north: 100 + noise), 1_525.0, 1_525.0, errors)
+    rough = ground_at(terrain(lambda east, north: 100 + rugged), 1_525.0, 1_525.0, errors)
+    trusted = ground_at(
+        terrain(lambda east, north: 100 + noise), 1_525.0, 1_525.0, replace(errors, terrain_rmse_m=0.0)
+    )
+    assert smooth.rough_m2 < 0.3 * trusted.rough_m2
+    assert rough.rough_m2 > 30 * trusted.rough_m2
 
 
 def test_a_height_that_is_given_is_exact_and_an_extent_widens_the_place():

@@ -129,6 +129,22 @@ def is_cut(facts: ExifFacts, width_px: int, height_px: int) -> bool:
     )
 
 
+def cut_across_px(facts: ExifFacts, width_px: int, height_px: int) -> float:
+    """How far the axis of a picture that was cut may lie beside its middle, left or right; pixels.
+
+    Nothing where only its upper or lower side was cut off; infinite where the file does not tell.
+    """
+    if not (facts.width_px and facts.height_px):
+        return math.inf
+    # It is told of the picture as stored, which may lie on its side.
+    wide = [
+        wide
+        for wide, high in ((facts.width_px, facts.height_px), (facts.height_px, facts.width_px))
+        if wide >= 0.999 * width_px and high >= 0.999 * height_px
+    ]
+    return max(max(wide) - width_px, 0) / 2.0 if wide else math.inf
+
+
 def _number(value: Any) -> float | None:
     """A number above 0; EXIF writes 0 for unknown."""
     try:

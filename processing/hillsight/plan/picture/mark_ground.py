@@ -15,7 +15,7 @@ from hillsight.plan.picture.resection_model import KnownMarks, Standing
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Floats, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.geodesy import Geodesy
     from hillsight.ground.grid import Surface
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 #: their neighbours. Settled on tops of the Highlands thinned from 50 to 100 m, other windows than those that
 #: ``docs/studies/camera_study.py`` reports on (0.5 to 0.74 of tops, 0.2 of any ground).
 _STANDS_OUT = 0.5
+
+#: Share of how much posts bend that is the ground's at least, however much of it their errors explain.
+_LEAST_GROUND = 0.1
 
 #: Posts read about a place on each side.
 _POSTS = 8
@@ -61,12 +64,15 @@ class GroundAt:
     """The ground at a place: height, rise per metre east and north, variance of what lies between posts.
 
     lift_m : how far what stands out there is likely to stand over the straight line between posts; 0 or more
+    posts_m : (4, 2) easting and northing of the posts about it, weights : (4,) by which its height is theirs
     """
 
     height_m: float
     slope: tuple[float, float]
     rough_m2: float
     lift_m: float
+    posts_m: Floats
+    weights: Floats
 
 
 def ground_at(terrain: Terrain, easting_m: float, northing_m: float, errors: ErrorModel) -> GroundAt:
@@ -89,9 +95,40 @@ def _ground_on(surface: Surface, easting_m: float, northing_m: float, errors: Er
     slope = np.nan_to_num([(height[1] - height[2]) / (2 * reach_m), (height[3] - height[4]) / (2 * reach_m)])
     row, column = surface.grid.to_array(np.array([easting_m]), np.array([northing_m]))
     scale_m, roughness = rough_scale_m(surface.height_m), ROUGHNESS[errors.between_posts]
-    rough_m2 = rough_variance_m2(scale_m, roughness, row, column)
+    rough_m2 = rough_variance_m2(scale_m, roughness, row, column) * _ground_share(surface, scale_m, errors)
     lift_m = _STANDS_OUT * _bend_m(surface, row, column) if roughness.between > 0 else 0.0
-    return GroundAt(float(height[0]), (float(slope[0]), float(slope[1])), float(rough_m2[0]), lift_m)
+    return GroundAt(
+        float(height[0]),
+        (float(slope[0]), float(slope[1])),
+        float(rough_m2[0]),
+        lift_m,
+        *_posts_about(surface, float(row[0]), float(column[0])),
+    )
+
+
+def _ground_share(surface: Surface, scale_m: Floats32, errors: ErrorModel) -> float:
+    """Share of what posts stand out from their neighbours that is the ground's; the rest are their errors.
+
+    The errors of posts bend them too, by what the error model makes of the second difference.
+    """
+    bent_m2 = 0.0
+    for spacing_m in (surface.grid.spacing_x_m, surface.grid.spacing_y_m):
+        own, next_m2, second = errors.covariance_m2(spacing_m * np.arange(3.0))
+        bent_m2 += (1.5 * own - 2.0 * next_m2 + 0.5 * second) / 2.0
+    known = scale_m[np.isfinite(scale_m) & (scale_m > 0)]
+    if not known.size:
+        return 1.0
+    return float(max(1.0 - bent_m2 / np.mean(known.astype(np.float64) ** 2), _LEAST_GROUND))
+
+
+def _posts_about(surface: Surface, row: float, column: float) -> tuple[Floats, Floats]:
+    """The four posts about a place, (4, 2) metres, and their weights (4,) in its height."""
+    first, down = divmod(row, 1.0)
+    left, across = divmod(column, 1.0)
+    rows, columns = first + np.array([0.0, 0.0, 1.0, 1.0]), left + np.array([0.0, 1.0, 0.0, 1.0])
+    east, north = surface.grid.to_map(rows, columns)
+    weights = np.outer((1.0 - down, down), (1.0 - across, across)).ravel()
+    return np.column_stack((east, north)), weights
 
 
 def _bend_m(surface: Surface, row: Floats, column: Floats) -> float:
@@ -124,6 +161,8 @@ def known_marks(
     count = len(things)
     heights, covariance = np.zeros(count), np.zeros((count, 3, 3))
     on_terrain = np.zeros(count + 1, bool)
+    here = ground_at(terrain, east_m, north_m, errors)
+    posts, weights = [], []
     for k, thing in enumerate(things):
         place_m2 = errors.feature_position_m**2 + thing.extent_m**2
         move = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
@@ -133,24 +172,40 @@ def known_marks(
             move[2] = ground.slope
             covariance[k, 2, 2] = ground.rough_m2
             on_terrain[k] = True
+            posts.append(ground.posts_m)
+            weights.append(ground.weights)
         else:
             heights[k] = thing.height_m
+            posts.append(np.tile([thing.easting_m, thing.northing_m], (4, 1)))
+            weights.append(np.array([1.0, 0.0, 0.0, 0.0]))
         covariance[k] += place_m2 * move @ move.T
     on_terrain[-1] = errors.station_height_m is None
-    places = np.array([(t.easting_m, t.northing_m) for t in things] + [(east_m, north_m)])
-    apart = np.hypot(*(places[:, None, :] - places[None, :, :]).transpose(2, 0, 1))
-    shared = errors.covariance_m2(apart) * np.outer(on_terrain, on_terrain)
+    shared = _shared_m2(np.array([*posts, here.posts_m]), np.array([*weights, here.weights]), errors)
+    shared *= np.outer(on_terrain, on_terrain)
+    places = np.array([(t.easting_m, t.northing_m) for t in things])
     return KnownMarks(
         tuple(thing.name for thing in things),
         np.array([thing.mark.x_px for thing in things]),
         np.array([thing.mark.y_px for thing in things]),
         np.array([thing.mark.give_or_take_px for thing in things]),
-        places[:-1, 0],
-        places[:-1, 1],
+        places[:, 0],
+        places[:, 1],
         heights,
         covariance,
         shared,
     )
+
+
+def _shared_m2(posts_m: Floats, weights: Floats, errors: ErrorModel) -> Floats:
+    """Covariance (n, n) of the terrain's errors at n places, each between four posts that err as is told.
+
+    posts_m : (n, 4, 2); weights : (n, 4)
+    """
+    every = posts_m.reshape(-1, 2)
+    apart = np.hypot(*(every[:, None, :] - every[None, :, :]).transpose(2, 0, 1))
+    apart = np.where(apart < 1e-3, 0.0, apart)  # the same post, by two windows
+    each = errors.covariance_m2(apart).reshape(len(posts_m), 4, len(posts_m), 4)
+    return np.asarray(np.einsum("ia,iajb,jb->ij", weights, each, weights))
 
 
 def marked_ground(terrain: Terrain, thing: MarkedThing, errors: ErrorModel) -> GroundAt:

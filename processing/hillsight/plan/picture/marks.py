@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 #: Common practice, no source.
 CLICK_PX, TRACE_PX = 2.0, 3.0
 
+#: Characters of a value that a message shows at most.
+_SHOWN = 60
+
 
 @dataclass(frozen=True)
 class MarkedPhotograph:
@@ -156,6 +159,15 @@ class Marks:
         return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def _shown(value: Any) -> str:
+    """A value of a file for a message; long ones are cut."""
+    try:
+        text = repr(value)
+    except ValueError:  # Python turns no whole number of thousands of digits into text
+        return "a number of thousands of digits"
+    return text if len(text) <= _SHOWN else f"{text[: _SHOWN - 20]}... ({len(text):,} characters)"
+
+
 def _landmark_values(mark: Landmark) -> dict[str, Any]:
     values = {"feature": mark.feature or None, "easting_m": mark.easting_m, "northing_m": mark.northing_m}
     values |= {"height_m": mark.height_m, "crs": mark.crs or None, "x_px": mark.x_px, "y_px": mark.y_px}
@@ -199,13 +211,13 @@ class _Fields:
             raise place.error("an object with fields is needed here", f"Fields are {', '.join(allowed)}")
         for name in value:
             if name not in allowed:
-                raise place.error(f"there is no field {name!r}", f"Fields are {', '.join(allowed)}")
+                raise place.error(f"there is no field {_shown(name)}", f"Fields are {', '.join(allowed)}")
         return cls(value, place)
 
     def number(self, name: str, least: float, most: float) -> float:
         value = self.values.get(name)
         if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
-            what = "is missing" if value is None else f"is {value!r}"
+            what = "is missing" if value is None else f"is {_shown(value)}"
             raise self.place.error(f"{name} {what}", f"Give a number from {least:g} to {most:g}")
         return float(value)
 
@@ -239,7 +251,7 @@ def _marks(content: Any, top: _Place) -> Marks:
         )
     if content.get("version") != VERSION:
         raise top.error(
-            f"the marks are of version {content.get('version')!r}, and this program reads {VERSION}",
+            f"the marks are of version {_shown(content.get('version'))}, and this program reads {VERSION}",
             "Use the program that they were made with, or mark anew",
         )
     fields = _Fields.of(content, top, allowed)
@@ -309,7 +321,7 @@ def _trace(value: Any, place: _Place, photograph: MarkedPhotograph) -> Trace:
             pair.number(name, 0.0, most)
     how = fields.values.get("how", "traced")
     if how not in HOWS:
-        raise place.error(f"how is {how!r}", f"It is one of {', '.join(HOWS)}")
+        raise place.error(f"how is {_shown(how)}", f"It is one of {', '.join(HOWS)}")
     array = np.asarray(points, np.float64)
     return Trace(array[:, 0], array[:, 1], how, _give_or_take(fields, None))
 

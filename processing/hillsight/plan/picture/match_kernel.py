@@ -40,6 +40,9 @@ _ANNEALED = (4.0, 2.0, 1.0, 1.0, 1.0)
 #: Marks alone, which tell nothing of where to begin, are first taken for out by so many times as much.
 _FIRST_MARKS = (100.0, 20.0)
 
+#: The focal length is sought within so many of its spreads: beyond, no fit is one of the picture told.
+_MOST_FOCAL = 4.0
+
 #: Chance, per degree, of a sample where the sky's edge is not known.
 _UNKNOWN_LOG = -1.0
 
@@ -367,6 +370,8 @@ def fit_headings(
                 most = 15.0 if k in (1, 2) else (0.15 if k == 3 else 2.0)
                 theta[k] -= min(max(right[k], -most), most)
             theta[0] = min(max(theta[0], -1.5 * half_deg), 1.5 * half_deg)
+            most = _MOST_FOCAL * figures[FOCAL_SPREAD]
+            theta[3] = min(max(theta[3], -most), most)
         log_likelihood = _passed(
             nodes_deg[h], theta, 1.0, trace, marks, step_deg, sky, seen_marks, figures, normal, right, told
         )

@@ -205,7 +205,8 @@ def _check_size(path: Path, size: tuple[int, int], most_megapixels: float) -> No
             f"the picture has {size[0]:,} x {size[1]:,} pixels, {megapixels:,.0f} million; "
             f"at most {most_megapixels:g} million are opened",
             where=str(path),
-            remedy="Make it smaller as a whole, without cutting anything off",
+            remedy="Allow more, or make it smaller as a whole, without cutting anything off",
+            parameters=("most_megapixels",),
         )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.plan.picture.holding import held_words
 from hillsight.plan.picture.resection import FITS_FROM
 from hillsight.plan.picture.resection_errors import heading_causes
 from hillsight.plan.picture.station_cameras import why_weak
@@ -57,8 +58,8 @@ def camera_lines(one: StationCamera, convergence_deg: float) -> list[str]:
         place_m = math.hypot(sigma["easting_m"], sigma["northing_m"])
         moved_m = math.hypot(one.eye[0] - one.station.easting_m, one.eye[1] - one.station.northing_m)
         lines.append(
-            f"{label}: the camera stood at E {one.eye[0]:.0f} N {one.eye[1]:.0f}, give or take "
-            f"{metres(place_m)}, {rough_distance_words(moved_m)} from the station as given."
+            f"{label}: the camera stood at E {one.eye[0]:.0f} N {one.eye[1]:.0f} ± {metres(place_m)}, "
+            f"{rough_distance_words(moved_m)} from the station as given."
         )
     used = resection.marks.used
     off_px, off_deg = residuals(one)
@@ -109,6 +110,9 @@ def cautions(one: StationCamera, hidden_below: float) -> list[str]:
         too_many = f"{len(wrong) + len(behind)} of {len(names)} had to be left out"
         reason = by_chance if resection.fit_chance < FITS_FROM else too_many
         found.append(f"{label}: the marks do not fit this station: {reason}")
+    held = held_words(resection.camera.tilt_deg, resection.camera.roll_deg)
+    if held and resection.fits:
+        found.append(f"{label}: {held}")
     if one.weak:
         reason = why_weak(one)
         found.append(f"{label}: the marks do not fix {listed(one.weak)}{f': {reason}' if reason else ''}")

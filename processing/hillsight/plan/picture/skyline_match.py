@@ -18,6 +18,7 @@ import numpy as np
 
 from hillsight.kernels.threads import in_slices
 from hillsight.plan.picture import match_kernel as kernel
+from hillsight.plan.picture.holding import ROLL_DEG, TILT_DEG
 from hillsight.plan.picture.screen_kernel import screen_headings
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ class PictureErrors:
     worth : what a log likelihood is worth of itself, as errors are stranger than any model of them; settled
         on the western Highlands (docs/studies)
 
-    White and alike 0.22 degrees each make 0.3 in all. Tilt and roll: common practice, no source.
+    White and alike 0.22 degrees each make 0.3 in all. Tilt and roll: see ``holding``.
     """
 
     white_deg: float = 0.22
@@ -67,8 +68,8 @@ class PictureErrors:
     hidden: float = 0.2
     hidden_over_deg: float = 6.0
     ground_over_m: float = 150.0
-    tilt_deg: float = 10.0
-    roll_deg: float = 2.5
+    tilt_deg: float = TILT_DEG
+    roll_deg: float = ROLL_DEG
     wrong_top: float = 0.1
     click_deg: float = 0.05
     worth: float = 0.6

@@ -80,11 +80,11 @@ class StationCamera:
 
     @property
     def state(self) -> str:
-        """``fits``, ``misfit``, ``weak`` or ``no_camera``."""
+        """``fits``, ``no_fit``, ``weak`` or ``no_camera``."""
         if self.resection is None:
             return "no_camera"
         if not self.resection.fits:
-            return "misfit"
+            return "no_fit"
         return "weak" if self.weak else "fits"
 
 

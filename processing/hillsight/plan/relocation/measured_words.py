@@ -117,7 +117,8 @@ def _sentence(label: str, figures: dict[str, float], times: float, traced: bool,
     camera = (
         f"the camera looks {figures['heading_true_deg']:.1f} ± {figures['heading_plus_minus_deg']:.1f} "
         f"degrees true, tilted {figures['tilt_deg']:+.1f} ± {figures['tilt_plus_minus_deg']:.1f} and rolled "
-        f"{figures['roll_deg']:+.1f} ± {figures['roll_plus_minus_deg']:.1f} degrees"
+        f"{figures['roll_deg']:+.1f} ± {figures['roll_plus_minus_deg']:.1f} degrees (± is one standard "
+        "deviation)"
     )
     misfit = ""
     if traced:

@@ -39,9 +39,9 @@ def search_lines(ranking: Ranking, places: pd.DataFrame, count: int) -> list[str
     }
     lines = [
         heads.get(ranking.state, f"Undecided: likeliest about {place} ({shares})"),
-        f"There the picture looks {best['heading_true_deg']:.0f} degrees true and is "
-        f"{best['width_deg']:.0f} degrees wide; the skyline is {best['misfit_deg']:.2f} degrees off that "
-        f"traced; {count:,} places weighed",
+        f"There the picture looks {best['heading_true_deg']:.1f} ± {best['heading_plus_minus_deg']:.1f} "
+        f"degrees true (± is one standard deviation) and is {best['width_deg']:.0f} degrees wide; the "
+        f"skyline is {best['misfit_deg']:.2f} degrees off that traced; {count:,} places weighed",
     ]
     lines += [
         f"{row['rank']}. E {row['easting_m']:.0f} N {row['northing_m']:.0f}, "

@@ -2,6 +2,9 @@
 
 const MOST_SHOWN = 60;
 
+/** Numbers that a marks file may hold, as the commands read it. */
+const MOST_M = { easting_m: 1e8, northing_m: 1e8, height_m: 1e5 };
+
 /** A landmark in words. */
 function wordsOf({ feature, place }) {
   if (feature) return feature;
@@ -132,9 +135,11 @@ class Chooser {
     const place = {};
     for (const [name, words] of [["easting_m", "easting"], ["northing_m", "northing"], ["height_m", "height"]]) {
       const text = this.dialog.querySelector(`#${name}`).value.trim().replace(",", ".");
+      if (!text && name === "height_m") continue;
       const number = Number(text);
-      if (!text || !Number.isFinite(number)) {
-        this.trouble.textContent = `The ${words} is not a number of metres.`;
+      const most = MOST_M[name];
+      if (!text || !Number.isFinite(number) || Math.abs(number) > most) {
+        this.trouble.textContent = `The ${words} is not a number of metres from ${-most} to ${most}.`;
         this.dialog.querySelector(`#${name}`).focus();
         return;
       }

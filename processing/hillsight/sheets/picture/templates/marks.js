@@ -3,7 +3,7 @@
 // A line: { id, of: "skyline" | "brow", how: "traced" | "found", give, anchors: [[x, y]], pieces: [{ straight,
 // path: [[x, y]] }] } with one piece from each anchor to the next, both ends in its path. A landmark: { id,
 // feature, place, give, x, y }; place is { easting_m, northing_m, height_m, crs } where it has no name on the
-// map. Pixels of the photograph; values are never changed, only replaced.
+// map; a height left out is the ground's. Pixels of the photograph; values are never changed, only replaced.
 
 const GIVE_OR_TAKE_PX = { landmark: 2, line: 3 };
 

@@ -66,34 +66,44 @@ function readFile(text, photograph, newId) {
     );
   }
   const bad = (what) => new Error(`The marks file is damaged: ${what}. Nothing was loaded.`);
-  const number = (value, what) => {
+  const number = (value, what, most = Infinity) => {
     if (typeof value !== "number" || !Number.isFinite(value)) throw bad(`${what} is no number`);
+    if (Math.abs(value) > most) throw bad(`${what} is beyond ${most}`);
     return value;
   };
-  const many = (value, what) => {
+  const list = (value, what) => {
     if (value === undefined) return [];
     if (!Array.isArray(value)) throw bad(`${what} is no list`);
     return value;
   };
+  const many = (value, what) =>
+    list(value, what).map((one, i) => {
+      if (typeof one !== "object" || one === null) throw bad(`${what}, number ${i + 1}, holds nothing`);
+      return one;
+    });
   const give = (one, usual) =>
-    one.give_or_take_px === undefined ? usual : number(one.give_or_take_px, "a give or take");
-  const landmarks = many(file.landmarks, "landmarks").map((one) => {
-    const place = one.easting_m === undefined && one.northing_m === undefined ? null : {};
+    one.give_or_take_px === undefined || one.give_or_take_px === null ? usual : number(one.give_or_take_px, "a give or take");
+  const landmarks = many(file.landmarks, "landmarks").map((one, i) => {
+    const which = `landmark ${i + 1}`;
+    const given = (name) => one[name] !== undefined && one[name] !== null;
+    const place = given("easting_m") || given("northing_m") ? {} : null;
     if (place) {
       for (const name of ["easting_m", "northing_m", "height_m"]) {
-        if (one[name] !== undefined) place[name] = number(one[name], name);
+        if (given(name) || name !== "height_m") {
+          place[name] = number(one[name], `${which}, ${name}`, MOST_M[name]);
+        }
       }
       if (typeof one.crs === "string") place.crs = one.crs;
     }
     const feature = typeof one.feature === "string" ? one.feature : null;
-    if (!feature && !place) throw bad("a landmark has neither name nor coordinates");
+    if (!feature && !place) throw bad(`${which} has neither name nor coordinates`);
     return {
       id: newId(),
       feature,
       place,
       give: give(one, GIVE_OR_TAKE_PX.landmark),
-      x: number(one.x_px, "x_px"),
-      y: number(one.y_px, "y_px"),
+      x: number(one.x_px, `${which}, x_px`),
+      y: number(one.y_px, `${which}, y_px`),
     };
   });
   const lines = ["skyline", "brow"].flatMap((of) =>
