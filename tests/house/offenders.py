@@ -20,6 +20,7 @@ UNUSED_NAMES: set[str] = {
     "hillsight.plan.exercise.json_schema:json_schema",
     "hillsight.plan.exercise.writing:template",
     "hillsight.plan.exercise.writing:write_exercise",
+    "hillsight.sheets.exercise.page:exercise_html",
 }
 
 #: Libraries that are imported and not declared.
@@ -36,5 +37,6 @@ UNUSED_ON_PURPOSE = {
     "hillsight.kernels.threads:limited_to": "for programs that run several jobs side by side",
     "hillsight.layers.rasters:write_cog": "for programs that write rasters; the raster tests use it",
     "hillsight.plan.relocation.decision:STATES": "what the glossary is held against",
+    "hillsight.sheets.exercise.packing:unpacked": "what is packed in a page is held against it",
     "hillsight.schema.frames:column_names": "what frames are held against, in the tests of every room",
 }

@@ -191,12 +191,14 @@ def _styles() -> list[Finding]:
 
 def _tables_and_templates() -> list[Finding]:
     from hillsight.ground.evidence import EvidenceTable
+    from hillsight.sheets.exercise import page
     from hillsight.sheets.picture.mark_page import load_parts
     from hillsight.sheets.verdict.verdict_page import load_templates
 
     kinds = len(EvidenceTable.load().classes)
     findings = [Finding(True, "evidence table", f"{kinds} kinds of feature")]
-    return [*findings, Finding(True, "templates", f"{load_templates() + load_parts()} found")]
+    found = load_templates() + load_parts() + page.load_parts()
+    return [*findings, Finding(True, "templates", f"{found} found")]
 
 
 def _temporary() -> list[Finding]:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import base64
-import hashlib
 import io
 import json
 import math
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from hillsight.sheets.paper import palette
+from hillsight.sheets.paper.page_files import environment, hashed, inside_script, program, sayable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -59,7 +58,7 @@ def load_parts() -> int:
     templates = ("mark.html.j2", "mark.css.j2")
     for name in templates:
         _environment().get_template(name)
-    _program()
+    program("hillsight.sheets.picture", _PARTS)
     return len(templates) + len(_PARTS)
 
 
@@ -123,7 +122,7 @@ def mark_html(
     height_px, width_px = photograph.rgb.shape[:2]
     facts = {
         "photograph": {
-            "name": _sayable(photograph.name),
+            "name": sayable(photograph.name),
             "width_px": width_px,
             "height_px": height_px,
             "sha256": sha256,
@@ -134,26 +133,26 @@ def mark_html(
         "marks": marks,
         "colours": _COLOURS,
     }
-    environment = _environment()
-    style = environment.get_template("mark.css.j2").render(palette=palette)
-    script = _program()
+    templates = _environment()
+    style = templates.get_template("mark.css.j2").render(palette=palette)
+    script = program("hillsight.sheets.picture", _PARTS)
     media_type, data = _encoded(photograph, most_pixels)
-    page: str = environment.get_template("mark.html.j2").render(
+    page: str = templates.get_template("mark.html.j2").render(
         page={
-            "name": _sayable(photograph.name),
+            "name": sayable(photograph.name),
             "width_px": f"{width_px:,}",
             "height_px": f"{height_px:,}",
             "media_type": media_type,
         },
         photograph=Markup(data),
         pictures=[_compared(one, most_pixels) for one in pictures],
-        facts=Markup(_inside_script(json.dumps(facts, allow_nan=False))),
-        provenance=Markup(_inside_script(provenance)),
-        provenance_words=_sayable(provenance_words),
+        facts=Markup(inside_script(json.dumps(facts, allow_nan=False))),
+        provenance=Markup(inside_script(provenance)),
+        provenance_words=sayable(provenance_words),
         style=Markup(style),
-        style_hash=Markup(_hash(style)),
+        style_hash=Markup(hashed(style)),
         script=Markup(script),
-        script_hash=Markup(_hash(script)),
+        script_hash=Markup(hashed(script)),
     )
     return page
 
@@ -162,7 +161,7 @@ def _compared(picture: PagePicture, most_pixels: float) -> dict[str, Any]:
     from markupsafe import Markup
 
     media_type, data = _encoded(picture, most_pixels)
-    return {"name": _sayable(picture.name), "media_type": media_type, "data": Markup(data)}
+    return {"name": sayable(picture.name), "media_type": media_type, "data": Markup(data)}
 
 
 def _encoded(picture: PagePicture, most_pixels: float) -> tuple[str, str]:
@@ -189,37 +188,5 @@ def _encoded(picture: PagePicture, most_pixels: float) -> tuple[str, str]:
 
 
 @cache
-def _program() -> str:
-    """All parts of the program as one that leaves nothing in the window's own names."""
-    folder = files("hillsight.sheets.picture") / "templates"
-    parts = [(folder / name).read_text(encoding="utf-8") for name in _PARTS]
-    return '(() => {\n"use strict";\n' + "\n".join(parts) + "})();\n"
-
-
-def _sayable(text: str) -> str:
-    """Text that UTF-8 can hold: undecodable bytes of file names become question marks."""
-    return text.encode("utf-8", "replace").decode("utf-8")
-
-
-def _inside_script(text: str) -> str:
-    """JSON that cannot end the element that holds it."""
-    return text.replace("<", "\\u003c")
-
-
-def _hash(text: str) -> str:
-    """What the page's security policy knows a style or a program by (W3C, CSP Level 3: base64 of SHA-256)."""
-    return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-
-@cache
 def _environment() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("hillsight.sheets.picture"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+    return environment("hillsight.sheets.picture")

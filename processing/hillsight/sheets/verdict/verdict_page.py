@@ -8,6 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from hillsight.sheets.paper import palette
+from hillsight.sheets.paper.page_files import environment
 from hillsight.sheets.verdict.skyline_plot import skyline_plot
 from hillsight.sheets.verdict.verdict_text import (
     CLASS_HEADINGS,
@@ -120,7 +121,6 @@ def _environment(*, markdown: bool = False) -> Environment:
     Every text becomes one line without control characters, then words alone: of HTML by escaping, of Markdown
     by a backslash before each of its signs besides.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
     def one_line(value: object) -> object:
@@ -132,16 +132,8 @@ def _environment(*, markdown: bool = False) -> Environment:
         entities = line.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
         return Markup(_MARKDOWN_SIGNS.sub(r"\\\1", entities))
 
-    environment = Environment(
-        loader=PackageLoader("hillsight.sheets.verdict"),
-        autoescape=True,
-        finalize=one_line,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters |= {
+    found: Environment = environment("hillsight.sheets.verdict", finalize=one_line)
+    found.filters |= {
         "argument_words": argument_words,
         "bar_width": lambda share: 100 * min(max(share, 0.0), 1.0) if share == share else 0.0,
         "chance_words": chance_words,
@@ -152,4 +144,4 @@ def _environment(*, markdown: bool = False) -> Environment:
         "place_words": place_words,
         "sentence_case": lambda text: text[:1].upper() + text[1:],
     }
-    return environment
+    return found

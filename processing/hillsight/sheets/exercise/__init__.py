@@ -1,0 +1,1 @@
+"""An exercise as people work on it: question, answer, page."""
