@@ -168,7 +168,7 @@ def _add(page: Page, pieces: _Pieces, zorder: float, clip: Box) -> None:
     lines.set_clip_box(
         TransformedBbox(Bbox([[clip.left, clip.bottom], [clip.right, clip.top]]), page.sheet.transData)
     )
-    page.sheet.add_collection(lines, autolim=False)
+    page.add(lines)
 
 
 def draw_top(page: Page, x: float, y: float, kind: str, fine: float = 1.0) -> Box:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,13 +16,15 @@ from hillsight.sheets.paper.palette import ALL_COLOURS, INK, PAPER
 from hillsight.words.quantities import UNITS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
     from hillsight.arrays import Bytes
 
 DOTS_PER_INCH = 150
+PER_MM = DOTS_PER_INCH / 25.4  # pixels
 A4_SHORT, A4_LONG = 1240, 1754  # 210 x 297 mm at 150 dots an inch, whole pixels
 # How lines end and bend, said outright because the user's settings may say otherwise.
 LINES: dict[str, Any] = {
@@ -41,7 +44,7 @@ class Page:
     ``texts`` holds every text drawn with its box, in order, so that checks can see that none overlaps.
     """
 
-    def __init__(self, width: int, height: int) -> None:
+    def __init__(self, width: float, height: float) -> None:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
@@ -53,6 +56,31 @@ class Page:
         self._canvas = FigureCanvasAgg(self.figure)
         self.sheet = self.frame(Box(0, 0, width, height), Box(0, 0, width, height))
         self.sheet.set_zorder(5)
+        self._onto = self.sheet
+
+    @classmethod
+    def of_mm(cls, width_mm: float, height_mm: float, colour: str = PAPER) -> Page:
+        """A page of exact millimetres, with whatever fractions of pixels that takes; ``colour`` is its ground."""
+        page = cls(width_mm * PER_MM, height_mm * PER_MM)
+        page.figure.set_facecolor(colour)
+        return page
+
+    @contextmanager
+    def onto(self, axes: Axes) -> Iterator[Axes]:
+        """Put the lines, boxes and texts of the block on axes of the page, where they are cut at its frame.
+
+        They are still given in the page's pixels. Texts are not cut.
+        """
+        before, self._onto = self._onto, axes
+        try:
+            yield axes
+        finally:
+            self._onto = before
+
+    def add(self, artist: Artist) -> None:
+        """Put something drawn in the page's pixels where lines and boxes go now."""
+        artist.set_transform(self.sheet.transData)
+        self._onto.add_artist(artist)
 
     def frame(self, place: Box, limits: Box) -> Axes:
         """Axes without ticks or ground at a place of the page; what is drawn in it is cut at its edge."""
@@ -113,16 +141,36 @@ class Page:
             "ha": "left",
             "va": "baseline",
             "parse_math": False,
+            "transform": self.sheet.transData,
         }
         # The rim by itself, so that the letters above it stay text in files that can hold text.
         if halo:
             rim = [patheffects.Stroke(linewidth=2.4, foreground=PAPER)]
-            self.sheet.text(left, y - height * 0.27, text, color=PAPER, path_effects=rim, zorder=9, **given)
-        self.sheet.text(left, y - height * 0.27, text, color=colour, zorder=9, **given)
+            self._onto.text(left, y - height * 0.27, text, color=PAPER, path_effects=rim, zorder=9, **given)
+        self._onto.text(left, y - height * 0.27, text, color=colour, zorder=9, **given)
         box = Box(left, y - height / 2, left + width, y + height / 2)
         if measured and text:
             self.texts.append((text, box))
         return box
+
+    def turned_text(
+        self, x: float, y: float, text: str, size: float, turned_deg: float, *, colour: str = INK
+    ) -> None:
+        """Write one line about its middle, turned anticlockwise by degrees; its box is the caller's to keep."""
+        self._onto.text(
+            x,
+            y,
+            text,
+            color=colour,
+            zorder=9,
+            fontproperties=font(size),
+            ha="center",
+            va="center_baseline",
+            rotation=turned_deg,
+            rotation_mode="anchor",
+            parse_math=False,
+            transform=self.sheet.transData,
+        )
 
     def paragraph(self, left: float, top: float, width: float, text: str, size: float, **style: Any) -> float:
         """Write text wrapped to a width, downwards from ``top``; returns the height below its last line."""
@@ -156,23 +204,21 @@ class Page:
         """A line on the page."""
         from matplotlib.lines import Line2D
 
-        self.sheet.add_line(Line2D(xs, ys, **{"color": INK, "linewidth": 0.8, **LINES, **style}))
+        self.add(Line2D(xs, ys, **{"color": INK, "linewidth": 0.8, **LINES, **style}))
 
     def lines(self, ends: Sequence[tuple[float, float, float, float]], linewidth: float) -> None:
         """Many straight lines of one width, each from x, y to x, y: quicker than one by one."""
         from matplotlib.collections import LineCollection
 
         paths = [[(x0, y0), (x1, y1)] for x0, y0, x1, y1 in ends]
-        self.sheet.add_collection(
-            LineCollection(paths, colors=[INK], linewidths=[linewidth], capstyle="projecting"), autolim=False
-        )
+        self.add(LineCollection(paths, colors=[INK], linewidths=[linewidth], capstyle="projecting"))
 
     def box(self, place: Box, **style: Any) -> None:
         """A rectangle on the page, an outline unless told."""
         from matplotlib.patches import Rectangle
 
         given = {"facecolor": "none", "edgecolor": INK, "linewidth": 0.8, **style}
-        self.sheet.add_patch(Rectangle((place.left, place.bottom), place.width, place.height, **given))
+        self.add(Rectangle((place.left, place.bottom), place.width, place.height, **given))
 
     def pixels(self) -> Bytes:
         """The page as drawn: (height, width, 3), top row first."""

@@ -1,0 +1,1 @@
+"""Map sheets by themselves, to exact scale: frame, content, drawing, margins, sheets and their index."""
