@@ -28,6 +28,9 @@ from sheets.mark_pages import (
 __all__ = ["browser"]
 
 
+FAR = {"easting_m": 300_000.0, "northing_m": 700_000.0, "x_px": 10.0, "y_px": 20.0}
+
+
 @pytest.fixture
 def marking(browser: Any, tmp_path: Path) -> Marking:
     photo = save_photograph(tmp_path / "ridge.jpg", photograph())
@@ -135,11 +138,35 @@ def test_what_does_not_belong_is_refused(marking: Marking, tmp_path: Path) -> No
         (changed(format="other"), "not a marks file"),
         (changed(landmarks=[{"feature": "A", "x_px": "left", "y_px": 1}]), "x_px is no number"),
         (changed(skyline=[{"points_px": [[1, 2]]}]), "less than two points"),
+        (changed(landmarks=[None]), "landmarks, number 1, holds nothing"),
+        (changed(skyline=[{"points_px": [[1, 2], None]}]), "points_px, number 2, holds nothing"),
+        (changed(landmarks=[{**FAR, "easting_m": 1e9}]), "landmark 1, easting_m is beyond 100000000"),
+        (changed(landmarks=[{**FAR, "northing_m": None}]), "landmark 1, northing_m is no number"),
         (marking.photo, "JSON"),
     ):
         assert says in load(marking, path)
         assert marking.file() == before
+    assert load(marking, changed(landmarks=[{**FAR, "height_m": None, "feature": None}])) == ""
+    assert marking.file()["landmarks"][0]["easting_m"] == FAR["easting_m"]
     assert load(marking, changed()) == ""
+
+
+def test_a_place_of_its_own_needs_no_height(marking: Marking) -> None:
+    """What is saved without one is read by the commands, which take the ground's."""
+    page = marking.page
+    marking.choose("landmark")
+    marking.tap(*marking.whole(*SPOTS[0]))
+    page.wait_for_selector("#chooser[open]")
+    page.locator("#by-place summary").click()
+    page.locator("#easting_m").fill("9" * 300)
+    page.locator("#northing_m").fill("700100")
+    page.locator("#place-take").click()
+    assert "The easting is not a number of metres from" in page.locator("#place-trouble").inner_text()
+    page.locator("#easting_m").fill("300100.5")
+    page.locator("#place-take").click()
+    page.wait_for_selector("#chooser", state="hidden")
+    (mark,) = Marks.read(marking.save()).landmarks
+    assert (mark.easting_m, mark.northing_m, mark.height_m) == (300_100.5, 700_100.0, None)
 
 
 def test_marks_may_come_with_the_page(browser: Any, tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""From a photograph in a browser to its camera: a view is drawn from a known one, marked, saved, resected.
+"""From a photograph in a browser to its camera and its place: drawn, marked, saved, resected, weighed.
 
 The view is drawn here with plane trigonometry, apart from the package.
 """
@@ -33,6 +33,8 @@ HEADING_DEG, TILT_DEG, ROLL_DEG, WIDTH_DEG = 8.0, 1.5, -2.0, 60.0
 FOCAL_PX = WIDTH / 2 / np.tan(np.radians(WIDTH_DEG / 2))
 #: Row and column of the post that the camera stands on, and of those that are marked, left to right.
 STANDS, EYE_M = (80, 80), 1.6
+#: Posts south and east of it where other candidates stand.
+OTHERS = {"There": (14, -6), "Yonder": (-9, 13)}
 MARKED = ((35, 64), (21, 69), (48, 83), (30, 92), (24, 103), (45, 101))
 
 
@@ -88,7 +90,7 @@ def view(ground: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize("screen", SCREENS)
-def test_the_camera_is_found_from_what_was_marked(browser: Any, tmp_path: Path, screen: str) -> None:
+def test_camera_and_place_are_found_from_what_was_marked(browser: Any, tmp_path: Path, screen: str) -> None:
     folder = world(tmp_path / "world")
     ground = heights().astype(float)
     things = geopandas.GeoDataFrame(
@@ -133,3 +135,26 @@ def test_the_camera_is_found_from_what_was_marked(browser: Any, tmp_path: Path, 
     for name, (off, plus_minus, most) in got.items():
         assert abs(off) < most and abs(off) < 4 * plus_minus, (name, off, plus_minus)
     assert one.camera.lens.focal_px == pytest.approx(FOCAL_PX, rel=0.03)
+    # The same marks and trace tell the place from others, at the width that resection gave.
+    others = {name: place(STANDS[0] + row, STANDS[1] + column) for name, (row, column) in OTHERS.items()}
+    page = tmp_path / "verdict.html"
+    verdict = hillsight.relocate(
+        folder / "ground.tif",
+        marks=str(saved),
+        photo=str(photo),
+        width=float(row["width_deg"]),
+        at=[(*spot, name) for name, spot in {"Here": (east, north), **others}.items()],
+        eye_height=EYE_M,
+        features=[things],
+        terrain_error=0.2,
+        error_correlation=100.0,
+        elsewhere=40,
+        elsewhere_within=400.0,
+        reach=4_000.0,
+        report=page,
+    ).verdict
+    assert (verdict.state, verdict.best.station) == ("decided", "Here")
+    fit = next(fit for fit in verdict.measured.fits if fit.station == "Here")
+    assert fit.heading_true_deg == pytest.approx(row["heading_true_deg"], abs=1.0)
+    assert (fit.tilt_deg, fit.roll_deg) == pytest.approx((TILT_DEG, ROLL_DEG), abs=0.7)
+    assert "The photograph laid over what is seen from Here" in page.read_text(encoding="utf-8")
