@@ -1,4 +1,4 @@
-"""Photographs of the second observer: its own camera, its own sky walk, and a trace with its own errors.
+"""Photographs of the second observer: its own camera, its own sky walk, its own errors of trace and marks.
 
 It shares no code with ``hillsight.plan.picture`` or ``hillsight.sight``.
 """
@@ -12,11 +12,12 @@ import numba
 import numpy as np
 from scipy import ndimage
 
-from second_observer_sight import DROP_PER_M
+from second_observer_sight import DROP_PER_M, judge
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from second_observer_map import Sheet
     from second_observer_sight import Ground
 
     Floats = NDArray[np.float64]
@@ -78,6 +79,13 @@ TRACE_DEG, ALIKE_DEG, CLICKED_DEG, HIDDEN = 0.3, 5.0, (0.2, 0.6), 0.2
 #: How the camera was held, and how well the width is known: told by the observer, or by the file.
 TILT_DEG, ROLL_DEG, TOLD_SHARES = 5.0, 2.0, (0.05, 0.02)
 
+#: Tops that are marked, at most; how far off each is clicked, pixels; the chance that one is taken for
+#: another; the map's grid to which its places are read, metres; tops farther off are not told by name.
+MARKS, CLICK_PX, WRONG_TOP, READ_TO_M, TOPS_WITHIN_M = 4, (2.0, 5.0), 0.1, 20.0, 9_000.0
+
+#: Names that are taken for one another lie so near each other to the eye, degrees.
+_TAKEN_FOR_DEG = 30.0
+
 
 @dataclass(frozen=True)
 class Photograph:
@@ -86,6 +94,7 @@ class Photograph:
     focal_px : the true focal length; told_px, told_share : as it is told, and one standard deviation
     x_px, y_px : points of the trace, from left to right, y down
     hidden : share of the picture's width where trees stand before the sky's edge
+    trees_deg : (n, 2) grid bearings from and to which they do
     """
 
     focal_px: float
@@ -97,6 +106,23 @@ class Photograph:
     x_px: Floats
     y_px: Floats
     hidden: float
+    trees_deg: Floats
+
+
+@dataclass(frozen=True)
+class Marked:
+    """Tops that were marked on a picture, (m,) each.
+
+    rows : of the sheet, as they are named; wrong : another top was clicked than is named
+    x_px, y_px : where they were clicked; east_m, north_m : where the map is read to have the one named
+    """
+
+    rows: NDArray[np.int64]
+    wrong: NDArray[np.bool_]
+    x_px: Floats
+    y_px: Floats
+    east_m: Floats
+    north_m: Floats
 
 
 def axes(heading_deg: float, tilt_deg: float, roll_deg: float) -> Floats:
@@ -140,9 +166,11 @@ def photographed(
     trees = np.zeros(bearing.size, bool)
     rise = np.zeros(bearing.size)
     inside = np.abs(bearing - heading_deg) < width_deg / 2
+    clumps = []
     while trees[inside].mean() < HIDDEN:
         begins = random.uniform(-width_deg / 2 - 3, width_deg / 2) + heading_deg
-        clump = (bearing >= begins) & (bearing < begins + random.uniform(2.0, 9.0))
+        clumps.append((begins, begins + random.uniform(2.0, 9.0)))
+        clump = (bearing >= begins) & (bearing < clumps[-1][1])
         # Tops of single trees, a third of a degree or so wide, above whatever the wood stands on.
         ragged = np.abs(ndimage.gaussian_filter1d(random.normal(0.0, 2.0, bearing.size), 3.0))
         rise[clump] = np.maximum(rise[clump], 0.2 + random.exponential(1.2) + ragged[clump])
@@ -159,5 +187,60 @@ def photographed(
     kept = (x > 0) & (x < WIDTH_PX) & (y > 0) & (y < HEIGHT_PX)
     told_px = focal_px * float(np.exp(random.normal(0.0, share)))
     return Photograph(
-        focal_px, told_px, share, heading_deg, tilt, roll, x[kept], y[kept], float(trees[inside].mean())
+        focal_px,
+        told_px,
+        share,
+        heading_deg,
+        tilt,
+        roll,
+        x[kept],
+        y[kept],
+        float(trees[inside].mean()),
+        np.array(clumps),
+    )
+
+
+def mark_tops(
+    ground: Ground,
+    sheet: Sheet,
+    stood_m: tuple[float, float],
+    eye_m: float,
+    taken: Photograph,
+    random: np.random.Generator,
+) -> Marked:
+    """Mark the tops that show best, then saddles, a click a little off, now and then by another's name."""
+    kinds = np.array(sheet.kinds)
+    tops = np.flatnonzero((kinds == "summit") | (kinds == "saddle"))
+    seen = judge(ground, *stood_m, eye_m, sheet)
+    first = sheet.starts[tops]  # the very top; the other samples are its upper part
+    bearing, angle = seen.bearing_deg[first], seen.angle_deg[first]
+    camera = axes(taken.heading_deg, taken.tilt_deg, taken.roll_deg)
+    x, y = pixels(camera, taken.focal_px, bearing, angle)
+    into = (bearing[:, None] - taken.trees_deg[None, :, 0]) % 360.0
+    behind_trees = (into < np.diff(taken.trees_deg, axis=1)[:, 0]).any(axis=1)
+    shows = (seen.clear_deg[first] > 0.0) & (seen.distance_m[first] < TOPS_WITHIN_M) & ~behind_trees
+    shows &= (x > 0) & (x < WIDTH_PX) & (y > 0) & (y < HEIGHT_PX)
+    # What stands against the sky, and stands out, is marked first.
+    striking = random.exponential(0.5, tops.size) - np.maximum(seen.behind_deg[first], 0.0)
+    striking -= 10.0 * (kinds[tops] == "saddle")
+    order = np.argsort(-np.where(shows, striking, -np.inf))[: min(MARKS, int(shows.sum()))]
+    named = order.copy()
+    wrong = random.random(order.size) < WRONG_TOP
+    for k in np.flatnonzero(wrong):
+        beside = np.abs((bearing - bearing[order[k]] + 180.0) % 360.0 - 180.0)
+        alike = (beside < _TAKEN_FOR_DEG) & (kinds[tops] == kinds[tops[order[k]]])
+        others = np.flatnonzero(alike & ~np.isin(np.arange(tops.size), named))
+        if others.size:
+            named[k] = random.choice(others)
+    off_px, turn = random.uniform(*CLICK_PX, order.size), random.uniform(0.0, 2 * np.pi, order.size)
+    places = np.column_stack((sheet.east_m[first[named]], sheet.north_m[first[named]]))
+    grid_m = random.uniform(0.0, READ_TO_M, 2)
+    read_m = np.round((places - grid_m) / READ_TO_M) * READ_TO_M + grid_m
+    return Marked(
+        tops[named],
+        named != order,
+        x[order] + off_px * np.sin(turn),
+        y[order] + off_px * np.cos(turn),
+        read_m[:, 0],
+        read_m[:, 1],
     )

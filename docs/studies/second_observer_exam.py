@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from hillsight.ground.terrain import Terrain
+    from hillsight.plan.picture.measuring import MarkedThings
     from hillsight.plan.picture.skyline_match import PictureSkyline
     from second_observer_exercises import Exercise
     from second_observer_grounds import Pair
@@ -89,10 +90,23 @@ class Answer:
         }
 
 
+@dataclass(frozen=True)
+class Pictured:
+    """What is measured on a photograph, and the statements that are told beside it.
+
+    width_deg : between its sides, as told
+    """
+
+    measured: PictureSkyline
+    marked: MarkedThings | None
+    sighting: Sighting
+    width_deg: float = WIDTH_DEG
+
+
 def put(
-    made: Exercise, terrain: Terrain, reach_m: float = REACH_M, measured: PictureSkyline | None = None
+    made: Exercise, terrain: Terrain, reach_m: float = REACH_M, pictured: Pictured | None = None
 ) -> Answer:
-    """Have an exercise weighed; by what was measured on the photograph alone where that is given."""
+    """Have an exercise weighed, by what was said or by what a photograph gives."""
     observer = Observer()
     east, north = made.places_m[:, 0].tolist(), made.places_m[:, 1].tolist()
     geodesy = Geodesy(made.pair.crs)
@@ -106,7 +120,8 @@ def put(
         ELSEWHERE_M + 150.0,
     )
     told_deg = made.told_deg + float(geodesy.convergence_deg(float(np.mean(east)), float(np.mean(north))))
-    framing = Framing.of(told_deg, GIVE_OR_TAKE_DEG, WIDTH_DEG, observer.picture_edge)
+    width_deg = WIDTH_DEG if pictured is None else pictured.width_deg
+    framing = Framing.of(told_deg, GIVE_OR_TAKE_DEG, width_deg, observer.picture_edge)
     rules = Rules(decide_from=0.95, none_prior=NONE_PRIOR)
     setting = Setting(
         looker,
@@ -116,12 +131,13 @@ def put(
         rules,
         None,
         elsewhere_within_m=ELSEWHERE_M,
-        measured=measured,
+        measured=None if pictured is None else pictured.measured,
+        marked=None if pictured is None else pictured.marked,
     )
     stations = [
         Station(f"P{k}", None, e, n, None, "") for k, (e, n) in enumerate(zip(east, north, strict=True))
     ]
-    sighting = sighting_of(made) if measured is None else Sighting(Picture(), (), "the study")
+    sighting = sighting_of(made) if pictured is None else pictured.sighting
     evidence = weigh(setting, stations, sighting).evidence
     state, whole, _ = evidence.verdict()
     kinds = np.array([statement.kind for statement in sighting.statements])

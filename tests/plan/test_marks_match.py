@@ -24,7 +24,8 @@ def held(
     up = RISE - 0.1 * east_m - more.get("up_m", 0.0)
     angle = np.degrees(np.arctan(up / np.hypot(east, north)))
     clear = IN_VIEW[0] if clearance_m is None else clearance_m
-    return seen_marks(east, north, angle, clear, IN_VIEW[1], (0.1, 0.0), 12.0, 2.0, 10.0)
+    sure = np.zeros(4), np.full(4, 4.2)
+    return seen_marks(east, north, angle, clear, IN_VIEW[1], sure[0], (0.1, 0.0), 12.0, 2.0, 10.0, sure[1])
 
 
 def marked(camera: Camera, told: np.ndarray) -> PictureSkyline:
@@ -80,3 +81,13 @@ def test_a_place_that_has_them_elsewhere_fits_worse() -> None:
         for one in (told, held(east_m=500.0))
     )
     assert here > there + 3.0
+
+
+def test_a_height_that_is_known_worse_counts_less() -> None:
+    """Ten metres of height against their angle at each distance (plain trigonometry)."""
+    nothing_before = np.full(4, np.inf), np.ones(4), np.zeros(4)
+    angle = np.degrees(np.arctan(RISE / np.hypot(EAST, NORTH)))
+    told = seen_marks(EAST, NORTH, angle, *nothing_before, (0.1, 0.0), 12.0, 2.0, 10.0, np.full(4, 10.0))
+    higher = np.degrees(np.arctan((RISE + 0.01) / np.hypot(EAST, NORTH)))
+    assert told[:, 4] == pytest.approx((higher - angle) * 1_000.0, rel=1e-4)
+    assert told[:, 5] == pytest.approx(1.0)

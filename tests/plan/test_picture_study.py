@@ -4,10 +4,25 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pyproj import CRS
 
-from picture_observer import HEIGHT_PX, HIDDEN, TRACE_DEG, WIDTH_PX, axes, photographed, pixels, sky_deg
+from picture_observer import (
+    CLICK_PX,
+    HEIGHT_PX,
+    HIDDEN,
+    MARKS,
+    READ_TO_M,
+    TRACE_DEG,
+    WIDTH_PX,
+    axes,
+    mark_tops,
+    photographed,
+    pixels,
+    sky_deg,
+)
 from picture_study import measured_of
-from second_observer_sight import DROP_PER_M, Ground
+from second_observer_map import sheet_of
+from second_observer_sight import DROP_PER_M, Ground, judge
 from terrains import fractal
 
 
@@ -45,3 +60,32 @@ def test_a_photograph_is_traced_with_its_errors_and_can_be_matched() -> None:
     measured = measured_of(taken, 50.0)
     assert measured.trace.shape[0] > 60
     assert 0.0 < TRACE_DEG < 1.0 and measured.focal_share in (0.02, 0.05)
+
+
+def test_marks_are_off_by_their_clicks_and_the_map_s_grid_and_some_are_on_a_wrong_top() -> None:
+    # Hills on a plain, the eye on one of them.
+    draw, (row, column) = np.random.default_rng(4), np.mgrid[0:321, 0:321]
+    height = np.zeros((321, 321))
+    for r, c, tall in [
+        (160, 160, 400.0),
+        *zip(*draw.uniform(20, 300, (2, 60)), draw.uniform(150, 500, 60), strict=True),
+    ]:
+        height = np.maximum(height, tall * np.exp(-((row - r) ** 2 + (column - c) ** 2) / (2 * 6.0**2)))
+    ground = Ground(height.astype(np.float32), 50.0, 0.0, 16_000.0)
+    sheet = sheet_of(ground, CRS(27700), np.random.default_rng(1))
+    stood, wrong, count = (8_010.0, 8_000.0), 0, 0
+    seen = judge(ground, *stood, 1.6, sheet)
+    for seed in range(40):
+        random = np.random.default_rng(seed)
+        taken = photographed(ground, stood, 1.6, float(random.uniform(0, 360)), random)
+        marked = mark_tops(ground, sheet, stood, 1.6, taken, random)
+        assert len(marked.rows) <= MARKS
+        camera = axes(taken.heading_deg, taken.tilt_deg, taken.roll_deg)
+        first = sheet.starts[marked.rows]
+        x, y = pixels(camera, taken.focal_px, seen.bearing_deg[first], seen.angle_deg[first])
+        off_px = np.hypot(marked.x_px - x, marked.y_px - y)[~marked.wrong]
+        assert ((off_px >= CLICK_PX[0] - 1e-6) & (off_px <= CLICK_PX[1] + 1e-6)).all()
+        assert (np.abs(marked.east_m - sheet.east_m[first]) <= READ_TO_M / 2 + 1e-6).all()
+        wrong, count = wrong + int(marked.wrong.sum()), count + len(marked.rows)
+    assert count > 60
+    assert 0.02 < wrong / count < 0.25

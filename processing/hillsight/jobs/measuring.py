@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.requests import RelocateRequest
     from hillsight.jobs.scene import Scene
     from hillsight.layers.provenance import InputFile
+    from hillsight.plan.picture.mark_ground import GroundAt
     from hillsight.plan.picture.marks import Landmark, Marks
     from hillsight.plan.picture.photograph import LensBelief
     from hillsight.plan.relocation.setting import Setting
@@ -108,13 +109,13 @@ class Measuring:
         """Where the landmarks are, in the terrain's grid."""
         places = [self._place(one, number, scene) for number, one in enumerate(self.marks.landmarks, 1)]
         east, north, height, above = (np.array(values, np.float64) for values in zip(*places, strict=True))
-        terrain = scene.inputs.terrain
+        terrain, errors = scene.inputs.terrain, scene.looker.errors
+        grounds: list[GroundAt | None] = []
         for number, (one, place) in enumerate(zip(self.marks.landmarks, places, strict=True), 1):
-            if one.height_m is None:
-                thing = MarkedThing(one, number, one.feature or "by coordinates", place[0], place[1])
-                marked_ground(terrain, thing, scene.looker.errors)
+            thing = MarkedThing(one, number, one.feature or "by coordinates", place[0], place[1])
+            grounds.append(marked_ground(terrain, thing, errors) if one.height_m is None else None)
         labels = tuple(one.feature or f"landmark {k}" for k, one in enumerate(self.marks.landmarks, 1))
-        return MarkedThings(labels, east, north, height, above)
+        return MarkedThings.on(labels, east, north, height, above, grounds, errors)
 
     def _check_upright(self, right_up: Floats, marked: MarkedThings, scene: Scene) -> None:
         """Refuse a photograph on its side, by how its landmarks lie from every candidate."""

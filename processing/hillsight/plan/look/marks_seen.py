@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.plan.look.drawn import EYE_M, PLACE_M
+from hillsight.plan.look.skies import GroundAbout
 from hillsight.plan.picture.marks_match import seen_marks
 from hillsight.sight.points import see_points
 from hillsight.sight.viewing import Eye
@@ -43,6 +44,10 @@ def marks_seen(looker: Looker, places: Sequence[Place], marked: MarkedThings) ->
         seen = see_points(surface, eye, rows, columns, tall_m, far.maxima)
         east_m, north_m = marked.easting_m - easting_m, marked.northing_m - northing_m
         distance_m = np.maximum(np.hypot(east_m, north_m), 1.0)
+        crest_share = np.nan_to_num(seen.crest_distance_m / distance_m, nan=1.0, posinf=1.0)
+        erring = looker.erring(easting_m, northing_m)
+        here = np.array([easting_m]), np.array([northing_m])
+        about = GroundAbout.of(erring.surface, erring.rough_m, looker.errors, *here, PLACE_M)
         height_m = np.where(np.isnan(marked.height_m), seen.ground_m + marked.above_ground_m, marked.height_m)
         rise_m = height_m - place.drop_per_m * distance_m**2 - level_m
         slopes = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * PLACE_M))
@@ -51,10 +56,12 @@ def marks_seen(looker: Looker, places: Sequence[Place], marked: MarkedThings) ->
             north_m,
             np.degrees(np.arctan(np.nan_to_num(rise_m) / distance_m)),
             seen.clearance_m,
-            seen.crest_distance_m / distance_m,
+            crest_share,
+            about.rough_at_m(easting_m + crest_share * east_m, northing_m + crest_share * north_m),
             (float(slopes[0]), float(slopes[1])),
             PLACE_M,
             float(np.hypot(EYE_M, 2.0)),
             looker.errors.feature_position_m,
+            marked.height_error_m,
         )
     return found

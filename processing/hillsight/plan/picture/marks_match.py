@@ -15,11 +15,8 @@ from scipy import special
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
 
-#: A landmark's height is good to so much, and ground before it, metres; common practice, no source.
-_HEIGHT_M, _BEFORE_M = 3.0, 3.0
-
-#: A landmark on ground that slopes so much is as much higher or lower as it is out in place.
-_SLOPE = 0.3
+#: Ground before a landmark is good to so much at best, metres; common practice, no source.
+_BEFORE_M = 3.0
 
 #: No landmark is less likely to be seen than this, and of one that nobody can judge it is even.
 _LEAST_SEEN, _UNJUDGED = 0.02, 0.5
@@ -31,10 +28,12 @@ def seen_marks(
     angle_deg: Floats,
     clearance_m: Floats,
     crest_share: Floats,
+    crest_error_m: Floats,
     slope: tuple[float, float],
     place_m: float,
     eye_m: float,
     feature_m: float,
+    height_error_m: Floats,
 ) -> Floats:
     """Marks as one place has them, (m, 12).
 
@@ -47,8 +46,10 @@ def seen_marks(
     east_m, north_m : (m,) from the place to each landmark; angle_deg : its vertical angle from there
     clearance_m : (m,) above the line that grazes the ground before it; NaN unknown, inf where there is none
     crest_share : (m,) how far along the sight line that ground stands
+    crest_error_m : (m,) how far its height errs, one standard deviation
     slope : rise per metre of the ground about the place, to the east and to the north
     place_m, eye_m, feature_m : one standard deviation of the place and of a landmark each way, and of the eye
+    height_error_m : (m,) of each landmark's height
     """
     distance_m = np.maximum(np.hypot(east_m, north_m), 1.0)
     east, north = east_m / distance_m, north_m / distance_m
@@ -59,9 +60,9 @@ def seen_marks(
     found[:, 0], found[:, 1] = np.degrees(np.arctan2(east_m, north_m)) % 360.0, angle_deg
     found[:, 2] = distance_m
     found[:, 3] = feature_m * per_m
-    found[:, 4] = np.hypot(_HEIGHT_M, _SLOPE * feature_m) * upright
-    before_m = _BEFORE_M / np.clip(crest_share, 0.05, 1.0)
-    chance = special.ndtr(np.clip(clearance_m, -1e6, 1e6) / before_m)
+    found[:, 4] = height_error_m * upright
+    before_m = np.hypot(_BEFORE_M, crest_error_m) / np.clip(crest_share, 0.01, 1.0)
+    chance = special.ndtr(np.clip(clearance_m, -1e6, 1e6) / np.hypot(before_m, height_error_m))
     found[:, 5] = np.maximum(np.where(np.isnan(chance), _UNJUDGED, chance), _LEAST_SEEN)
     found[:, 6], found[:, 7], found[:, 8] = -north * place_m * per_m, east * place_m * per_m, 0.0
     found[:, 9] = (-slope[0] + east * tangent) * place_m * upright

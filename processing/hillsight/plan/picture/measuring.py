@@ -11,8 +11,12 @@ from hillsight.plan.picture import perspective
 from hillsight.plan.picture.skyline_match import PictureErrors, PictureSkyline
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from hillsight.arrays import Floats
+    from hillsight.ground.accuracy import ErrorModel
     from hillsight.plan.picture.camera import Lens
+    from hillsight.plan.picture.mark_ground import GroundAt
     from hillsight.plan.picture.marks import Marks
     from hillsight.plan.picture.photograph import LensBelief
 
@@ -21,12 +25,16 @@ if TYPE_CHECKING:
 #: quite true, of the air, of what grows on a ridge. Common practice, no source.
 _UNTOLD_DEG, _LEAST_DEG = 0.3, 0.12
 
+#: What the terrain errs alike over so much, metres, is no error between a landmark and the eye.
+_APART_M = 1_000.0
+
 
 @dataclass(frozen=True)
 class MarkedThings:
     """Where the marked landmarks are, (m,) each, in the terrain's grid.
 
     height_m : NaN for the ground's, and then above_ground_m is how far above it the mark is
+    height_error_m : one standard deviation
     """
 
     labels: tuple[str, ...]
@@ -34,6 +42,34 @@ class MarkedThings:
     northing_m: Floats
     height_m: Floats
     above_ground_m: Floats
+    height_error_m: Floats
+
+    @classmethod
+    def on(
+        cls,
+        labels: Sequence[str],
+        easting_m: Floats,
+        northing_m: Floats,
+        height_m: Floats,
+        above_ground_m: Floats,
+        grounds: Sequence[GroundAt | None],
+        errors: ErrorModel,
+    ) -> MarkedThings:
+        """Landmarks with what is known of the ground under them.
+
+        Parameters
+        ----------
+        grounds : (m,), None under one whose height is given; that is taken as exact, as ``resect`` takes it
+        """
+        lift_m, error_m = np.zeros(len(labels)), np.zeros(len(labels))
+        alike_m2 = errors.covariance_m2(np.array([_APART_M]))[0]
+        for k, ground in enumerate(grounds):
+            if ground is not None:
+                slope_m = errors.feature_position_m * np.hypot(*ground.slope)
+                terrain_m2 = max(errors.terrain_rmse_m**2 - float(alike_m2), 0.0)
+                lift_m[k] = ground.lift_m
+                error_m[k] = np.sqrt(ground.rough_m2 + slope_m**2 + terrain_m2)
+        return cls(tuple(labels), easting_m, northing_m, height_m, above_ground_m + lift_m, error_m)
 
 
 def picture_skyline(marks: Marks, belief: LensBelief, ground_over_m: float) -> PictureSkyline:
