@@ -1,4 +1,4 @@
-"""Time of drawn views: rays all round on large terrain, and relief painted, beside a copy of memory.
+"""Time of drawn views: rays, relief painted, and the command as a whole, beside a copy of memory.
 
     HILLSIGHT_THREADS=2 python tests/benchmarks/panorama.py --rays-side 4801 --json run.json
 
@@ -77,6 +77,36 @@ def round_view(width_px: int, height_px: int) -> Projection:
     return Cylinder(0.0, width_px, height_px, across_deg, across_deg / 2.0, height_px / 3.0)
 
 
+def whole_drawings(far: FarGround, eye: Eye, rounds: int) -> dict[str, dict[str, Any]]:
+    """The command from a terrain file to a PNG: the round in lines, and a relief of 4,000 x 1,000 pixels."""
+    import tempfile
+
+    import rasterio
+    from rasterio.transform import from_origin
+
+    from hillsight.jobs.panorama import panorama
+
+    grid, height_m = far.surface.grid, far.surface.height_m
+    west_m, north_m = (float(v) for v in grid.to_map(-0.5, -0.5))
+    at = [(*(float(v) for v in grid.to_map(eye.row, eye.column)), "Eye")]
+    rows, columns = height_m.shape
+    with tempfile.TemporaryDirectory() as folder:
+        terrain = Path(folder) / "terrain.tif"
+        with rasterio.open(
+            terrain, "w", driver="GTiff", width=columns, height=rows, count=1, dtype="float32",
+            crs=grid.crs, transform=from_origin(west_m, north_m, grid.spacing_x_m, grid.spacing_y_m),
+        ) as file:  # fmt: skip
+            file.write(height_m, 1)
+        drawing = Path(folder) / "drawing.png"
+        relief: dict[str, Any] = {"style": "relief", "looks": 0.0, "size": "4000x1000", "bare": True}
+        asked = {"whole_lines": dict[str, Any](), "whole_relief": relief}
+        return {
+            name: {"posts": [rows, columns]}
+            | quickest(lambda given=given: panorama(terrain, at=at, drawing=drawing, **given), rounds)
+            for name, given in asked.items()
+        }
+
+
 def measure(
     rays_side: int, relief_side: int, size_px: tuple[int, int], rounds: int, terrain: Path | None
 ) -> dict[str, Any]:
@@ -97,6 +127,7 @@ def measure(
     found["relief"] = {"posts": list(near.surface.height_m.shape)} | quickest(
         lambda: paint(near, over, view), rounds
     )
+    found |= whole_drawings(far, eye, rounds)
     bulk = np.zeros(_COPIED_BYTES, np.uint8)
     copied_s = quickest(bulk.copy, max(rounds, 3))["processor_s"]
     for case in found.values():

@@ -16,5 +16,5 @@ def test_rays_and_relief_are_timed_beside_a_copy(tmp_path: Path) -> None:
     assert found["rays"]["posts"] == [81, 81]
     assert found["relief"]["posts"] == [61, 61]
     assert found["size_px"] == [120, 40]
-    for case in ("rays", "relief"):
+    for case in ("rays", "relief", "whole_lines", "whole_relief"):
         assert all(found[case][figure] > 0 for figure in ("wall_s", "processor_s", "over_a_copy"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,12 +14,14 @@ from PIL import Image
 from drawn import busy_view
 from hillsight.plan.picture.camera import Camera, Lens
 from hillsight.reading.drawn.landmarks import landmarks
-from hillsight.sheets.panorama.key import height_words
+from hillsight.sheets.panorama.key import height_words, lay_key
 from hillsight.sheets.panorama.numbers import NumberPlacer
 from hillsight.sheets.panorama.panorama_sheet import Drawn, Place, draw_bare, draw_camera_view, draw_panorama
-from hillsight.sheets.panorama.picture import Ground, North
+from hillsight.sheets.panorama.picture import Ground, North, Picture
 from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.page import Page
 from hillsight.sheets.paper.saving import save_page
+from hillsight.sight.cylinder import Cylinder
 
 PLACE = Place("Made Station", "a made grid", -2.0, 52.6, "made.tif", "all round")
 TRUE = North("true", 0.0)
@@ -144,6 +147,9 @@ def test_the_scale_counts_from_the_north_that_is_asked_for(view) -> None:
 def test_an_svg_keeps_its_text_and_a_pdf_is_one(drawn, tmp_path) -> None:
     svg = save_page(drawn.page, tmp_path / "view.svg")
     root = etree.parse(str(svg)).getroot()
+    # Else a reader of SVG 1.1 draws several spaces as one (section 10.15, from memory).
+    kept = {node.get("{http://www.w3.org/XML/1998/namespace}space") for node in root.iter(f"{SVG}text")}
+    assert kept == {"preserve"}
     found = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     for text, _ in drawn.page.texts:
         assert text in found, text
@@ -223,3 +229,26 @@ def test_a_view_of_nothing_to_name_is_drawn_too() -> None:
     assert landmarks(view, 0) is not None
     assert "bearing" not in {text for text, _ in plain.page.texts}
     assert_texts_keep_apart(plain.page)
+
+
+def test_ground_that_rises_above_a_picture_is_told_of(view) -> None:
+    """A frame laid wholly below the skyline tells of it, one that holds all of it does not."""
+    width = 1_200
+    across = view.span_deg / width
+    lowest = float(np.nanmin(view.fan.sky_deg))
+    for top_deg, tells in ((lowest - 1.0, True), (float(np.nanmax(view.fan.sky_deg)) + 1.0, False)):
+        page = Page(width + 100, 400)
+        cylinder = Cylinder(view.left_grid_deg, width, 300, across, 0.02, top_deg / 0.02)
+        picture = Picture(page, Box(50, 50, width + 50, 350), view, cylinder)
+        picture.draw_landmarks([])
+        highest = float(np.nanmax(view.fan.sky_deg))
+        said_of_it = [text for text, _ in page.texts if "above this picture" in text]
+        assert said_of_it == ([f"ground rises to {highest:+.0f}°, above this picture"] if tells else [])
+
+
+def test_the_key_says_which_landmark_is_uncertain_and_how_high_it_stands(view) -> None:
+    """The word is that of the states of the bearing list."""
+    one = replace(landmarks(view, 5)[0], number=1, name="Knoll", state="uncertain", above_eye_m=-12.4)
+    key = lay_key(Page(1_000, 400), [one], TRUE, 0.0, 900.0)
+    assert key.cells[0][1] == "Knoll (uncertain)"
+    assert key.cells[0][4] == "12 m below"

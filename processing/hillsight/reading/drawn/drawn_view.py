@@ -12,6 +12,8 @@ from hillsight.reading.drawn.crests import crest_tracks, sky_pieces
 from hillsight.reading.drawn.fan import fan_of, ground_angle_deg
 from hillsight.reading.drawn.traces import feature_traces
 from hillsight.reading.things.bearing_list import bearing_list
+from hillsight.sight.far_sky import FarGround
+from hillsight.sight.smooth_slopes import SlopeLadder
 
 if TYPE_CHECKING:
     import geopandas
@@ -81,6 +83,16 @@ class DrawnView:
     def convergence_deg(self) -> float:
         """True bearing of grid north at the eye."""
         return float(self.lines.geodesy.convergence_deg(self.lines.easting_m, self.lines.northing_m))
+
+    @cached_property
+    def far(self) -> FarGround:
+        """All ground that may stand against the sky."""
+        return self.lines.far if self.lines.far is not None else FarGround.of(self.lines.surface)
+
+    @cached_property
+    def slopes(self) -> SlopeLadder:
+        """Slopes for light, made once for all pictures of the view."""
+        return SlopeLadder.of(self.far.surface.height_m)
 
     @cached_property
     def ranges(self) -> tuple[RangeLine, ...]:

@@ -90,6 +90,7 @@ def paint(
     light: Light | None = None,
     haze_half_m: float | None = None,
     cover: Cover | None = None,
+    slopes: SlopeLadder | None = None,
 ) -> Painted:
     """Paint a view in shaded relief.
 
@@ -101,6 +102,7 @@ def paint(
     light : over the left shoulder, 40 degrees up, where None
     haze_half_m : distance at which half of the contrast is left; by what is in view where None
     cover : water and woods to be tinted
+    slopes : of ``far.surface``, where they are made already
     """
     light = light or Light()
     sector = DrawnSector.of(projection)
@@ -108,7 +110,7 @@ def paint(
     scene = Scene.of(far, eye, seen, projection)
     if haze_half_m is not None:
         scene = Scene(float(haze_half_m), scene.steepened)
-    grid, ladder = far.surface.grid, SlopeLadder.of(far.surface.height_m)
+    grid, ladder = far.surface.grid, slopes or SlopeLadder.of(far.surface.height_m)
     codes, lattices = _laid_out(cover or Cover(), grid, eye)
     lamp = np.array(
         [

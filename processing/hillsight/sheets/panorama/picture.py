@@ -18,7 +18,6 @@ from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import nice_step
 from hillsight.sheets.paper.marks import is_saddle, line_style
 from hillsight.sheets.paper.palette import INK, QUIET
-from hillsight.sight.far_sky import FarGround
 from hillsight.sight.viewing import Eye
 from hillsight.words.trust import trust_order
 
@@ -108,11 +107,11 @@ class Picture:
     def _draw_relief(self, light: Light | None) -> None:
         """Shaded ground under the lines."""
         lines, view = self.view.lines, self.view
-        far = lines.far if lines.far is not None else FarGround.of(lines.surface)
+        far = view.far
         eye = Eye.on(
             far.surface.grid, lines.easting_m, lines.northing_m, lines.eye.level_m, lines.eye.drop_per_m
         )
-        painted = paint(far, eye, self.projection, light=light, cover=_cover(view))
+        painted = paint(far, eye, self.projection, light=light, cover=_cover(view), slopes=view.slopes)
         self.draw_under(painted.picture)
         self.drawn["haze"] = painted.scene.haze_half_m
 
@@ -235,7 +234,7 @@ class Picture:
             if not above[run[0]] or right - left < _LEAST_ABOVE:
                 continue
             page.line([left, right], [place.top, place.top], linewidth=strokes.SKYLINE_WIDTH, zorder=8.5)
-            text = f"near ground rises to +{fan.sky_deg[run].max():.0f}°, above this picture"
+            text = f"ground rises to {fan.sky_deg[run].max():+.0f}°, above this picture"
             if page.size_of(text, 7)[0] + 12 <= right - left:
                 words_at.append(page.text((left + right) / 2, place.top - 14, text, 7, align="center"))
         return words_at

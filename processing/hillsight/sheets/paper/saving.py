@@ -54,6 +54,7 @@ def save_page(
                 FigureCanvasSVG(page.figure).print_svg(  # type: ignore[no-untyped-call]
                     str(temporary), metadata={"Date": None, "Creator": "hillsight"}
                 )
+                _keep_spaces(temporary)
             else:
                 FigureCanvasPdf(page.figure).print_pdf(  # type: ignore[no-untyped-call]
                     str(temporary), metadata={"CreationDate": None, "Creator": "hillsight", "Producer": None}
@@ -62,3 +63,10 @@ def save_page(
         page.figure.set_dpi(dots_per_inch)
         page.figure.set_canvas(canvas)
     return out
+
+
+def _keep_spaces(svg: Path) -> None:
+    """Have spaces in a row drawn as they are, not as one (SVG 1.1, section 10.15, from memory)."""
+    # On each text: browsers do not hand it down from the root.
+    written = svg.read_text(encoding="utf-8")
+    svg.write_text(written.replace("<text ", '<text xml:space="preserve" '), encoding="utf-8", newline="\n")
