@@ -117,9 +117,10 @@ def _sentence(label: str, figures: dict[str, float], times: float, traced: bool,
     camera = (
         f"the camera looks {figures['heading_true_deg']:.1f} ± {figures['heading_plus_minus_deg']:.1f} "
         f"degrees true, tilted {figures['tilt_deg']:+.1f} ± {figures['tilt_plus_minus_deg']:.1f} and rolled "
-        f"{figures['roll_deg']:+.1f} ± {figures['roll_plus_minus_deg']:.1f} degrees (± is one standard "
-        "deviation)"
+        f"{figures['roll_deg']:+.1f} ± {figures['roll_plus_minus_deg']:.1f} degrees"
     )
+    if is_best:  # said once, in the sentence that stands first
+        camera += " (± is one standard deviation)"
     misfit = ""
     if traced:
         pixels = number_with(round(figures["misfit_px"]), "pixels")
