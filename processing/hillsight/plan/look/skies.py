@@ -9,14 +9,13 @@ import numpy as np
 
 from hillsight.ground.roughness import ROUGHNESS
 from hillsight.plan.look.drawn import EYE_M, PLACE_M
-from hillsight.plan.picture.near_ground import higher_of, near_ground
 from hillsight.plan.picture.sky_rows import sky_rows
 from hillsight.sight.far_sky import far_sky
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from hillsight.arrays import AnyArray, Flags, Floats, Integers
+    from hillsight.arrays import AnyArray, Flags, Floats
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Surface
     from hillsight.plan.look.drawn import Place
@@ -63,7 +62,6 @@ def skies(
     grid_deg = np.asarray(at * ROUND_STEP_DEG, np.float64)
     count = len(places)
     angle, distance = (np.full((count, ROUND), np.nan) for _ in range(2))
-    level_m = np.full(count, np.nan)
     nothing = np.full(at.size, np.nan)
     grounds = []
     for k, place in enumerate(places):
@@ -77,14 +75,14 @@ def skies(
             PLACE_M,
         )
         grounds.append(ground)
-        level_m[k] = float(ground.height_m[0]) + place.surveyed_m + looker.viewing.eye_height_m
-        if not np.isfinite(level_m[k]):
+        level_m = float(ground.height_m[0]) + place.surveyed_m + looker.viewing.eye_height_m
+        if not np.isfinite(level_m):
             continue
         sky = far_sky(
             looker.far(place),
             place.easting_m,
             place.northing_m,
-            float(level_m[k]),
+            level_m,
             place.drop_per_m,
             grid_deg,
             nothing,
@@ -98,10 +96,7 @@ def skies(
     if not count:
         return np.zeros((0, 6, ROUND))
     return np.concatenate(
-        [
-            one.rows(angle[k : k + 1], distance[k : k + 1], wanted, level_m[k : k + 1], places[k].drop_per_m)
-            for k, one in enumerate(grounds)
-        ]
+        [one.rows(angle[k : k + 1], distance[k : k + 1], wanted) for k, one in enumerate(grounds)]
     )
 
 
@@ -144,40 +139,14 @@ class GroundAbout:
         east, north = np.nan_to_num((around[[1, 3]] - around[[2, 4]]) / (2.0 * beside_m))
         return cls(surface, rough_m, errors, easting_m, northing_m, around[0], east, north, place_m)
 
-    def rows(
-        self, angle_deg: Floats, distance_m: Floats, wanted: Flags, level_m: Floats, drop_per_m: float
-    ) -> Floats:
+    def rows(self, angle_deg: Floats, distance_m: Floats, wanted: Flags) -> Floats:
         """Rows of skies, (p, 6, ROUND), from angle and distance of the sky's edge, (p, ROUND) each.
 
         Parameters
         ----------
         wanted : (ROUND,) bearings; elsewhere all is NaN
-        level_m, drop_per_m : (p,) of the eyes, and by how much ground sinks over the square of its distance
         """
-        at, grid = np.flatnonzero(wanted), self.surface.grid
-        row, column = grid.to_array(self.easting_m, self.northing_m)
-        beside = np.full((2, level_m.size, at.size), np.nan)
-        near_ground(
-            self.surface.height_m,
-            self.rough_m,
-            (1.0 + _HIGHER_SHARE) * self._rough_share,
-            np.atleast_1d(row),
-            np.atleast_1d(column),
-            level_m,
-            float(grid.spacing_x_m),
-            float(grid.spacing_y_m),
-            drop_per_m,
-            np.radians(at * ROUND_STEP_DEG),
-            np.ascontiguousarray(distance_m[:, at]),
-            beside,
-        )
-        near = np.full((2, *angle_deg.shape), np.nan)
-        near[:, :, at] = beside
-        return higher_of(self._rows(angle_deg, distance_m, at), self._rows(*near, at))
-
-    def _rows(self, angle_deg: Floats, distance_m: Floats, at: Integers) -> Floats:
-        """Rows of ground at some angle and distance, wherever it is."""
-        errors = self.errors
+        errors, at = self.errors, np.flatnonzero(wanted)
         turn = np.radians(at * ROUND_STEP_DEG)
         away_m = np.nan_to_num(distance_m[:, at])
         there = (
@@ -196,11 +165,6 @@ class GroundAbout:
             angle_deg, distance_m, ground, higher, self.slope_east, self.slope_north, self.place_m, eye_m
         )
 
-    @property
-    def _rough_share(self) -> float:
-        """Of the roughness, how far ground against the sky errs."""
-        return _ROUGH_SHARE * (ROUGHNESS[self.errors.between_posts].between > 0.0)
-
     def rough_at_m(self, east_m: Floats, north_m: Floats) -> Floats:
         """How far the ground at some places errs for its roughness; off the posts held, as usual there."""
         grid, scale_m = self.surface.grid, self.rough_m
@@ -212,7 +176,8 @@ class GroundAbout:
             scale_m[np.clip(r, 0, grid.rows - 1), np.clip(c, 0, grid.columns - 1)],
             float(np.median(scale_m[::7, ::7])),
         )
-        return np.asarray(self._rough_share * scale, np.float64)
+        share = _ROUGH_SHARE * (ROUGHNESS[self.errors.between_posts].between > 0.0)
+        return np.asarray(share * scale, np.float64)
 
 
 def alike_over_m(spacing_m: float, errors: ErrorModel) -> float:

@@ -99,7 +99,7 @@ class Eyes:
         angle, distance = (np.full((easting_m.size, ROUND), np.nan) for _ in range(2))
         angle[:, at], distance[:, at] = seen.angle_deg, seen.distance_m
         about = GroundAbout.of(self.far.surface, self.rough_m, self.errors, easting_m, northing_m, spread_m)
-        return about.rows(angle, distance, wanted, about.height_m + self.eye_height_m, self.drop_per_m)
+        return about.rows(angle, distance, wanted)
 
 
 def close_look(
