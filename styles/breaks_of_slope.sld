@@ -25,9 +25,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#893769</CssParameter>
-              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">7 3 1.5 3 1.5 3</CssParameter>
+              <CssParameter name="stroke-dasharray">6.3 2.3 1.5 2.3 1.5 2.3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -43,9 +43,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#893769</CssParameter>
-              <CssParameter name="stroke-width">2.4</CssParameter>
+              <CssParameter name="stroke-width">2.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">13 3</CssParameter>
+              <CssParameter name="stroke-dasharray">11.3 2.5</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

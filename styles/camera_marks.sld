@@ -25,7 +25,7 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
@@ -42,9 +42,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#C2703D</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">5 3</CssParameter>
+              <CssParameter name="stroke-dasharray">5.7 2.3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

@@ -29,7 +29,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.4</CssParameter>
+              <CssParameter name="stroke-width">0.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -56,7 +56,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-width">0.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -83,7 +83,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -100,11 +100,11 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#F3DF9B</CssParameter>
-              <CssParameter name="fill-opacity">0.42</CssParameter>
+              <CssParameter name="fill-opacity">0.5</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>

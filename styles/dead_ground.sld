@@ -25,7 +25,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#A9B8D8</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.36</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>
@@ -52,7 +52,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#7389BC</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.36</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>
@@ -79,7 +79,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#455A93</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.36</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>
@@ -100,7 +100,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#1F2850</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.36</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>

@@ -24,12 +24,14 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#7389BC</CssParameter>
-              <CssParameter name="fill-opacity">0.4</CssParameter>
+              <CssParameter name="fill">#34406B</CssParameter>
+              <CssParameter name="fill-opacity">0.12</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.4</CssParameter>
+              <CssParameter name="stroke">#449A86</CssParameter>
+              <CssParameter name="stroke-width">1.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">6.6 2.6</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -44,12 +46,13 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#8E1F5C</CssParameter>
-              <CssParameter name="fill-opacity">0.3</CssParameter>
+              <CssParameter name="fill">#34406B</CssParameter>
+              <CssParameter name="fill-opacity">0.24</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke">#8E1F5C</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -64,12 +67,14 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#1F2850</CssParameter>
-              <CssParameter name="fill-opacity">0.5</CssParameter>
+              <CssParameter name="fill">#34406B</CssParameter>
+              <CssParameter name="fill-opacity">0.36</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">2.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">18.5 3.4 3.1 3.4</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>

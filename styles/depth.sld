@@ -19,12 +19,12 @@
           <RasterSymbolizer>
             <ColorMap>
               <ColorMapEntry color="#FDFBF5" quantity="0" opacity="0" label="Seen"/>
-              <ColorMapEntry color="#A9B8D8" quantity="0.01" opacity="0.65" label="Hidden, less than 2 m deep"/>
-              <ColorMapEntry color="#A9B8D8" quantity="2" opacity="0.65" label="2 m"/>
-              <ColorMapEntry color="#7389BC" quantity="20" opacity="0.7" label="20 m"/>
-              <ColorMapEntry color="#455A93" quantity="60" opacity="0.75" label="60 m"/>
-              <ColorMapEntry color="#1F2850" quantity="200" opacity="0.8" label="200 m and more"/>
-              <ColorMapEntry color="#1F2850" quantity="10000" opacity="0.8" label="The deepest"/>
+              <ColorMapEntry color="#A9B8D8" quantity="0.01" opacity="0.36" label="Hidden, less than 2 m deep"/>
+              <ColorMapEntry color="#A9B8D8" quantity="2" opacity="0.36" label="2 m"/>
+              <ColorMapEntry color="#7389BC" quantity="20" opacity="0.36" label="20 m"/>
+              <ColorMapEntry color="#455A93" quantity="60" opacity="0.36" label="60 m"/>
+              <ColorMapEntry color="#1F2850" quantity="200" opacity="0.36" label="200 m and more"/>
+              <ColorMapEntry color="#1F2850" quantity="10000" opacity="0.36" label="The deepest"/>
             </ColorMap>
           </RasterSymbolizer>
         </Rule>

@@ -24,8 +24,8 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#B9B4C4</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke">#777482</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">1 3</CssParameter>
             </Stroke>
@@ -42,7 +42,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#8E1F5C</CssParameter>
+              <CssParameter name="stroke">#C2703D</CssParameter>
               <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">6 3</CssParameter>
@@ -60,8 +60,8 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#449A86</CssParameter>
-              <CssParameter name="stroke-width">1.6</CssParameter>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
@@ -78,7 +78,7 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">2.4</CssParameter>
+              <CssParameter name="stroke-width">2.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>

@@ -22,8 +22,9 @@
               <CssParameter name="fill-opacity">0.15</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#B9B4C4</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke">#777482</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 3</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -44,7 +45,8 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#8E1F5C</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>

@@ -29,7 +29,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#5F6E26</CssParameter>
-              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -44,7 +44,7 @@
                     </Fill>
                   </Mark>
                   <Opacity>0.8</Opacity>
-                  <Size>5</Size>
+                  <Size>4.8</Size>
                 </Graphic>
               </GraphicFill>
             </Fill>
@@ -66,7 +66,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#5F6E26</CssParameter>
-              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -76,13 +76,17 @@
                 <Graphic>
                   <Mark>
                     <WellKnownName>cross</WellKnownName>
+                    <Fill>
+                      <CssParameter name="fill">#5F6E26</CssParameter>
+                    </Fill>
                     <Stroke>
                       <CssParameter name="stroke">#5F6E26</CssParameter>
                       <CssParameter name="stroke-width">0.8</CssParameter>
+                      <CssParameter name="stroke-linejoin">round</CssParameter>
                     </Stroke>
                   </Mark>
                   <Opacity>0.8</Opacity>
-                  <Size>9</Size>
+                  <Size>8.7</Size>
                 </Graphic>
               </GraphicFill>
             </Fill>
@@ -104,7 +108,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#5F6E26</CssParameter>
-              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -119,7 +123,7 @@
                     </Fill>
                   </Mark>
                   <Opacity>0.8</Opacity>
-                  <Size>7</Size>
+                  <Size>7.3</Size>
                 </Graphic>
               </GraphicFill>
             </Fill>

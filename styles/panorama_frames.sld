@@ -20,6 +20,7 @@
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">6 3</CssParameter>
             </Stroke>
           </PolygonSymbolizer>

@@ -24,9 +24,18 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">4.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">2.6</CssParameter>
-              <CssParameter name="stroke-dasharray">9 2 2 2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">18.5 3.4 3.1 3.4</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -41,8 +50,17 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">3.7</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#8E1F5C</CssParameter>
               <CssParameter name="stroke-width">2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -57,9 +75,18 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">3.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#449A86</CssParameter>
               <CssParameter name="stroke-width">1.6</CssParameter>
-              <CssParameter name="stroke-dasharray">5 2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">6.6 2.6</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -75,7 +102,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#C4503F</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">7.6 1</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -91,7 +120,8 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">2 1.5</CssParameter>
             </Stroke>
           </LineSymbolizer>

@@ -32,9 +32,10 @@
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>11</Size>
+              <Size>8.2</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -57,9 +58,10 @@
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9</Size>
+              <Size>7.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -82,9 +84,10 @@
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9</Size>
+              <Size>7.1</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -107,9 +110,10 @@
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>11</Size>
+              <Size>9.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

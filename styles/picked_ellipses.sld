@@ -24,12 +24,13 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#C4503F</CssParameter>
-              <CssParameter name="fill-opacity">0.15</CssParameter>
+              <CssParameter name="fill">#14121A</CssParameter>
+              <CssParameter name="fill-opacity">0.1</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -49,7 +50,8 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#C2703D</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">2 2</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
@@ -70,7 +72,8 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">6 3</CssParameter>
             </Stroke>
           </PolygonSymbolizer>

@@ -24,10 +24,18 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">2.4</CssParameter>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">4.3</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">8 2 1.5 2</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">2.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">18.5 3.4 3.1 3.4</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -40,6 +48,14 @@
               <ogc:Literal>brow</ogc:Literal>
             </ogc:PropertyIsEqualTo>
           </ogc:Filter>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">3.7</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#8E1F5C</CssParameter>
@@ -59,8 +75,8 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#C4503F</CssParameter>
-              <CssParameter name="stroke-width">1.6</CssParameter>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">1.3</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 2</CssParameter>
             </Stroke>

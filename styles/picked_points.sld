@@ -27,14 +27,15 @@
               <Mark>
                 <WellKnownName>cross</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#C4503F</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-width">1.9</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>15</Size>
+              <Size>10.1</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -55,11 +56,12 @@
                   <CssParameter name="fill">#C2703D</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#C2703D</CssParameter>
+                  <CssParameter name="stroke-width">1.6</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9</Size>
+              <Size>7.6</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

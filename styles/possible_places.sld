@@ -25,7 +25,7 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
@@ -35,7 +35,8 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7</Size>
+              <Size>6.3</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -57,7 +58,7 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#F3DF9B</CssParameter>
                 </Fill>
@@ -67,7 +68,8 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>10</Size>
+              <Size>8.2</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -89,7 +91,7 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#C2703D</CssParameter>
                 </Fill>
@@ -99,7 +101,8 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>13</Size>
+              <Size>10.1</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -115,7 +118,7 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
@@ -125,7 +128,8 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>16</Size>
+              <Size>12</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>

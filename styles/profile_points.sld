@@ -25,16 +25,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>triangle</WellKnownName>
+                <WellKnownName>circle</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#8E1F5C</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#8E1F5C</CssParameter>
+                  <CssParameter name="stroke-width">0.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>10</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -52,14 +53,15 @@
               <Mark>
                 <WellKnownName>cross</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#8E1F5C</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#8E1F5C</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.9</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>8</Size>
+              <Size>10.1</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -80,11 +82,12 @@
                   <CssParameter name="fill">#34406B</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#34406B</CssParameter>
+                  <CssParameter name="stroke-width">0.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>6</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -100,16 +103,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>x</WellKnownName>
+                <WellKnownName>circle</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#14121A</CssParameter>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-width">1.1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>8</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -125,16 +129,65 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>star</WellKnownName>
+                <WellKnownName>cross</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">4.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>13.9</Size>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>x</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">4.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>9.6</Size>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>cross</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.9</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>13</Size>
+              <Size>12.6</Size>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>x</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#14121A</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.9</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>8.8</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -150,16 +203,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>square</WellKnownName>
+                <WellKnownName>star</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#C4503F</CssParameter>
+                  <CssParameter name="fill">#777482</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7</Size>
+              <Size>9.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -175,16 +229,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>square</WellKnownName>
+                <WellKnownName>star</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#C4503F</CssParameter>
+                  <CssParameter name="stroke">#777482</CssParameter>
                   <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7</Size>
+              <Size>5.8</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -34,6 +34,7 @@
               <CssParameter name="stroke">#F3DF9B</CssParameter>
               <CssParameter name="stroke-width">3.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -65,7 +66,7 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#B9B4C4</CssParameter>
+              <CssParameter name="stroke">#777482</CssParameter>
               <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">2 3</CssParameter>

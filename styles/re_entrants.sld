@@ -19,7 +19,7 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#FDFBF5</CssParameter>
-              <CssParameter name="stroke-width">3.6</CssParameter>
+              <CssParameter name="stroke-width">3.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
@@ -27,10 +27,10 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#009D5E</CssParameter>
-              <CssParameter name="stroke-width">3.2</CssParameter>
+              <CssParameter name="stroke-width">3</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
-              <CssParameter name="stroke-dasharray">0.1 5.5</CssParameter>
+              <CssParameter name="stroke-dasharray">0.1 5.8</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

@@ -20,6 +20,7 @@
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">1 3</CssParameter>
             </Stroke>
           </LineSymbolizer>

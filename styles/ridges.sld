@@ -24,8 +24,16 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">2.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
@@ -48,8 +56,16 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
-              <CssParameter name="stroke-width">1.6</CssParameter>
+              <CssParameter name="stroke-width">1.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
@@ -72,8 +88,16 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">3.9</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
-              <CssParameter name="stroke-width">2.4</CssParameter>
+              <CssParameter name="stroke-width">2.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
@@ -90,8 +114,16 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">4.9</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
-              <CssParameter name="stroke-width">3.2</CssParameter>
+              <CssParameter name="stroke-width">3.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>

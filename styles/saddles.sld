@@ -19,17 +19,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>x</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">0.5</CssParameter>
+                  <CssParameter name="stroke-width">4.2</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>12</Size>
+              <Size>7.1</Size>
             </Graphic>
           </PointSymbolizer>
           <PointSymbolizer>
@@ -41,11 +41,11 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">0.8</CssParameter>
+                  <CssParameter name="stroke-width">2.1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9</Size>
+              <Size>7.1</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -25,11 +25,13 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#432509</CssParameter>
-              <CssParameter name="fill-opacity">0.45</CssParameter>
+              <CssParameter name="fill-opacity">0.22</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -45,12 +47,12 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#2360A8</CssParameter>
-              <CssParameter name="fill-opacity">0.45</CssParameter>
+              <CssParameter name="fill-opacity">0.4</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
-              <CssParameter name="stroke-dasharray">8 2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -70,8 +72,8 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#C4503F</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
-              <CssParameter name="stroke-dasharray">4 2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -87,12 +89,13 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#777482</CssParameter>
-              <CssParameter name="fill-opacity">0.45</CssParameter>
+              <CssParameter name="fill-opacity">0.3</CssParameter>
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
-              <CssParameter name="stroke-dasharray">1 2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">3.8 1.5 1.1 1.5 1.1 1.5</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>

@@ -26,6 +26,8 @@
             <Stroke>
               <CssParameter name="stroke">#432509</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -42,7 +44,7 @@
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
-              <CssParameter name="stroke-dasharray">8 2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -59,7 +61,8 @@
             <Stroke>
               <CssParameter name="stroke">#C4503F</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
-              <CssParameter name="stroke-dasharray">4 2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">7.6 1</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -76,7 +79,8 @@
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
               <CssParameter name="stroke-width">3</CssParameter>
-              <CssParameter name="stroke-dasharray">1 2</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">3.8 1.5 1.1 1.5 1.1 1.5</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

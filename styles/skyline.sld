@@ -27,6 +27,7 @@
               <CssParameter name="stroke">#FDFBF5</CssParameter>
               <CssParameter name="stroke-width">5.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
           <LineSymbolizer>
@@ -51,6 +52,7 @@
               <CssParameter name="stroke">#FDFBF5</CssParameter>
               <CssParameter name="stroke-width">5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
           <LineSymbolizer>
@@ -58,7 +60,7 @@
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">2.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">9 5</CssParameter>
+              <CssParameter name="stroke-dasharray">8.9 5</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -76,6 +78,7 @@
               <CssParameter name="stroke">#FDFBF5</CssParameter>
               <CssParameter name="stroke-width">5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
           <LineSymbolizer>
@@ -101,6 +104,7 @@
               <CssParameter name="stroke">#FDFBF5</CssParameter>
               <CssParameter name="stroke-width">5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
           <LineSymbolizer>
@@ -108,7 +112,7 @@
               <CssParameter name="stroke">#14121A</CssParameter>
               <CssParameter name="stroke-width">2.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">1.5 7</CssParameter>
+              <CssParameter name="stroke-dasharray">1.5 7.1</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

@@ -29,8 +29,13 @@
                 <Fill>
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">0.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
               </Mark>
-              <Size>4</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -52,11 +57,11 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-width">1.1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>4</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -78,11 +83,11 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-width">1.1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>4</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -104,11 +109,11 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke-width">1.1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>4</Size>
+              <Size>4.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -18,8 +18,16 @@
           <Title>Spur</Title>
           <LineSymbolizer>
             <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">4.9</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
               <CssParameter name="stroke">#C57800</CssParameter>
-              <CssParameter name="stroke-width">4.2</CssParameter>
+              <CssParameter name="stroke-width">3.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>

@@ -19,17 +19,66 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
+                <WellKnownName>cross</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">5.5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>23.9</Size>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
                 <WellKnownName>square</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">5</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>10.7</Size>
+              <Rotation>45</Rotation>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>cross</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1.5</CssParameter>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">2.1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>13</Size>
+              <Size>22.7</Size>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>square</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">2.1</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>10.7</Size>
               <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -38,10 +87,10 @@
               <Mark>
                 <WellKnownName>circle</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
               </Mark>
-              <Size>5</Size>
+              <Size>3.3</Size>
             </Graphic>
           </PointSymbolizer>
           <TextSymbolizer>

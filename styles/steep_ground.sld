@@ -25,7 +25,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#EDCDCC</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.62</CssParameter>
             </Fill>
           </PolygonSymbolizer>
         </Rule>
@@ -47,7 +47,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#D18F8E</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.62</CssParameter>
             </Fill>
           </PolygonSymbolizer>
         </Rule>
@@ -69,7 +69,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#9E5452</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.62</CssParameter>
             </Fill>
           </PolygonSymbolizer>
         </Rule>
@@ -85,7 +85,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#612827</CssParameter>
-              <CssParameter name="fill-opacity">0.65</CssParameter>
+              <CssParameter name="fill-opacity">0.62</CssParameter>
             </Fill>
           </PolygonSymbolizer>
         </Rule>

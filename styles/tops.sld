@@ -25,17 +25,17 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>circle</WellKnownName>
+                <WellKnownName>triangle</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1.6</CssParameter>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>8</Size>
+              <Size>6.6</Size>
             </Graphic>
           </PointSymbolizer>
           <TextSymbolizer>
@@ -85,11 +85,11 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1.2</CssParameter>
+                  <CssParameter name="stroke-width">1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>14</Size>
+              <Size>10.7</Size>
             </Graphic>
           </PointSymbolizer>
           <TextSymbolizer>

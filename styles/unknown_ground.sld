@@ -19,7 +19,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#B9B4C4</CssParameter>
-              <CssParameter name="fill-opacity">0.6</CssParameter>
+              <CssParameter name="fill-opacity">0.5</CssParameter>
             </Fill>
           </PolygonSymbolizer>
           <PolygonSymbolizer>
@@ -28,13 +28,17 @@
                 <Graphic>
                   <Mark>
                     <WellKnownName>x</WellKnownName>
+                    <Fill>
+                      <CssParameter name="fill">#14121A</CssParameter>
+                    </Fill>
                     <Stroke>
                       <CssParameter name="stroke">#14121A</CssParameter>
-                      <CssParameter name="stroke-width">0.7</CssParameter>
+                      <CssParameter name="stroke-width">0.8</CssParameter>
+                      <CssParameter name="stroke-linejoin">round</CssParameter>
                     </Stroke>
                   </Mark>
                   <Opacity>0.6</Opacity>
-                  <Size>9</Size>
+                  <Size>8.8</Size>
                 </Graphic>
               </GraphicFill>
             </Fill>

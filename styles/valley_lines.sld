@@ -25,9 +25,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">4 2.5</CssParameter>
+              <CssParameter name="stroke-dasharray">3.8 1.9</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -49,9 +49,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.2</CssParameter>
+              <CssParameter name="stroke-width">1.4</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">5 2.5</CssParameter>
+              <CssParameter name="stroke-dasharray">4.6 2.3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -73,9 +73,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.8</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">6 3</CssParameter>
+              <CssParameter name="stroke-dasharray">5.4 2.7</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -91,9 +91,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">2.5</CssParameter>
+              <CssParameter name="stroke-width">2.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">7 3</CssParameter>
+              <CssParameter name="stroke-dasharray">6.2 3.1</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

@@ -19,10 +19,10 @@
           <RasterSymbolizer>
             <ColorMap>
               <ColorMapEntry color="#FDFBF5" quantity="0" opacity="0" label="Beyond the reach"/>
-              <ColorMapEntry color="#34406B" quantity="1" opacity="0.6" label="Hidden"/>
-              <ColorMapEntry color="#C2703D" quantity="2" opacity="0.6" label="Uncertain"/>
+              <ColorMapEntry color="#34406B" quantity="1" opacity="0.36" label="Hidden"/>
+              <ColorMapEntry color="#C2703D" quantity="2" opacity="0.45" label="Uncertain"/>
               <ColorMapEntry color="#F3DF9B" quantity="3" opacity="0.6" label="Visible"/>
-              <ColorMapEntry color="#B9B4C4" quantity="4" opacity="0.6" label="Unknown"/>
+              <ColorMapEntry color="#B9B4C4" quantity="4" opacity="0.5" label="Unknown"/>
             </ColorMap>
           </RasterSymbolizer>
         </Rule>

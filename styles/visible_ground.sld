@@ -19,7 +19,7 @@
           <PolygonSymbolizer>
             <Fill>
               <CssParameter name="fill">#F3DF9B</CssParameter>
-              <CssParameter name="fill-opacity">0.55</CssParameter>
+              <CssParameter name="fill-opacity">0.6</CssParameter>
             </Fill>
           </PolygonSymbolizer>
         </Rule>

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
-from hillsight.sheets.landforms import landform_marks as signs
+from hillsight.sheets.landforms import landform_marks as marks
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.marks import name_of
@@ -43,7 +43,7 @@ def label_landforms(
     written: set[str] = set()
     pad = _CROWDED_PAD * (1 - fine)
     for name, text, kind, x, y, size in [*_tops(chart, frames), *_saddles(chart, frames)]:
-        clear = signs.half_size(kind, signs.mark_share(fine)) + placer.gap + 0.1
+        clear = marks.half_size(kind, marks.mark_share(fine)) + placer.gap + 0.1
         bold, size = kind == "summit", size * (0.8 + 0.2 * fine)
         for words in dict.fromkeys((text, name)):  # without the height if there is no room for both
             if words and _write(chart, placer, words, x, y, size, clear=clear, pad=pad, bold=bold):
@@ -90,7 +90,7 @@ _Label = tuple[str, str, str, float, float, float]
 def _tops(chart: Map, frames: Mapping[str, geopandas.GeoDataFrame]) -> Iterator[_Label]:
     if "tops" not in frames:
         return
-    for row in signs.by_rank(frames["tops"]).itertuples(index=False):
+    for row in marks.by_rank(frames["tops"]).itertuples(index=False):
         name, size = name_of(row.name), 7.4 if row.kind == "summit" else 6.4
         text = f"{name} {_height(row.height_m)}".strip()
         yield name, text, row.kind, *chart.to_page(row.geometry.x, row.geometry.y), size
@@ -99,7 +99,7 @@ def _tops(chart: Map, frames: Mapping[str, geopandas.GeoDataFrame]) -> Iterator[
 def _saddles(chart: Map, frames: Mapping[str, geopandas.GeoDataFrame]) -> Iterator[_Label]:
     if "saddles" not in frames:
         return
-    for row in signs.by_climb(frames["saddles"]).itertuples(index=False):
+    for row in marks.by_climb(frames["saddles"]).itertuples(index=False):
         name = name_of(row.name)
         text = f"{name} {_height(row.height_m)}".strip()
         yield name, text, "saddle", *chart.to_page(row.geometry.x, row.geometry.y), 6.0

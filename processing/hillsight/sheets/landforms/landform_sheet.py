@@ -13,20 +13,21 @@ from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.transform import middle_of
 from hillsight.ground.vector import carried
-from hillsight.sheets.landforms import landform_marks as signs
+from hillsight.sheets.landforms import landform_marks as marks
 from hillsight.sheets.landforms.landform_names import label_landforms
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
 from hillsight.sheets.paper.contours import draw_contours, label_contours
+from hillsight.sheets.paper.drawn_signs import paint
 from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.maps import (
     Entry,
     Map,
-    area_entry,
+    course_entry,
     draw_grid,
     draw_legend,
     draw_north,
     draw_scale_bar,
-    line_entry,
+    ground_entry,
     north_words,
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
@@ -56,11 +57,6 @@ _CROWDED_GAP = 22.0  # pixels between marks if signs were of no width at all
 _BREAKS = {"convex_edge": signs.CONVEX_EDGE, "concave_foot": signs.CONCAVE_FOOT}
 _BREAK_WORDS = {"convex_edge": "edge: steeper below", "concave_foot": "foot: gentler below"}
 _TOP_WORDS = {"knoll": "knoll: a lesser top", "summit": "summit"}  # summits over knolls
-_LEVEL_WORDS = {
-    "flat_top": "flat top: falls all round",
-    "shelf": "shelf: falls to one side",
-    "floor": "floor: rises all round",
-}
 _COUNTED = {
     "tops": ("top", "tops"),
     "saddles": ("saddle", "saddles"),
@@ -142,7 +138,7 @@ def landform_page(surface: Surface, frames: Frames, scale_m: float) -> Page:
     unnamed = label_landforms(chart, {**points, **lines}, placer, fine)
     if terrain is not None and interval_m is not None:
         label_contours(chart, terrain, interval_m, placer)
-        entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
+        entries.append(course_entry("contour", signs.INDEX_CONTOUR))
 
     below = place.bottom - 56
     # The bar is as long as a map as wide as the page would have it, so that its figures find room.
@@ -203,37 +199,35 @@ def _ground(
 
     steep = frames.get("steep_ground")
     if steep is not None:
-        tints = signs.steep_colours(sorted(set(steep["slope_from_deg"])))
+        tints = marks.steep_colours(sorted(set(steep["slope_from_deg"])))
         for start_deg, colour in tints.items():
             band = steep[steep["slope_from_deg"] == start_deg]
-            signs.wash(picture, pixels(band), colour, signs.STEEP_STRENGTH)
+            sign = signs.Area(colour, signs.STEEP_STRENGTH, "steep ground")
+            paint(picture, pixels(band), sign)
             end_deg = band["slope_to_deg"].iloc[0]
             text = (
                 f"{start_deg:g}° to {end_deg:g}°"
                 if np.isfinite(end_deg or np.nan)
                 else f"{start_deg:g}° or more"
             )
-            paint = {"colour": colour, "strength": signs.STEEP_STRENGTH}
-            entries.append(signs.picture_entry(f"steep ground: {text}", paint))
+            entries.append(ground_entry(f"steep ground: {text}", sign))
     level = frames.get("level_ground")
     if level is not None:
-        for kind in ("flat_top", "shelf", "floor"):
+        for kind, sign in signs.LEVEL_GROUND.items():
             if (level["kind"] == kind).any():
-                signs.paint_level(picture, pixels(level[level["kind"] == kind]), kind)
-                paint = {"kind": kind, "edge": palette.LEVEL_EDGE}
-                entries.append(signs.picture_entry(_LEVEL_WORDS[kind], paint))
+                paint(picture, pixels(level[level["kind"] == kind]), sign)
+                entries.append(ground_entry(sign.words, sign))
     hollows = frames.get("hollows")
     if hollows is not None:
-        signs.wash(picture, pixels(hollows), palette.WATER, signs.HOLLOW_STRENGTH)
-        paint = {"colour": palette.WATER, "strength": signs.HOLLOW_STRENGTH, "outline": signs.HOLLOW_OUTLINE}
-        entries.append(signs.picture_entry("hollow: no way out for water", paint))
+        paint(picture, pixels(hollows), signs.HOLLOW)
+        entries.append(ground_entry(signs.HOLLOW.words, signs.HOLLOW))
     nothing = np.full((rows, columns), np.nan)
     shade = nothing if terrain is None else relief.shade_at_pixels(terrain, chart.limits, rows, columns)
     bare = _without_heights(chart, surface, rows, columns)
-    picture[bare] = to_rgb(palette.UNKNOWN)
-    picture[bare & relief.hatch(bare.shape)] = to_rgb(palette.INK)
+    picture[bare] = to_rgb(palette.PAPER)
+    paint(picture, bare, signs.UNKNOWN_GROUND)
     if bare.any():
-        entries.append(area_entry("void or off the terrain", palette.UNKNOWN, hatched=True))
+        entries.append(ground_entry("void or off the terrain", signs.UNKNOWN_GROUND))
     return relief.shaded(picture, shade, np.zeros(bare.shape, bool)), entries
 
 
@@ -252,38 +246,41 @@ def _draw_lines(chart: Map, frames: Frames, fine: float) -> tuple[list[Entry], i
     """All lines, the more telling ones on top; their part of the legend, and how many were too short."""
     entries: dict[str, Entry] = {}
     asked = drawn = 0
-    for layer, outline in (("level_ground", signs.LEVEL_OUTLINE), ("hollows", signs.HOLLOW_OUTLINE)):
+    for layer, outline in (
+        ("level_ground", signs.LEVEL_EDGE),
+        ("hollows", signs.HOLLOW_EDGE),
+    ):
         if layer in frames:
             rings = frames[layer].geometry.boundary.explode()
-            signs.draw_lines(chart, signs.paths_of(chart, rings), outline, fine=max(fine, 0.7), zorder=2.2)
+            marks.draw_lines(chart, marks.paths_of(chart, rings), outline, fine=max(fine, 0.7), zorder=2.2)
     for layer, sign, zorder in (("valley_lines", signs.VALLEY_LINE, 2.4), ("ridges", signs.RIDGE, 3.0)):
         if layer in frames:
             orders = [int(order) for order in frames[layer]["order"]]
-            widths = [signs.order_width(layer, order) for order in orders]
-            paths = signs.paths_of(chart, frames[layer].geometry)
+            widths = [marks.order_width(layer, order) for order in orders]
+            paths = marks.paths_of(chart, frames[layer].geometry)
             asked += len(paths)
-            drawn += signs.draw_lines(chart, paths, sign, widths=widths, fine=fine, zorder=zorder)
+            drawn += marks.draw_lines(chart, paths, sign, widths=widths, fine=fine, zorder=zorder)
             text = {"valley_lines": "valley line", "ridges": "ridge"}[layer]
             steps = sorted(set(widths))
             text += ", by order" if len(steps) > 1 else ""
-            entries[layer] = signs.sign_entry(text, sign, widths=steps)
+            entries[layer] = marks.course_entry(text, sign, widths=steps)
     for layer, sign, text, zorder in (
         ("re_entrants", signs.RE_ENTRANT, "re-entrant", 2.7),
         ("spurs", signs.SPUR, "spur, its nose a bead", 3.4),
     ):
         if layer in frames:
-            paths = signs.paths_of(chart, frames[layer].geometry)
+            paths = marks.paths_of(chart, frames[layer].geometry)
             asked += len(paths)
-            drawn += signs.draw_lines(chart, paths, sign, fine=max(fine, 0.6), zorder=zorder)
-            entries[layer] = signs.sign_entry(text, sign)
+            drawn += marks.draw_lines(chart, paths, sign, fine=max(fine, 0.6), zorder=zorder)
+            entries[layer] = marks.course_entry(text, sign)
     breaks = frames.get("breaks_of_slope")
     if breaks is not None:
         for kind, sign in _BREAKS.items():
-            paths = signs.paths_of(chart, breaks.geometry[breaks["kind"] == kind])
+            paths = marks.paths_of(chart, breaks.geometry[breaks["kind"] == kind])
             asked += len(paths)
             if paths:
-                drawn += signs.draw_lines(chart, paths, sign, fine=max(fine, 0.6), zorder=3.8)
-                entries[kind] = signs.sign_entry(_BREAK_WORDS[kind], sign)
+                drawn += marks.draw_lines(chart, paths, sign, fine=max(fine, 0.6), zorder=3.8)
+                entries[kind] = marks.course_entry(_BREAK_WORDS[kind], sign)
     order = ("ridges", "spurs", "valley_lines", "re_entrants", *_BREAKS)
     return [entries[name] for name in order if name in entries], asked - drawn
 
@@ -309,17 +306,21 @@ def _without_detail(frames: Frames, scale_px: float) -> tuple[dict[str, geopanda
 
 def _draw_marks(chart: Map, frames: Frames, placer: Placer, fine: float) -> list[Entry]:
     """Saddles and tops, with their part of the legend; labels are to keep off them."""
-    share = signs.mark_share(fine)
+    share = marks.mark_share(fine)
     if "saddles" in frames:
         for point in frames["saddles"].geometry:
-            placer.taken.append(signs.draw_saddle(chart.page, *chart.to_page(point.x, point.y), share))
+            placer.taken.append(
+                marks.draw_point(chart.page, *chart.to_page(point.x, point.y), "saddle", share)
+            )
     entries: list[Entry] = []
     for kind, words in _TOP_WORDS.items():
         if "tops" in frames and (frames["tops"]["kind"] == kind).any():
             for point in frames["tops"].geometry[frames["tops"]["kind"] == kind]:
-                placer.taken.append(signs.draw_top(chart.page, *chart.to_page(point.x, point.y), kind, share))
-            entries.insert(0, signs.top_entry(kind, words))
-    return [*entries, signs.saddle_entry("saddle")] if "saddles" in frames else entries
+                placer.taken.append(
+                    marks.draw_point(chart.page, *chart.to_page(point.x, point.y), kind, share)
+                )
+            entries.insert(0, marks.point_entry(kind, words))
+    return [*entries, marks.point_entry("saddle", "saddle")] if "saddles" in frames else entries
 
 
 def _uncrowded(chart: Map, frames: Frames, fine: float) -> tuple[dict[str, geopandas.GeoDataFrame], int]:
@@ -328,7 +329,7 @@ def _uncrowded(chart: Map, frames: Frames, fine: float) -> tuple[dict[str, geopa
     taken: list[Box] = []
     kept = dict(frames)
     left_out = 0
-    for layer, order in (("tops", signs.by_rank), ("saddles", signs.by_climb)):
+    for layer, order in (("tops", marks.by_rank), ("saddles", marks.by_climb)):
         if layer not in frames or not apart:
             continue
         rows = order(frames[layer])

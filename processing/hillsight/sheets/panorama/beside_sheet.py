@@ -20,7 +20,7 @@ from hillsight.sheets.panorama.picture import LINES_ALONE, Ground, Picture
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import ROW, draw_legend
 from hillsight.sheets.paper.margins import CAUTION, draw_title
-from hillsight.sheets.paper.marks import name_of
+from hillsight.sheets.paper.marks import Sign, name_of
 from hillsight.sheets.paper.page import Page
 from hillsight.sheets.paper.palette import INK, LEADER, QUIET
 from hillsight.words.quantities import whole_number
@@ -81,7 +81,7 @@ def draw_beside(
     below = max((len(shown) + 1) * _TABLE_ROW, 30.0 + lines * 24.0) + _LEGEND_ROWS * ROW + _FOOT + 12
     room = tall - _HEAD - below - len(views) * (_CAPTION + _BETWEEN)
     cylinders, exaggerated = _cylinders(views, found, across, room, exaggeration)
-    drawn: dict[str, float] = {}
+    drawn: dict[str | Sign, float] = {}
     top, results = float(tall - _HEAD), []
     for view, place, name, north, cylinder, marks in zip(
         views, places, names, norths, cylinders, found, strict=True

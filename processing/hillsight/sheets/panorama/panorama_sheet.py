@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,8 +14,7 @@ from hillsight.sheets.panorama import strokes
 from hillsight.sheets.panorama.key import draw_key, lay_key, most_entries
 from hillsight.sheets.panorama.layout import BELOW, BETWEEN, lay_strips
 from hillsight.sheets.panorama.picture import LINES_ALONE, Ground, North, Picture
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import state_mark
+from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import (
     ROW,
@@ -23,16 +22,15 @@ from hillsight.sheets.paper.maps import (
     area_entry,
     draw_legend,
     line_entry,
-    mark_entry,
     place_words,
+    sign_entry,
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
-from hillsight.sheets.paper.marks import line_style, name_of
+from hillsight.sheets.paper.marks import Sign, feature_entries, name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
 from hillsight.sheets.paper.palette import QUIET
 from hillsight.sheets.paper.relief import mixed
 from hillsight.words.quantities import length_words, rough_distance_words, whole_number
-from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     from hillsight.reading.drawn.drawn_view import DrawnView
@@ -189,7 +187,7 @@ class _Sheet:
         self.top = float(tall - _HEAD)
         legend = ceil(_LEGEND_ENTRIES / self.columns) * ROW
         self.room = self.top - _FOOT - legend - (self.key.height + 22 if self.key.cells else 0)
-        self.drawn: dict[str, float] = {}
+        self.drawn: dict[str | Sign, float] = {}
         self.pictures: list[tuple[Projection, float, float]] = []
         self.unplaced = 0
 
@@ -262,7 +260,7 @@ def _draw_place(page: Page, view: DrawnView, place: Place) -> None:
     )
 
 
-def legend_of(drawn: dict[str, float]) -> list[Entry]:
+def legend_of(drawn: dict[str | Sign, float]) -> list[Entry]:
     """Only what is on the pictures."""
     entries = []
     if "skyline" in drawn:
@@ -283,32 +281,15 @@ def legend_of(drawn: dict[str, float]) -> list[Entry]:
             entries.append(area_entry("sky, or ground that is not known", tint))
     if "ranges" in drawn:
         entries.append(Entry("ground equally far off", _range_sample))
-    for evidence, text in CLASS_NAMES.items():
-        for sort, kind in (("line", ""), ("way", "path")):
-            if f"trace {evidence} {sort}" in drawn:
-                words = f"{text}: {'path or track' if sort == 'way' else 'line or outline'}"
-                entries.append(line_entry(words, **line_style(evidence, kind)))
-        if f"mark {evidence}" in drawn:
-            entries.append(
-                mark_entry(text, **_small(state_mark({"state": "visible", "evidence_class": evidence})))
-            )
-        if f"saddle {evidence}" in drawn:
-            style = state_mark({"state": "visible", "evidence_class": evidence, "kind": "saddle"})
-            entries.append(mark_entry(f"{text}: saddle", **_small(style)))
+    entries += feature_entries([sign for sign in drawn if not isinstance(sign, str)])
     for state, text in (
         ("partly", "partly seen"),
         ("uncertain", "uncertain"),
         ("hidden", "all but seen: hollow"),
     ):
         if f"state {state}" in drawn:
-            entries.append(
-                mark_entry(text, **_small(state_mark({"state": state, "evidence_class": "ground_shape"})))
-            )
+            entries.append(sign_entry(text, signs.HILL, state))
     return entries
-
-
-def _small(style: dict[str, Any]) -> dict[str, Any]:
-    return {**style, "markersize": style["markersize"] * 0.8}
 
 
 def _crest_sample(page: Page, box: Box) -> None:

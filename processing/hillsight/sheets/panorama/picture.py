@@ -13,11 +13,13 @@ from hillsight.sheets.panorama import strokes
 from hillsight.sheets.panorama.numbers import NumberPlacer
 from hillsight.sheets.panorama.painted import Cover, paint
 from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import state_mark
+from hillsight.sheets.paper.bearing_marks import sign_of, state_of
+from hillsight.sheets.paper.drawn_signs import draw_mark, line_style
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import nice_step
-from hillsight.sheets.paper.marks import is_saddle, line_style
+from hillsight.sheets.paper.marks import Sign
 from hillsight.sheets.paper.palette import INK, QUIET
+from hillsight.sheets.paper.sign_kinds import feature_line
 from hillsight.sight.viewing import Eye
 from hillsight.words.trust import trust_order
 
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.page import Page
     from hillsight.sight.cylinder import Projection
 
+_MARK_SHARE = 0.78  # of the usual size of marks
 _NUMBER_SIZE = 7.5
 _RANGE_COLOUR = "#6F6A78"
 _STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 45.0)
@@ -81,7 +84,8 @@ class Picture:
     """A picture at a place of a page.
 
     place : pixels of the page, as wide and tall as the projection's picture
-    drawn : what is on it, for the legend; of a haze, the distance (m) at which half of the contrast is left
+    drawn : what is on it and its signs, for the legend; of a haze, the distance (m) at which half of the
+        contrast is left
     bolder : by what lines are made bolder than on a page of A4 or A3
     """
 
@@ -89,7 +93,7 @@ class Picture:
     place: Box
     view: DrawnView
     projection: Projection
-    drawn: dict[str, float] = field(default_factory=dict)
+    drawn: dict[str | Sign, float] = field(default_factory=dict)
     bolder: float = 1.0
 
     def __post_init__(self) -> None:
@@ -170,10 +174,11 @@ class Picture:
             assert features is not None
             row = features.iloc[trace.place]
             evidence, kind = str(row["evidence_class"]), str(row["kind"] or "")
-            style = line_style(evidence, kind)
+            sign = feature_line(evidence, kind)
+            style = line_style(sign)
             style["linewidth"] = max(0.7, style["linewidth"] * (1.15 - 0.45 * _tone(trace.distance_m)))
             if strokes.draw_trace(self.sheet, trace.bearing_grid_deg, trace.angle_deg, zorder=3.8, **style):
-                self.drawn[f"trace {evidence} {'way' if 'linestyle' in style else 'line'}"] = 0.0
+                self.drawn[sign] = 0.0
 
     def draw_landmarks(self, landmarks: Sequence[Landmark]) -> list[Landmark]:
         """Marks with their numbers; returns the landmarks on the picture whose numbers found no room."""
@@ -212,12 +217,9 @@ class Picture:
 
     def _draw_mark(self, landmark: Landmark, x: float, y: float) -> None:
         entry = {"state": landmark.state, "evidence_class": landmark.evidence_class, "kind": landmark.kind}
-        style = state_mark(entry, minor=not landmark.number)
-        style["markersize"] *= 0.72
-        style["markeredgewidth"] *= 0.8
-        self.page.line([x], [y], linestyle="none", zorder=6, **style)
-        sort = "saddle" if is_saddle(landmark.kind) else "mark"
-        self.drawn[f"{sort} {landmark.evidence_class}"] = 0.0
+        share = _MARK_SHARE if landmark.number else 0.64 * _MARK_SHARE
+        draw_mark(self.page, x, y, sign_of(entry), state_of(entry), share=share)
+        self.drawn[sign_of(entry)] = 0.0
         self.drawn[f"state {landmark.state}"] = 0.0
 
     def _tell_ground_above(self) -> list[Box]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.maps import Entry, line_entry, mark_entry
-from hillsight.sheets.paper.marks import ROLE_LINES, ROLE_WORDS, is_saddle, marker_of, name_of
-from hillsight.sheets.paper.palette import INK, PAPER
-from hillsight.words.trust import CLASS_NAMES
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.maps import Entry, course_entry, line_entry, sign_entry
+from hillsight.sheets.paper.marks import name_of
+from hillsight.sheets.paper.sign_kinds import feature_mark
+from hillsight.words.trust import trust_order
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 SKYLINES: dict[str, dict[str, Any]] = {
     "skyline": {"linewidth": 1.5},
@@ -37,26 +40,22 @@ def _round_up(metres: float) -> str:
     return f"{metres:.0f}" if metres >= 9.5 else f"{max(metres, 0.1):.1f}"
 
 
-def state_mark(entry: dict[str, Any], *, minor: bool = False) -> dict[str, Any]:
-    """Shape by evidence class; filled if seen, half filled if partly seen, hollow if not; small if minor."""
-    colour = palette.EVIDENCE_CLASSES.get(entry["evidence_class"], palette.UNCLASSED)
-    style = {
-        "marker": marker_of(entry["evidence_class"], str(entry.get("kind") or "")),
-        "markersize": 4.5 if minor else 7.0,
-        "markeredgecolor": colour,
-        "markeredgewidth": 0.9 if minor else 1.3,
-        "markerfacecolor": colour,
-        "markerfacecoloralt": PAPER,
-    }
-    if entry["state"] == "partly":
-        style["fillstyle"] = "left"
-    elif entry["state"] == "uncertain":
-        style.update(fillstyle="bottom", markerfacecolor=palette.UNCERTAIN)
-    elif entry["state"] == "hidden":
-        style["markerfacecolor"] = PAPER
-    elif entry["state"] == "unknown":
-        style.update(markerfacecolor=palette.UNKNOWN, markeredgecolor=INK, markeredgewidth=0.8)
-    return style
+def sign_of(entry: dict[str, Any]) -> signs.Mark:
+    """The sign of a listed feature: its kind tells the shape, its class the colour."""
+    return feature_mark(str(entry["evidence_class"]), str(entry.get("kind") or ""))
+
+
+def state_of(entry: dict[str, Any]) -> str:
+    """The state that a sign is filled by."""
+    state = str(entry["state"])
+    return state if state in signs.STATE_WORDS else "unknown"
+
+
+def class_entries(entries: Iterable[dict[str, Any]], share: float = 1.0) -> list[Entry]:
+    """Legend of the signs of listed features, the most trusted first, each once."""
+    found = {sign_of(entry): trust_order(str(entry["evidence_class"])) for entry in entries}
+    ordered = sorted(found, key=lambda sign: (found[sign], -sign.size, sign.words))
+    return [sign_entry(sign.words, sign, share=share) for sign in ordered]
 
 
 def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[Entry]:
@@ -67,7 +66,7 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
     if "open skyline" in drawn:
         found.append(line_entry("skyline; may lie farther off", **SKYLINES["open skyline"]))
     found += [
-        line_entry(ROLE_WORDS[role], **{**ROLE_LINES[role], "linewidth": 0.9})
+        course_entry(signs.CREST_ROLES[role].words, signs.CREST_ROLES[role], 0.6)
         for role in ("brow", "crest")
         if role in drawn
     ]
@@ -79,23 +78,11 @@ def strip_legend(entries: list[dict[str, Any]], drawn: dict[str, None]) -> list[
         "unknown": "unknown",
     }
     present = {e["state"] for e in entries}
-    found += [
-        mark_entry(text, **state_mark({"state": state, "evidence_class": "ground_shape"}))
-        for state, text in words.items()
-        if state in present
-    ]
+    found += [sign_entry(text, signs.HILL, state) for state, text in words.items() if state in present]
     if "extent" in drawn:
         colour = palette.MAN_MADE
         found.append(
             line_entry("from left to right edge of what is seen", color=colour, linewidth=1.3, alpha=0.6)
         )
-    classes = {e["evidence_class"] for e in entries}
-    found += [
-        mark_entry(text, **state_mark({"state": "visible", "evidence_class": evidence}))
-        for evidence, text in CLASS_NAMES.items()
-        if evidence in classes
-    ]
-    if any(is_saddle(str(e.get("kind") or "")) for e in entries):
-        saddle = {"state": "visible", "evidence_class": "ground_shape", "kind": "saddle"}
-        found.append(mark_entry(f"{CLASS_NAMES['ground_shape']}: saddle", **state_mark(saddle)))
+    found += class_entries(entries)
     return found

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
 from hillsight.sheets.paper.labels import Box
 
 if TYPE_CHECKING:
@@ -24,7 +24,9 @@ def draw_contours(chart: Map, terrain: relief.Raised, *, strength: float = 1.0) 
     interval_m = relief.contour_interval_m(terrain, chart.pixel_m)
     if interval_m is None:
         return None
-    for levels, width in zip(_levels(terrain, interval_m), (0.45, 0.95), strict=True):
+    for levels, width in zip(
+        _levels(terrain, interval_m), (signs.CONTOUR.width, signs.INDEX_CONTOUR.width), strict=True
+    ):
         if levels.size:
             chart.axes.contour(
                 terrain.easting_m,

@@ -7,11 +7,13 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_hex, to_rgb
 
+from hillsight.sheets.paper import signs
+from hillsight.sheets.paper.drawn_signs import draw_course, draw_mark, line_style, paint
 from hillsight.sheets.paper.labels import Box
-from hillsight.sheets.paper.palette import HIDDEN, INK, PAPER
-from hillsight.sheets.paper.relief import as_bytes, hatch, softened, stipple
+from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.sheets.paper.relief import as_bytes
 from hillsight.words.quantities import length_words, whole_number
 
 if TYPE_CHECKING:
@@ -189,29 +191,22 @@ def draw_reach(chart: Map, easting_m: float, northing_m: float, reach_m: float) 
     """The circle within which the ground was judged."""
     from matplotlib.patches import Circle
 
+    style = line_style(signs.REACH)
     chart.axes.add_patch(
         Circle(
-            (easting_m, northing_m), reach_m, fill=False, edgecolor=INK, linewidth=1.0, linestyle=(0, (1, 2))
+            (easting_m, northing_m),
+            reach_m,
+            fill=False,
+            edgecolor=style["color"],
+            linewidth=style["linewidth"],
+            linestyle=style["linestyle"],
         )
     )
 
 
-def draw_station(page: Page, x: float, y: float, size: float = 1.0) -> Box:
-    """The station's mark: a ring about a dot, with four short arms; returns the box it fills."""
-    near, far = 9 * size, 17 * size
-    for width, colour in ((5.0 * size, PAPER), (1.7 * size, INK)):
-        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            page.line(
-                [x + near * dx, x + far * dx], [y + near * dy, y + far * dy],
-                color=colour, linewidth=width, zorder=7,
-            )  # fmt: skip
-        page.line(
-            [x], [y], marker="o", markersize=8.5 * size, markerfacecolor="none", markeredgecolor=colour,
-            markeredgewidth=width, linestyle="none", zorder=7,
-        )  # fmt: skip
-    page.line([x], [y], marker="o", markersize=2.6 * size, color=INK, linestyle="none", zorder=8)
-    half = 19 * size
-    return Box(x - half, y - half, x + half, y + half)
+def draw_station(page: Page, x: float, y: float, share: float = 1.0) -> Box:
+    """The station's mark, ``share`` of its usual size; returns the box it fills."""
+    return draw_mark(page, x, y, signs.STATION, share=share, zorder=7)
 
 
 @dataclass(frozen=True)
@@ -222,18 +217,46 @@ class Entry:
     draw: Callable[[Page, Box], None]
 
 
-def area_entry(text: str, colour: Any, *, hatched: bool = False, dotted: bool = False) -> Entry:
+def area_entry(text: str, colour: Any) -> Entry:
     """A patch of colour."""
+    return ground_entry(text, signs.Area(to_hex(colour), 1.0, text))
+
+
+def ground_entry(text: str, sign: signs.Area) -> Entry:
+    """A patch of painted ground in its edge, ink where the sign has none."""
 
     def draw(page: Page, box: Box) -> None:
         colours = np.empty((_SWATCH[1], _SWATCH[0], 3))
-        colours[:] = to_rgb(colour)
-        if hatched:
-            colours[hatch(colours.shape)] = to_rgb(INK)
-        if dotted:
-            colours[stipple(colours.shape)] = softened(HIDDEN)
-        page.image(as_bytes(colours), round(box.left), round(box.bottom))
-        page.box(Box(round(box.left), round(box.bottom), round(box.right), round(box.top)), linewidth=0.6)
+        colours[:] = to_rgb(PAPER)
+        paint(colours, np.ones(colours.shape[:2], bool), sign)
+        left, bottom = round(box.left), round(box.bottom)
+        right, top = left + _SWATCH[0], bottom + _SWATCH[1]
+        page.image(as_bytes(colours), left, bottom)
+        if sign.edge is None:
+            page.box(Box(left, bottom, right, top), linewidth=0.6)
+            return
+        ring = np.array([[left, bottom], [right, bottom], [right, top], [left, top], [left, bottom]], float)
+        draw_course(page.sheet, ring, sign.edge, zorder=3)
+
+    return Entry(text, draw)
+
+
+def course_entry(text: str, sign: signs.Line, share: float = 1.0) -> Entry:
+    """A piece of a line."""
+
+    def draw(page: Page, box: Box) -> None:
+        middle = (box.bottom + box.top) / 2
+        points = np.array([[box.left, middle], [box.right, middle]])
+        draw_course(page.sheet, points, sign, share=share, zorder=3)
+
+    return Entry(text, draw)
+
+
+def sign_entry(text: str, mark: signs.Mark, state: str = "visible", share: float = 1.0) -> Entry:
+    """A mark in a state."""
+
+    def draw(page: Page, box: Box) -> None:
+        draw_mark(page, (box.left + box.right) / 2, (box.bottom + box.top) / 2, mark, state, share=share)
 
     return Entry(text, draw)
 

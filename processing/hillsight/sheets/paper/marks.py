@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from hillsight.sheets.paper import palette
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.drawn_signs import draw_course, draw_mark, fill_area, strokes
 from hillsight.sheets.paper.labels import drawable
-from hillsight.sheets.paper.maps import Entry, area_entry, line_entry, mark_entry
-from hillsight.sheets.paper.page import LINES, known_characters
-from hillsight.sheets.paper.palette import INK, PAPER
-from hillsight.sheets.paper.relief import mixed
-from hillsight.words.trust import CLASS_NAMES, trust_order
+from hillsight.sheets.paper.maps import Entry, course_entry, ground_entry, sign_entry
+from hillsight.sheets.paper.page import known_characters
+from hillsight.sheets.paper.palette import INK
+from hillsight.sheets.paper.sign_kinds import feature_area, feature_line, feature_mark
+from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,72 +22,37 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.labels import Placer
     from hillsight.sheets.paper.maps import Map
 
-CLASS_MARKERS = {"ground_shape": "^", "water": "o", "man_made": "s", "unclassed": "D"}
-_SADDLES = ("saddle", "col", "pass", "hause", "bealach", "bwlch")
-_SADDLE_MARKER = "X"
-# Widths and dashes tell the roles apart without colour.
-ROLE_LINES: dict[str, dict[str, Any]] = {
-    "crest": {"color": palette.CREST, "linewidth": 1.3, "linestyle": (0, (4, 1.6))},
-    "brow": {"color": palette.BROW, "linewidth": 1.6, "linestyle": "solid"},
-    "skyline": {"color": palette.INK, "linewidth": 2.1, "linestyle": (0, (7, 1.3, 1.2, 1.3))},
-}
-ROLE_WORDS = {
-    "brow": "brow: nearest crest, ground beyond",
-    "crest": "crest farther off",
-    "skyline": "skyline",
-}
-_WAYS = ("path", "track", "road", "way", "lane")
+ROLES = ("crest", "brow", "skyline")  # from the bottom up
 _NAME_LENGTH = 28
-_AREA_STRENGTH = 0.4
-
-
-def line_style(evidence_class: str, kind: str) -> dict[str, Any]:
-    """Style of a line feature: water solid, ways dashed, walls and the rest thin."""
-    colour = palette.EVIDENCE_CLASSES.get(evidence_class, palette.UNCLASSED)
-    if evidence_class == "water":
-        return {"color": colour, "linewidth": 1.1}
-    if any(word in kind.lower() for word in _WAYS):
-        return {"color": colour, "linewidth": 1.1, "linestyle": (0, (3.2, 1.6))}
-    return {"color": colour, "linewidth": 0.9}
+#: Kinds of sign on a map: what was drawn, for the legend.
+Sign = signs.Mark | signs.Line | signs.Area
 
 
 def is_saddle(kind: str) -> bool:
-    """Whether a kind of point is a low place on a ridge, which a mark of a top would tell wrongly."""
-    return kind.casefold() in _SADDLES
+    """Whether a kind of point is a low place on a ridge."""
+    return feature_mark("ground_shape", kind) == signs.HILL_SADDLE
 
 
-def marker_of(evidence_class: str, kind: str = "") -> str:
-    """Shape of a point's mark: by class, but a saddle is no top."""
-    if is_saddle(kind):
-        return _SADDLE_MARKER
-    return CLASS_MARKERS.get(evidence_class, "D")
-
-
-def mark_style(evidence_class: str, size: float = 6.5, *, kind: str = "") -> dict[str, Any]:
-    """Style of a point feature."""
-    return {
-        "marker": marker_of(evidence_class, kind),
-        "markersize": size,
-        "markerfacecolor": palette.EVIDENCE_CLASSES.get(evidence_class, palette.UNCLASSED),
-        "markeredgecolor": PAPER,
-        "markeredgewidth": 0.8,
-    }
-
-
-def feature_entries(drawn: Iterable[tuple[str, str]]) -> list[Entry]:
-    """Legend of what :func:`draw_features` drew."""
+def feature_entries(drawn: Iterable[Sign]) -> list[Entry]:
+    """Legend of what :func:`draw_features` drew: marks, then lines, then areas."""
+    ordered = sorted(drawn, key=_rank)
     entries = []
-    for evidence, sort in sorted(drawn):
-        words = CLASS_NAMES.get(evidence, evidence)
-        if sort in ("point", "saddle"):
-            entries.append(mark_entry(f"{words}: {sort}", **mark_style(evidence, kind=sort)))
-        elif sort == "area":
-            colour = palette.EVIDENCE_CLASSES.get(evidence, palette.UNCLASSED)
-            entries.append(area_entry(f"{words}: area", mixed(colour, _AREA_STRENGTH, palette.BLANK)))
+    for sign in ordered:
+        if isinstance(sign, signs.Mark):
+            entries.append(sign_entry(sign.words, sign))
+        elif isinstance(sign, signs.Line):
+            entries.append(course_entry(sign.words, sign))
         else:
-            kind = "path" if sort == "path or track" else ""
-            entries.append(line_entry(f"{words}: {sort}", **line_style(evidence, kind)))
+            entries.append(ground_entry(sign.words, sign))
     return entries
+
+
+def _rank(sign: Sign) -> tuple[int, int, str]:
+    """Place in a legend: marks, lines, areas; each with the most trusted first."""
+    sort = [signs.Mark, signs.Line, signs.Area].index(type(sign))
+    colour = sign.fill if isinstance(sign, signs.Area) else sign.colour
+    classes = {colour: trust_order(name) for name, colour in palette.EVIDENCE_CLASSES.items()}
+    return sort, classes.get(colour, -1), sign.words
 
 
 def name_of(value: object, most: int = _NAME_LENGTH) -> str:
@@ -99,38 +66,42 @@ def draw_crests(chart: Map, lines: geopandas.GeoDataFrame) -> list[str]:
     from matplotlib.collections import LineCollection
 
     drawn = []
-    for role in ("crest", "brow", "skyline"):
+    for role in ROLES:
         shapes = [s for s in lines.geometry[lines["role"] == role] if s is not None and not s.is_empty]
         parts = [part for shape in shapes for part in shapely.get_parts(shape)]
         if not parts:
             continue
         drawn.append(role)
         paths = [shapely.get_coordinates(part) for part in parts]
-        style = ROLE_LINES[role]
-        chart.axes.add_collection(
-            LineCollection(paths, colors=PAPER, linewidths=style["linewidth"] + 1.3, alpha=0.75, zorder=4),
-            autolim=False,
-        )
-        chart.axes.add_collection(
-            LineCollection(
+        for zorder, style in zip((4.0, 4.5), strokes(signs.CREST_ROLES[role]), strict=True):
+            collection = LineCollection(
                 paths,
                 colors=style["color"],
                 linewidths=style["linewidth"],
-                linestyles=[style["linestyle"]],
-                zorder=4.5,
-            ),
-            autolim=False,
-        )
+                linestyles=[style.get("linestyle", "solid")],
+                alpha=style.get("alpha"),
+                zorder=zorder,
+            )
+            chart.axes.add_collection(collection, autolim=False)
     return drawn
 
 
-def draw_features(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[str, str]]:
-    """Features inside the map; returns the pairs of evidence class and sort of sign drawn, for the legend."""
+def crest_entries(roles: Iterable[str]) -> list[Entry]:
+    """Legend of crest lines: the brow first."""
+    return [
+        course_entry(signs.CREST_ROLES[role].words, signs.CREST_ROLES[role])
+        for role in ("brow", "crest", "skyline")
+        if role in roles
+    ]
+
+
+def draw_features(chart: Map, features: geopandas.GeoDataFrame) -> list[Sign]:
+    """Features inside the map; returns the signs drawn, for the legend."""
     import shapely
 
     limits = chart.limits
     window = shapely.box(limits.left, limits.bottom, limits.right, limits.top)
-    drawn: list[tuple[str, str]] = []
+    drawn: list[Sign] = []
     # A cairn stands on its top: the mark of the more trusted one comes last, over the other.
     inside = sorted(
         features[features.geometry.intersects(window)].itertuples(index=False),
@@ -139,40 +110,29 @@ def draw_features(chart: Map, features: geopandas.GeoDataFrame) -> list[tuple[st
     for row in inside:
         evidence, kind = _text(row, "evidence_class") or "unclassed", _text(row, "kind")
         for part in shapely.get_parts(row.geometry):
-            sort = _draw_part(chart, part, evidence, kind)
-            if sort and (evidence, sort) not in drawn:
-                drawn.append((evidence, sort))
+            sign = _draw_part(chart, part, evidence, kind)
+            if sign is not None and sign not in drawn:
+                drawn.append(sign)
     return drawn
 
 
-def _draw_part(chart: Map, part: Any, evidence: str, kind: str) -> str:
+def _draw_part(chart: Map, part: Any, evidence: str, kind: str) -> Sign | None:
     import shapely
-    from matplotlib.patches import Polygon
 
-    style = line_style(evidence, kind)
     if part.geom_type == "Polygon":
-        outline = shapely.get_coordinates(part.exterior)
-        for colour, alpha in ((PAPER, 0.8), (style["color"], _AREA_STRENGTH)):
-            chart.axes.add_patch(
-                Polygon(outline, facecolor=colour, alpha=alpha, edgecolor="none", zorder=2.5)
-            )
-        chart.axes.plot(
-            *outline.T, color=style["color"], linewidth=1.1, zorder=2.6, scalex=False, scaley=False, **LINES
-        )
-        return "area"
+        area = feature_area(evidence, kind)
+        fill_area(chart.axes, shapely.get_coordinates(part.exterior), area)
+        return area
     if part.geom_type in ("LineString", "LinearRing"):
-        points = shapely.get_coordinates(part)
-        chart.axes.plot(
-            *points.T, color=PAPER, linewidth=style["linewidth"] + 1.4, alpha=0.8, zorder=2.7,
-            scalex=False, scaley=False, **LINES,
-        )  # fmt: skip
-        chart.axes.plot(*points.T, **style, zorder=2.8, scalex=False, scaley=False, **LINES)
-        return "path or track" if "linestyle" in style else "line"
+        line = feature_line(evidence, kind)
+        rim = line if line.rim else replace(line, rim=1.4)
+        draw_course(chart.axes, shapely.get_coordinates(part), rim, zorder=2.7)
+        return line
     if part.geom_type == "Point":
-        x, y = chart.to_page(part.x, part.y)
-        chart.page.line([x], [y], linestyle="none", zorder=6, **mark_style(evidence, kind=kind))
-        return "saddle" if is_saddle(kind) else "point"
-    return ""
+        mark = feature_mark(evidence, kind)
+        draw_mark(chart.page, *chart.to_page(part.x, part.y), mark)
+        return mark
+    return None
 
 
 def label_features(chart: Map, features: geopandas.GeoDataFrame, placer: Placer) -> int:

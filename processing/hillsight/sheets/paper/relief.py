@@ -9,7 +9,8 @@ import numpy as np
 from matplotlib.colors import to_rgb
 
 from hillsight.layers.contents import sampled
-from hillsight.sheets.paper import palette
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.drawn_signs import paint
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -27,9 +28,8 @@ _DEPTH_LIMITS = ((2.0, 5.0, 20.0), (2.0, 10.0, 50.0), (2.0, 20.0, 200.0))
 _INTERVALS_M = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 _MOST_CONTOURS = 28
 _CONTOUR_PITCH = 7  # pixels between contours on steep ground
-_HIDDEN_STRENGTH = 0.66  # the rest is paper, so that relief and lines show through dead ground
-_HATCH_PITCH, _HATCH_WIDTH = 13, 2  # pixels
-_DOT_PITCH = 8
+# How far the relief darkens ground: less where it is hidden, so that washes and contours stay apart.
+_SHADE, _SHADE_HIDDEN, _SHADE_BEYOND = 0.32, 0.16, 0.10
 
 
 @dataclass(frozen=True)
@@ -212,30 +212,33 @@ def colours(of: Ground, limits_m: tuple[float, float, float], *, flat: bool = Fa
     Parameters
     ----------
     limits_m : between the depth classes
-    flat : dead ground in one colour and at full strength, for a picture of the states alone
+    flat : dead ground in one wash, for a picture of the states alone
     """
     picture = np.empty((*of.state.shape, 3))
     picture[:] = to_rgb(palette.PAPER)
     picture[of.state == NOT_TOLD] = to_rgb(palette.BLANK)
-    for code, colour in (
-        (GroundState.VISIBLE, palette.VISIBLE),
-        (GroundState.UNKNOWN, palette.UNKNOWN),
-        (GroundState.UNCERTAIN, palette.UNCERTAIN),
+    for code, sign in (
+        (GroundState.VISIBLE, signs.SEEN),
+        (GroundState.UNKNOWN, signs.UNKNOWN_GROUND),
+        (GroundState.UNCERTAIN, signs.UNCERTAIN_GROUND),
     ):
-        picture[of.state == code] = to_rgb(colour)
-    picture[(of.state == GroundState.UNKNOWN) & hatch(of.state.shape)] = to_rgb(palette.INK)
+        paint(picture, of.state == code, sign)
     hidden = of.state == GroundState.HIDDEN
-    if flat:
-        picture[hidden] = to_rgb(palette.HIDDEN)
-        return picture
-    depth_class = np.digitize(np.nan_to_num(of.depth_m), limits_m)
-    for number in range(len(palette.DEPTHS)):
-        told = hidden & np.isfinite(of.depth_m) & (depth_class == number)
-        picture[told] = depth_colour(number)
-        if number == 0:
-            picture[told & stipple(told.shape)] = softened(palette.HIDDEN)
-    picture[hidden & ~np.isfinite(of.depth_m)] = softened(palette.HIDDEN)
+    untold = hidden if flat else hidden & ~np.isfinite(of.depth_m)
+    paint(picture, untold, signs.DEAD_GROUND)
+    if not flat:
+        depth_class = np.digitize(np.nan_to_num(of.depth_m), limits_m)
+        for number, sign in enumerate(signs.DEAD_GROUND_BY_DEPTH):
+            paint(picture, hidden & ~untold & (depth_class == number), sign)
+    picture[_edge_pixels(hidden)] = to_rgb(signs.DEAD_GROUND_EDGE.colour)
     return picture
+
+
+def _edge_pixels(where: Flags) -> Flags:
+    """Pixels of an area that lie beside others; the picture's own edge is none of the area's."""
+    from scipy.ndimage import binary_erosion
+
+    return np.asarray(where & ~binary_erosion(where, border_value=1))
 
 
 def depth_words(limits_m: tuple[float, float, float]) -> list[str]:
@@ -249,9 +252,11 @@ def depth_words(limits_m: tuple[float, float, float]) -> list[str]:
     ]
 
 
-def shaded(picture: Floats, shade: Floats, beyond: Flags) -> Bytes:
-    """Darken a picture by the relief; ground beyond the reach keeps only a breath of it."""
-    depth = np.where(beyond, 0.10, 0.38)
+def shaded(picture: Floats, shade: Floats, beyond: Flags, hidden: Flags | None = None) -> Bytes:
+    """Darken a picture by the relief; dead ground less, and ground beyond the reach by a breath."""
+    depth = np.where(beyond, _SHADE_BEYOND, _SHADE)
+    if hidden is not None:
+        depth = np.where(hidden, _SHADE_HIDDEN, depth)
     level = np.where(np.isfinite(shade), np.clip((shade - 0.25) / 0.6, 0.0, 1.0), 1.0)
     factor = 1.0 - depth * (1.0 - level)
     return as_bytes(picture * factor[..., None])
@@ -270,29 +275,6 @@ def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> Fl
     at_row = (y - north[0]) / (north[1] - north[0])
     where = np.meshgrid(at_row, at_column, indexing="ij")
     return np.asarray(map_coordinates(terrain.shade, where, order=1, mode="constant", cval=np.nan))
-
-
-def hatch(shape: tuple[int, ...]) -> Flags:
-    """Slanting lines, as pixels."""
-    row, column = np.indices(shape[:2])
-    return np.asarray((row + column) % _HATCH_PITCH < _HATCH_WIDTH)
-
-
-def stipple(shape: tuple[int, ...]) -> Flags:
-    """Staggered dots, as pixels: they tell the palest dead ground from seen ground in grey print."""
-    row, column = np.indices(shape[:2])
-    shifted = column + row // _DOT_PITCH % 2 * (_DOT_PITCH // 2)
-    return np.asarray((row % _DOT_PITCH < 2) & (shifted % _DOT_PITCH < 2))
-
-
-def depth_colour(number: int) -> tuple[float, float, float]:
-    """Colour of a depth class on the map, before the shade of the relief."""
-    return softened(palette.DEPTHS[number])
-
-
-def softened(colour: str) -> tuple[float, float, float]:
-    """A colour of dead ground with paper showing through."""
-    return mixed(colour, _HIDDEN_STRENGTH)
 
 
 def mixed(colour: str, strength: float, ground: str = palette.PAPER) -> tuple[float, float, float]:

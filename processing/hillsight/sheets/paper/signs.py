@@ -138,9 +138,21 @@ TARGET = Mark(
         Part("cross", 10.0, "", INK, 1.5), Part("x", 7.0, "", INK, 1.5),
     ),
 )  # fmt: skip
+HIDDEN_TARGET = replace(
+    TARGET, words="target out of view", made=(
+        Part("cross", 11.0, "", INK, 3.6), Part("x", 7.6, "", INK, 3.6),
+        Part("cross", 9.6, "", PAPER, 1.5), Part("x", 6.4, "", PAPER, 1.5),
+    ),
+)  # fmt: skip
 SEEN_POINT = Mark("cross", 8.0, INK, "ground that a sight line meets", (Part("cross", 8.0, "", INK, 1.5),))
-DOT = Mark("circle", 3.0, INK, "point of a line", (Part("circle", 3.0, INK),))
-OPEN_DOT = Mark("circle", 3.0, INK, "point of a line, open", (Part("circle", 3.0, PAPER, INK, 0.8),))
+EYE = Mark("diamond", 5.4, INK, "eye of the station")
+
+
+def dot(colour: str, words: str, *, is_open: bool = False) -> Mark:
+    """A point of a line, too small for a sign of its own: open where the line is."""
+    fill, width = (PAPER, 0.9) if is_open else (colour, 0.4)
+    return Mark("circle", 3.4, colour, words, (Part("circle", 3.4, fill, colour, width),))
+
 
 # Shapes of the ground as lines. Ridges and valley lines widen with their order.
 RIDGE = Line(palette.GROUND_SHAPE, 1.0, "ridge", cap="round", rim=0.9)
@@ -160,7 +172,7 @@ ORDER_WIDTHS = {
 
 # Water and works of man as lines.
 STREAM = Line(palette.WATER, 1.1, "stream")
-RIVER = Line(palette.WATER, 2.2, "river", core=0.9, core_colour=palette.WATER_PALE)
+RIVER = Line(palette.WATER, 1.8, "river", core=0.7, core_colour=palette.WATER_PALE)
 WALL = Line(palette.MAN_MADE, 1.1, "wall", (6.0, 0.8))
 FENCE = Line(palette.MAN_MADE, 0.8, "fence, hedge or boundary", (4.0, 1.2, 0.8, 1.2))
 PATH = Line(palette.MAN_MADE, 1.1, "path", (2.2, 1.5))
@@ -184,7 +196,7 @@ CREST_ROLES = {"crest": CREST, "brow": BROW, "skyline": SKYLINE}
 DEAD_GROUND_STRENGTH = 0.36
 _DEAD_HATCH = Hatch(palette.HIDDEN, -45.0, 5.3, 0.5, 0.30)
 SEEN = Area(palette.VISIBLE, 0.6, "seen")
-DEAD_GROUND = Area(palette.DEPTHS[2], DEAD_GROUND_STRENGTH, "dead ground", DEAD_GROUND_EDGE, _DEAD_HATCH)
+DEAD_GROUND = Area(palette.HIDDEN, DEAD_GROUND_STRENGTH, "dead ground", DEAD_GROUND_EDGE, _DEAD_HATCH)
 #: Dead ground by depth, shallow to deep.
 DEAD_GROUND_BY_DEPTH = tuple(
     replace(DEAD_GROUND, fill=colour, words=f"dead ground, depth class {number}")
@@ -202,21 +214,17 @@ GROUND_STATES = {
 }  # fmt: skip
 
 # Shapes of the ground as areas.
-_LEVEL_EDGE = Line(palette.LEVEL_EDGE, 0.7, "edge of level ground")
+LEVEL_EDGE = Line(palette.LEVEL_EDGE, 0.7, "edge of level ground")
 LEVEL_GROUND = {
-    kind: Area(palette.LEVEL, 0.45, words, _LEVEL_EDGE, Strewn(shape, size, 8.6, palette.LEVEL_EDGE))
+    kind: Area(palette.LEVEL, 0.45, words, LEVEL_EDGE, Strewn(shape, size, 8.6, palette.LEVEL_EDGE))
     for kind, words, shape, size in (
         ("flat_top", "flat top: falls all round", "triangle", 3.6),
         ("shelf", "shelf: falls to one side", "cross", 4.3),
         ("floor", "floor: rises all round", "circle", 2.4),
     )
 }
-HOLLOW = Area(
-    palette.WATER,
-    0.2,
-    "hollow: no way out for water",
-    Line(palette.WATER, 1.7, "edge of a hollow", (1.6, 2.0)),
-)
+HOLLOW_EDGE = Line(palette.WATER, 1.7, "edge of a hollow", (1.6, 2.0))
+HOLLOW = Area(palette.WATER, 0.2, "hollow: no way out for water", HOLLOW_EDGE)
 STEEP_STRENGTH = 0.62
 STEEP_GROUND = tuple(Area(colour, STEEP_STRENGTH, "steep ground") for colour in palette.STEEP)
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN
 from hillsight.reading.section.section_words import depth_words, passed_name
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import state_mark
+from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.labels import rows_above, spread
 from hillsight.sheets.paper.marks import name_of
-from hillsight.sheets.paper.palette import INK, PAPER
+from hillsight.sheets.paper.palette import INK
+from hillsight.sheets.paper.sign_kinds import feature_mark
 from hillsight.words.quantities import metres, whole_number
 
 if TYPE_CHECKING:
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 _SIZE = 8.0
 _FEET = 9.0  # least pixels between leaders
 _MOST = 60  # names tried on a page
-_ROLES = {"brow": ("v", palette.BROW), "crest": ("v", palette.CREST), "skyline": ("v", INK)}
 _FIRST = {"target": 0, "crest": 1, "again": 2, "deepest": 3, "named": 4, "unnamed": 5}
 
 
@@ -40,7 +39,7 @@ class Label:
     grid_m, lowered_m : of the mark; lowered_m is its top
     to_grid_m : end of an area that is crossed, else as grid_m
     stick_m : height of the thing above the ground
-    style : of the mark; none if empty
+    mark, state : the sign; none if there is no mark
     colour : of the ground between the ends of an area
     anchor_m, anchor_lowered_m : where the leader starts
     """
@@ -53,7 +52,8 @@ class Label:
     anchor_m: float
     anchor_lowered_m: float
     stick_m: float = 0.0
-    style: dict[str, Any] = field(default_factory=dict)
+    mark: signs.Mark | None = None
+    state: str = "visible"
     colour: str = INK
 
 
@@ -62,11 +62,16 @@ def labels_of(section: Section, passed: Sequence[Passed]) -> list[Label]:
     samples, found = section.samples, []
 
     def add(
-        text: str, sort: str, grid_m: float, style: dict[str, Any], weight: float = 0.0, stick_m: float = 0.0
+        text: str,
+        sort: str,
+        grid_m: float,
+        mark: signs.Mark | None,
+        weight: float = 0.0,
+        stick_m: float = 0.0,
     ) -> None:
         lowered_m = section.lowered_m(grid_m) + stick_m
         rank = (_FIRST[sort], weight)
-        found.append(Label(text, rank, grid_m, lowered_m, grid_m, grid_m, lowered_m, stick_m, style))
+        found.append(Label(text, rank, grid_m, lowered_m, grid_m, grid_m, lowered_m, stick_m, mark))
 
     for stretch in section.stretches:
         if stretch.deepest is None:
@@ -74,24 +79,21 @@ def labels_of(section: Section, passed: Sequence[Passed]) -> list[Label]:
         weight = -(stretch.to_grid_m - stretch.from_grid_m)
         if stretch.crest is not None:
             i, role = stretch.crest.sample, stretch.crest.role
-            marker, colour = _ROLES[role]
-            style = {"marker": marker, "markersize": 8.0, "color": colour, "markeredgecolor": INK}
+            mark = signs.dot(signs.CREST_ROLES[role].colour, f"point of the {role}")
             text = f"{role} {metres(samples.distance_m[i])}, {samples.ground_m[i]:.0f} m high"
-            add(text, "crest", float(samples.grid_m[i]), style, weight)
+            add(text, "crest", float(samples.grid_m[i]), mark, weight)
         if stretch.emerges:
             at = metres(section.ground_distance_m(stretch.to_grid_m))
-            style = {"marker": "|", "markersize": 9.0, "color": INK, "markeredgewidth": 1.4}
-            add(f"in view again {at}", "again", stretch.to_grid_m, style, weight)
+            add(f"in view again {at}", "again", stretch.to_grid_m, signs.SEEN_POINT, weight)
         deep = f"{depth_words(stretch.depth_m)} deep at {metres(samples.distance_m[stretch.deepest])}"
-        add(deep, "deepest", float(samples.grid_m[stretch.deepest]), {}, weight, stretch.depth_m)
+        add(deep, "deepest", float(samples.grid_m[stretch.deepest]), None, weight, stretch.depth_m)
     target = section.course.target
     if target is not None and section.line is not None:
         hidden = section.line.state == HIDDEN
         high = "" if np.isnan(samples.ground_m[-1]) else f", {samples.ground_m[-1]:.0f} m high"
         text = f"{name_of(target.name, 22)}, {metres(section.length_m)}{high}"
-        style = {"marker": "D", "markersize": 8.5, "markeredgecolor": palette.BROW, "markeredgewidth": 1.8}
-        style["markerfacecolor"] = PAPER if hidden else palette.BROW
-        add(text, "target", section.length_grid_m, style, 0.0, target.height_m)
+        mark = signs.HIDDEN_TARGET if hidden else signs.TARGET
+        add(text, "target", section.length_grid_m, mark, 0.0, target.height_m)
     return found + [_feature_label(section, one) for one in passed]
 
 
@@ -104,10 +106,10 @@ def _feature_label(section: Section, passed: Passed) -> Label:
         text += f" {'▸' if passed.offset_m > 0 else '◂'}{metres(abs(passed.offset_m))}"
     middle_m = (passed.from_grid_m + passed.to_grid_m) / 2
     rank = (_FIRST["named" if passed.name else "unnamed"], abs(passed.offset_m))
-    style = state_mark({"state": passed.state, "evidence_class": passed.evidence_class})
     return Label(
         text, rank, passed.from_grid_m, section.lowered_m(passed.from_grid_m), passed.to_grid_m, middle_m,
-        section.lowered_m(middle_m), 0.0, style,
+        section.lowered_m(middle_m), 0.0,
+        feature_mark(passed.evidence_class, passed.kind or ""), passed.state,
         palette.EVIDENCE_CLASSES.get(passed.evidence_class, palette.UNCLASSED),
     )  # fmt: skip
 

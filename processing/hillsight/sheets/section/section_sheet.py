@@ -15,10 +15,11 @@ from hillsight.reading.section.section_words import (
     target_words,
     title_words,
 )
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import state_mark
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.bearing_marks import class_entries
+from hillsight.sheets.paper.drawn_signs import draw_mark, line_style
 from hillsight.sheets.paper.labels import Box
-from hillsight.sheets.paper.maps import ROW, Entry, draw_legend, line_entry, mark_entry
+from hillsight.sheets.paper.maps import ROW, Entry, draw_legend, line_entry, sign_entry
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
@@ -27,7 +28,6 @@ from hillsight.sheets.paper.saving import save_page
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
-from hillsight.words.trust import CLASS_NAMES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,8 +52,8 @@ _WORDS = {
     "hidden": "dead ground, out of view",
     "unknown": "nobody can say: void",
 }
-_GRAZING: dict[str, Any] = {"color": palette.QUIET, "linewidth": 0.9, "linestyle": (0, (5, 3))}
-_SIGHT: dict[str, Any] = {"color": palette.BROW, "linewidth": 1.6}
+_GRAZING: dict[str, Any] = {**line_style(signs.SIGHT_LINE), "color": palette.QUIET}
+_SIGHT: dict[str, Any] = {"color": INK, "linewidth": 1.4}
 _BLOCKED: dict[str, Any] = {**_SIGHT, "linestyle": (0, (1.2, 1.6))}
 
 
@@ -225,17 +225,16 @@ def _draw_mark(chart: _Chart, label: Label) -> None:
     if label.stick_m > 0:
         foot, top = chart.scale.up(label.lowered_m - label.stick_m), min(y, chart.scale.place.top)
         chart.page.line([x, x], [foot, top], linewidth=1.8, zorder=6)
-    if label.style and np.isfinite(y):
-        chart.page.line([x], [y], linestyle="none", zorder=7, **label.style)
+    if label.mark is not None and np.isfinite(y):
+        draw_mark(chart.page, x, y, label.mark, label.state, zorder=7)
 
 
 def _draw_eye(chart: _Chart) -> None:
-    """A stick from the ground to the eye, however short, and a dot at the eye."""
+    """A stick from the ground to the eye, however short, and a diamond at the eye."""
     x, y = chart.scale.across(0.0), chart.scale.up(chart.section.eye.level_m)
     foot = chart.scale.up(float(chart.section.samples.lowered_m[0]))
     chart.page.line([x, x], [foot, y], linewidth=2.4, zorder=7)
-    for size, colour in ((10.0, PAPER), (7.5, INK)):
-        chart.page.line([x], [y], marker="o", markersize=size, color=colour, linestyle="none", zorder=8)
+    draw_mark(chart.page, x, y, signs.EYE, zorder=8)
 
 
 def _swatch(text: str, **style: Any) -> Entry:
@@ -250,7 +249,7 @@ def _swatch(text: str, **style: Any) -> Entry:
 def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
     """Only what is on the page."""
     states = {stretch.state for stretch in section.stretches}
-    entries = [mark_entry("eye of the station", marker="o", markersize=7.5, color=INK)]
+    entries = [sign_entry("eye of the station", signs.EYE)]
     entries += [_swatch(word, **_patch(state)) for state, word in _WORDS.items() if state in states]
     if HIDDEN in states:
         style = {"facecolor": palette.DEPTHS[0], "edgecolor": palette.DEPTHS[1], "hatch": "////"}
@@ -261,15 +260,9 @@ def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
         entries.append(line_entry("line from eye to target", **_SIGHT))
         if section.line.state == HIDDEN:
             entries.append(line_entry("the same, blocked by ground", **_BLOCKED))
-    classes = {one.evidence_class for one in passed}
-    entries += [
-        mark_entry(text, **state_mark({"state": "visible", "evidence_class": evidence}))
-        for evidence, text in CLASS_NAMES.items()
-        if evidence in classes
-    ]
+    entries += class_entries([{"evidence_class": one.evidence_class, "kind": one.kind} for one in passed])
     if any(one.state == HIDDEN for one in passed):
-        style = state_mark({"state": HIDDEN, "evidence_class": "ground_shape"})
-        entries.append(mark_entry("a feature out of view is hollow", **style))
+        entries.append(sign_entry("a feature out of view is hollow", signs.HILL, "hidden"))
     return entries
 
 

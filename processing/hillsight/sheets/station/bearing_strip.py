@@ -10,15 +10,16 @@ import numpy as np
 import pandas as pd
 
 from hillsight.reading.panorama import Panorama, Sector, Standpoint, panorama
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import SKYLINES, label_words, state_mark, strip_legend
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.bearing_marks import SKYLINES, label_words, sign_of, state_of, strip_legend
+from hillsight.sheets.paper.drawn_signs import draw_mark, line_style
 from hillsight.sheets.paper.labels import Box, rows_above, spread
 from hillsight.sheets.paper.maps import (
     draw_legend,
     nice_step,
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title, provenance_words, station_name
-from hillsight.sheets.paper.marks import ROLE_LINES, left_off_words, name_of
+from hillsight.sheets.paper.marks import left_off_words, name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, QUIET
 from hillsight.words.quantities import length_words
@@ -196,7 +197,7 @@ class _Strip:
         for crest in sorted(seen.crests, key=lambda crest: crest.role == "brow"):
             if crest.role in ("crest", "brow"):
                 drawn[crest.role] = None
-                style = {**ROLE_LINES[crest.role], "linewidth": 0.8, "alpha": 0.9}
+                style = {**line_style(signs.CREST_ROLES[crest.role], 0.6), "alpha": 0.9}
                 self.axes.plot(crest.across_deg, crest.angle_deg, zorder=3, **{**fixed, **style})
 
     def draw_axes(self, station: Any) -> None:
@@ -251,7 +252,8 @@ class _Strip:
         for entry, x, y, box in zip(entries, xs, ys, boxes, strict=True):
             self._draw_extent(entry, y, drawn)
             minor = box is None and entry["state"] not in _SEEN
-            page.line([x], [y], linestyle="none", zorder=6 if minor else 8, **state_mark(entry, minor=minor))
+            share, zorder = (0.62, 6) if minor else (1.0, 8)
+            draw_mark(page, x, y, sign_of(entry), state_of(entry), share=share, zorder=zorder)
         for entry, text, x, foot, y, box in zip(entries, labels, xs, feet, ys, boxes, strict=True):
             if box is None:
                 continue

@@ -8,12 +8,13 @@ import numpy as np
 
 from hillsight.ground.transform import middle_of
 from hillsight.ground.vector import carried
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
 from hillsight.sheets.paper.contours import draw_contours, label_contours
 from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.maps import (
     Entry,
     area_entry,
+    course_entry,
     draw_grid,
     draw_legend,
     draw_north,
@@ -21,15 +22,15 @@ from hillsight.sheets.paper.maps import (
     draw_reach,
     draw_scale_bar,
     draw_station,
+    ground_entry,
     lay_map,
-    line_entry,
     north_words,
     station_entry,
 )
 from hillsight.sheets.paper.margins import draw_foot, draw_head, station_name
 from hillsight.sheets.paper.marks import (
-    ROLE_LINES,
-    ROLE_WORDS,
+    Sign,
+    crest_entries,
     draw_crests,
     draw_features,
     feature_entries,
@@ -79,7 +80,12 @@ def draw_ground(
         if terrain is None
         else relief.shade_at_pixels(terrain, chart.limits, rows, columns)
     )
-    picture = relief.shaded(relief.colours(ground, limits_m), shade, ground.state == GroundState.BEYOND)
+    picture = relief.shaded(
+        relief.colours(ground, limits_m),
+        shade,
+        ground.state == GroundState.BEYOND,
+        ground.state == GroundState.HIDDEN,
+    )
     page.image(picture, round(chart.place.left), round(chart.place.bottom))
 
     placer = Placer(
@@ -135,34 +141,28 @@ def _ground_legend(
     ground: relief.Ground,
     limits_m: tuple[float, float, float],
     roles: list[str],
-    drawn: list[tuple[str, str]],
+    drawn: list[Sign],
     interval_m: float | None,
 ) -> list[Entry]:
     """Only what is on the map."""
     entries = [station_entry("station")]
-    entries.append(line_entry("edge of the reach", linestyle=(0, (1, 2)), linewidth=1.0))
+    entries.append(course_entry("edge of the reach", signs.REACH))
     if (ground.state == GroundState.VISIBLE).any():
-        entries.append(area_entry("seen", palette.VISIBLE))
+        entries.append(ground_entry("seen", signs.SEEN))
     hidden = ground.state == GroundState.HIDDEN
     known = hidden & np.isfinite(ground.depth_m)
     for number, words in enumerate(relief.depth_words(limits_m)):
         if (known & (np.digitize(np.nan_to_num(ground.depth_m), limits_m) == number)).any():
-            entries.append(
-                area_entry(f"dead ground {words}", relief.depth_colour(number), dotted=number == 0)
-            )
+            entries.append(ground_entry(f"dead ground {words}", signs.DEAD_GROUND_BY_DEPTH[number]))
     if (hidden & ~known).any():
-        entries.append(area_entry("dead ground, depth not told", relief.softened(palette.HIDDEN)))
+        entries.append(ground_entry("dead ground, depth not told", signs.DEAD_GROUND))
     if (ground.state == GroundState.UNCERTAIN).any():
-        entries.append(area_entry("uncertain", palette.UNCERTAIN))
+        entries.append(ground_entry("uncertain", signs.UNCERTAIN_GROUND))
     if (ground.state == GroundState.UNKNOWN).any():
-        entries.append(area_entry("unknown: void or off the terrain", palette.UNKNOWN, hatched=True))
+        entries.append(ground_entry("unknown: void or off the terrain", signs.UNKNOWN_GROUND))
     if (ground.state == relief.NOT_TOLD).any():
         entries.append(area_entry("not judged in this file", palette.BLANK))
-    entries += [
-        line_entry(ROLE_WORDS[role], **ROLE_LINES[role])
-        for role in ("brow", "crest", "skyline")
-        if role in roles
-    ]
+    entries += crest_entries(roles)
     if interval_m is not None:
-        entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
+        entries.append(course_entry("contour", signs.INDEX_CONTOUR))
     return entries + feature_entries(drawn)

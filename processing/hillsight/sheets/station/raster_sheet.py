@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.colors import to_rgb
 
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import (
     Entry,
@@ -19,6 +19,7 @@ from hillsight.sheets.paper.maps import (
     draw_reach,
     draw_scale_bar,
     draw_station,
+    ground_entry,
     lay_map,
     north_words,
     station_entry,
@@ -49,8 +50,8 @@ def draw_rasters(content: Content, surface: Surface) -> Page:
         limits_m = relief.depth_limits_m(ground.depth_m)
         states, depths = kind == "viewshed", kind == "depth"
         picture = relief.colours(ground, limits_m, flat=states)
-        if depths:
-            picture = _depth_picture(ground, limits_m)
+        if depths:  # what is seen is blank
+            picture[ground.state == GroundState.VISIBLE] = to_rgb(palette.BLANK)
         page.image(relief.as_bytes(picture), left, 362)
         draw_reach(chart, at.x, at.y, reach_m)
         draw_grid(chart, size=6.5)
@@ -74,33 +75,20 @@ def draw_rasters(content: Content, surface: Surface) -> Page:
     return page
 
 
-def _depth_picture(ground: relief.Ground, limits_m: tuple[float, float, float]) -> Any:
-    """Depth classes at full strength; what is seen is blank."""
-    picture = relief.colours(ground, limits_m)
-    picture[(ground.state == GroundState.VISIBLE)] = to_rgb(palette.BLANK)
-    depth_class = np.digitize(np.nan_to_num(ground.depth_m), limits_m)
-    told = (ground.state == GroundState.HIDDEN) & np.isfinite(ground.depth_m)
-    for number, colour in enumerate(palette.DEPTHS):
-        picture[told & (depth_class == number)] = to_rgb(colour)
-    return picture
-
-
 def _state_legend(raster: Raster, ground: relief.Ground) -> list[Entry]:
     words = {
-        GroundState.VISIBLE: ("seen", palette.VISIBLE),
-        GroundState.HIDDEN: ("dead ground", palette.HIDDEN),
-        GroundState.UNCERTAIN: ("uncertain", palette.UNCERTAIN),
-        GroundState.UNKNOWN: ("unknown on the terrain", palette.UNKNOWN),
+        GroundState.VISIBLE: ("seen", signs.SEEN),
+        GroundState.HIDDEN: ("dead ground", signs.DEAD_GROUND),
+        GroundState.UNCERTAIN: ("uncertain", signs.UNCERTAIN_GROUND),
+        GroundState.UNKNOWN: ("unknown on the terrain", signs.UNKNOWN_GROUND),
     }
     entries = [
-        area_entry(
-            f"{text}: {_hectares(raster, raster.array == code)}", colour, hatched=code == GroundState.UNKNOWN
-        )
-        for code, (text, colour) in words.items()
+        ground_entry(f"{text}: {_hectares(raster, raster.array == code)}", sign)
+        for code, (text, sign) in words.items()
         if (raster.array == code).any()
     ]
     if (ground.state == GroundState.UNKNOWN).any() and not (raster.array == GroundState.UNKNOWN).any():
-        entries.append(area_entry("unknown: off the terrain", palette.UNKNOWN, hatched=True))
+        entries.append(ground_entry("unknown: off the terrain", signs.UNKNOWN_GROUND))
     return [*entries, station_entry("station")]
 
 
@@ -108,13 +96,15 @@ def _depth_legend(raster: Raster, ground: relief.Ground, limits_m: tuple[float, 
     depth_m = np.nan_to_num(raster.array)
     depth_class = np.where(depth_m > 0, np.digitize(depth_m, limits_m), -1)
     entries = [
-        area_entry(f"{text}: {_hectares(raster, depth_class == number)}", palette.DEPTHS[number])
+        ground_entry(
+            f"{text}: {_hectares(raster, depth_class == number)}", signs.DEAD_GROUND_BY_DEPTH[number]
+        )
         for number, text in enumerate(relief.depth_words(limits_m))
     ]
     if (ground.state == GroundState.VISIBLE).any():
         entries.append(area_entry("seen", palette.BLANK))
     if (ground.state == GroundState.UNKNOWN).any():
-        entries.append(area_entry("unknown", palette.UNKNOWN, hatched=True))
+        entries.append(ground_entry("unknown", signs.UNKNOWN_GROUND))
     return entries
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import cos, hypot, sin
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +13,11 @@ from matplotlib.colors import to_rgb
 from hillsight.layers.contents import Raster, sampled
 from hillsight.layers.verdict_frames import fact_places
 from hillsight.plan.relocation.decision import NONE_FITS
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
+from hillsight.sheets.paper.drawn_signs import draw_course, draw_mark, paint
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.marks import name_of
-from hillsight.sheets.paper.page import DOTS_PER_INCH, LINES
+from hillsight.sheets.paper.page import DOTS_PER_INCH
 from hillsight.sheets.verdict.verdict_text import fits_words
 
 if TYPE_CHECKING:
@@ -35,18 +36,9 @@ _RING = 13.0  # pixels, radius of a number's circle
 _FARTHEST_ROOM = 400.0  # pixels
 _NAME_SIZE = 7.0
 _ALONG = 95.0  # pixels that the line of a fact without a place is long
-_WEDGE_STRENGTH = 0.5
 _LEAP, _LEAP_M = 1.12, 60.0  # how many times as far, and how much farther, a rim may be on the next bearing
 _SHADE_FLOOR = 0.3  # of the relief's shade, so that signs stay readable on the dark side of hills
-SIGHT_LINE: dict[str, Any] = {"color": palette.INK, "linewidth": 0.9, "linestyle": (0, (5, 2))}
-RIM: dict[str, Any] = {"color": palette.BROW, "linewidth": 2.2}
-OTHER: dict[str, Any] = {
-    "marker": "o",
-    "markersize": 7.0,
-    "markerfacecolor": palette.PAPER,
-    "markeredgecolor": palette.INK,
-    "markeredgewidth": 1.5,
-}
+RIM = replace(signs.BROW, width=2.2, words="ground argued about")
 
 
 @dataclass(frozen=True)
@@ -102,7 +94,7 @@ def chosen(verdict: Verdict, index: int, convergence_deg: float) -> list[Shown]:
 
 def washed() -> tuple[float, float, float]:
     """Colour of ground within the picture, before the shade of the relief."""
-    return relief.mixed(palette.VISIBLE, _WEDGE_STRENGTH)
+    return relief.mixed(signs.VIEW_SECTOR.fill, signs.VIEW_SECTOR.strength)
 
 
 def draw_ground(chart: Map, surface: Surface, view: shapely.Polygon) -> tuple[relief.Raised | None, bool]:
@@ -116,8 +108,8 @@ def draw_ground(chart: Map, surface: Surface, view: shapely.Polygon) -> tuple[re
     y = limits.top - (np.arange(rows) + 0.5) / rows * limits.height
     heights = Raster(surface.height_m, surface.grid.cell_edges_m, surface.grid.crs)
     bare = np.isnan(sampled(heights, *np.meshgrid(x, y), surface.grid.crs, smooth=False))
-    picture[bare] = to_rgb(palette.UNKNOWN)
-    picture[bare & relief.hatch(bare.shape)] = to_rgb(palette.INK)
+    picture[bare] = to_rgb(palette.PAPER)
+    paint(picture, bare, signs.UNKNOWN_GROUND)
     nothing = np.full((rows, columns), np.nan)
     shade = nothing if terrain is None else relief.shade_at_pixels(terrain, limits, rows, columns)
     chart.page.image(
@@ -126,9 +118,7 @@ def draw_ground(chart: Map, surface: Surface, view: shapely.Polygon) -> tuple[re
         round(chart.place.bottom),
     )
     sides = shapely.get_coordinates(view.exterior)
-    chart.axes.plot(
-        *sides.T, color=palette.INK, linewidth=0.8, zorder=2.2, scalex=False, scaley=False, **LINES
-    )
+    draw_course(chart.axes, sides, signs.SECTOR_EDGE, zorder=2.2)
     return terrain, bool(bare.any())
 
 
@@ -142,8 +132,7 @@ def draw_others(
         x, y = chart.to_page(one.easting_m, one.northing_m)
         if one is here or not Box(x, y, x, y).within(inside):
             continue
-        chart.page.line([x], [y], linestyle="none", zorder=6.5, **OTHER)
-        placer.taken.append(Box(x - 8, y - 8, x + 8, y + 8))
+        placer.taken.append(draw_mark(chart.page, x, y, signs.CANDIDATE, zorder=6.5))
         found.append((one, (x, y)))
     return found
 
@@ -158,19 +147,7 @@ def draw_facts(chart: Map, here: Weighed, shown: list[Shown], placer: Placer, tu
     for one in shown:
         if one.rim is not None:
             for points in _pieces(one.rim, here):
-                for width, colour in (
-                    (RIM["linewidth"] + 2, palette.PAPER),
-                    (RIM["linewidth"], RIM["color"]),
-                ):
-                    chart.axes.plot(
-                        *points.T,
-                        color=colour,
-                        linewidth=width,
-                        zorder=4,
-                        scalex=False,
-                        scaley=False,
-                        **LINES,
-                    )
+                draw_course(chart.axes, points, RIM, zorder=4)
     eye = chart.to_page(here.easting_m, here.northing_m)
     bounds = _inner(chart.place, 8)
     marks: list[Mark] = []
@@ -257,13 +234,9 @@ def _sight_line(page: Page, eye: tuple[float, float], end: tuple[float, float], 
         share = 19 / length
         start = eye[0] + share * (end[0] - eye[0]), eye[1] + share * (end[1] - eye[1])
         xs, ys = [start[0], end[0]], [start[1], end[1]]
-        page.line(xs, ys, color=palette.PAPER, linewidth=2.2, alpha=0.7, zorder=5.5)
-        page.line(xs, ys, zorder=5.6, **SIGHT_LINE)
+        draw_course(page.sheet, np.column_stack((xs, ys)), signs.SIGHT_LINE, zorder=5.5)
     if has_dot:
-        page.line(
-            [end[0]], [end[1]], marker="o", markersize=4.5, markerfacecolor=palette.INK,
-            markeredgecolor=palette.PAPER, markeredgewidth=1.0, linestyle="none", zorder=6.7,
-        )  # fmt: skip
+        draw_mark(page, *end, signs.dot(palette.INK, "end of a sight line"), zorder=6.7)
 
 
 def number_style(fits: str) -> dict[str, Any]:

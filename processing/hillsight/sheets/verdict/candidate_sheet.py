@@ -9,26 +9,28 @@ import shapely
 
 from hillsight.layers.package import raster_table
 from hillsight.layers.verdict_frames import wedge
-from hillsight.sheets.paper import palette
+from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.contours import draw_contours, label_contours
 from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.maps import (
     Entry,
     Map,
-    area_entry,
+    course_entry,
     draw_grid,
     draw_legend,
     draw_north,
     draw_posts,
     draw_scale_bar,
     draw_station,
-    line_entry,
+    ground_entry,
     mark_entry,
     north_words,
+    sign_entry,
     station_entry,
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import (
+    Sign,
     draw_features,
     feature_entries,
     label_features,
@@ -37,7 +39,7 @@ from hillsight.sheets.paper.marks import (
     name_of,
 )
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, DOTS_PER_INCH, Page
-from hillsight.sheets.verdict import candidate_map as signs
+from hillsight.sheets.verdict import candidate_map as on_map
 from hillsight.sheets.verdict.verdict_text import chance_words, direction_words, fits_words
 from hillsight.words.quantities import length_words
 
@@ -88,7 +90,7 @@ def draw_candidate(
     """
     index = {one.station: k for k, one in enumerate(verdict.candidates)}[station]
     here = verdict.candidates[index]
-    shown = signs.chosen(verdict, index, convergence_deg)
+    shown = on_map.chosen(verdict, index, convergence_deg)
     page = Page(A4_SHORT, A4_LONG)
     _head(page, verdict, here)
     told = _Foot(page, shown, convergence_deg)
@@ -98,7 +100,7 @@ def draw_candidate(
     view = wedge(here, verdict.sighting.picture.width_deg, max(reach_m, _LEAST_RADIUS_M), convergence_deg)
     named = _named(chart, things_frame)
 
-    terrain, bare = signs.draw_ground(chart, surface, view)
+    terrain, bare = on_map.draw_ground(chart, surface, view)
     interval_m = None if terrain is None else draw_contours(chart, terrain, strength=_CONTOUR_STRENGTH)
     drawn = draw_features(chart, named) if len(named) else []
     posts = draw_posts(chart, surface.grid)
@@ -106,19 +108,19 @@ def draw_candidate(
     placer = Placer(Box(place.left + 3, place.bottom + 3, place.right - 3, place.top - 3))
     x, y = chart.to_page(here.easting_m, here.northing_m)
     placer.taken.append(draw_station(page, x, y))
-    others = signs.draw_others(chart, verdict, here, placer)
+    others = on_map.draw_others(chart, verdict, here, placer)
     if len(named):
         placer.taken.extend(Box(x - 5, y - 5, x + 5, y + 5) for x, y in mark_boxes(chart, named))
     near = _close_by(chart, here, shown)
     far = [one for one in shown if one not in near]
-    marks = signs.draw_facts(chart, here, far, placer, convergence_deg)
+    marks = on_map.draw_facts(chart, here, far, placer, convergence_deg)
     behind_deg = here.looks_true_deg - convergence_deg + 180.0
-    signs.label(chart, here.station, x, y, placer, 9, 21, behind_deg)
+    on_map.label(chart, here.station, x, y, placer, 9, 21, behind_deg)
     for other, at in others:
-        signs.label(chart, other.station, *at, placer, 7.5, 11)
-    others_named = named[~signs.label_argued(chart, named, marks, placer)]
+        on_map.label(chart, other.station, *at, placer, 7.5, 11)
+    others_named = named[~on_map.label_argued(chart, named, marks, placer)]
     unnamed = label_features(chart, others_named, placer) if len(others_named) else 0
-    signs.draw_numbers(chart, marks, placer)
+    on_map.draw_numbers(chart, marks, placer)
     if terrain is not None and interval_m is not None:
         label_contours(chart, terrain, interval_m, placer)
     close_words = _draw_close(page, verdict, here, near, surface, view, convergence_deg)
@@ -153,7 +155,7 @@ def _lay(
     place: Box,
     verdict: Verdict,
     here: Weighed,
-    shown: list[signs.Shown],
+    shown: list[on_map.Shown],
     reach_m: float,
     grid: Grid,
 ) -> Map:
@@ -205,7 +207,7 @@ def _named(chart: Map, things: geopandas.GeoDataFrame) -> geopandas.GeoDataFrame
     return things[has_name & (is_long | things.geometry.intersects(window).to_numpy())]
 
 
-def _close_by(chart: Map, here: Weighed, shown: list[signs.Shown]) -> list[signs.Shown]:
+def _close_by(chart: Map, here: Weighed, shown: list[on_map.Shown]) -> list[on_map.Shown]:
     """What is too near the candidate to be told apart on the map, and fits the one of the ground close by."""
     most_m = min(60 * chart.pixel_m, _MOST_CLOSE_M)
     return [one for one in shown if 0 < one.farthest_m(here) <= most_m]
@@ -215,7 +217,7 @@ def _draw_close(
     page: Page,
     verdict: Verdict,
     here: Weighed,
-    near: list[signs.Shown],
+    near: list[on_map.Shown],
     surface: Surface,
     view: shapely.Polygon,
     convergence_deg: float,
@@ -228,16 +230,16 @@ def _draw_close(
         here.easting_m - half_m, here.northing_m - half_m, here.easting_m + half_m, here.northing_m + half_m
     )
     chart = Map(page, page.frame(_CLOSE, limits), _CLOSE, limits)
-    terrain, _ = signs.draw_ground(chart, surface, view)
+    terrain, _ = on_map.draw_ground(chart, surface, view)
     interval_m = None if terrain is None else draw_contours(chart, terrain, strength=_CONTOUR_STRENGTH)
     posts = draw_posts(chart, surface.grid)
     page.box(_CLOSE, linewidth=1.1, zorder=4)
     placer = Placer(Box(_CLOSE.left + 3, _CLOSE.bottom + 3, _CLOSE.right - 3, _CLOSE.top - 3))
     x, y = chart.to_page(here.easting_m, here.northing_m)
     placer.taken.append(draw_station(page, x, y))
-    for other, at in signs.draw_others(chart, verdict, here, placer):
-        signs.label(chart, other.station, *at, placer, 7.5, 11)
-    signs.draw_numbers(chart, signs.draw_facts(chart, here, near, placer, convergence_deg), placer)
+    for other, at in on_map.draw_others(chart, verdict, here, placer):
+        on_map.label(chart, other.station, *at, placer, 7.5, 11)
+    on_map.draw_numbers(chart, on_map.draw_facts(chart, here, near, placer, convergence_deg), placer)
     if terrain is not None and interval_m is not None:
         label_contours(chart, terrain, interval_m, placer)
     words = f"The ground close by, {length_words(2 * half_m)} across"
@@ -281,7 +283,7 @@ def _short(page: Page, text: str, width: float, size: float) -> str:
 class _Foot:
     """What this candidate would show of each numbered argument, north and the caution, below the map."""
 
-    def __init__(self, page: Page, shown: list[signs.Shown], convergence_deg: float) -> None:
+    def __init__(self, page: Page, shown: list[on_map.Shown], convergence_deg: float) -> None:
         self._page, self._shown = page, shown
         turn = north_words({"convergence_deg": convergence_deg})
         self._small = [turn.removesuffix(" Magnetic north was not asked for."), CAUTION]
@@ -311,7 +313,7 @@ class _Foot:
         """Write it, downwards from a height."""
         step = self._size * DOTS_PER_INCH / 72 * 1.42
         for one, text in zip(self._shown, self._told, strict=True):
-            signs.draw_number(self._page, one, _LEFT + 14, top - 14)
+            on_map.draw_number(self._page, one, _LEFT + 14, top - 14)
             first = top - max(0.0, 14 - step / 2)
             below = self._page.paragraph(_LEFT + _INDENT, first, _RIGHT - _LEFT - _INDENT, text, self._size)
             top = min(below, top - 28) - 6
@@ -320,8 +322,8 @@ class _Foot:
 
 
 def _legend(
-    shown: list[signs.Shown],
-    drawn: list[tuple[str, str]],
+    shown: list[on_map.Shown],
+    drawn: list[Sign],
     has_others: bool,
     bare: bool,
     interval_m: float | None,
@@ -329,8 +331,8 @@ def _legend(
     """Only what is on the maps."""
     entries = [station_entry("this candidate")]
     if has_others:
-        entries.append(mark_entry("another candidate", **signs.OTHER))
-    entries.append(area_entry("within the picture", signs.washed()))
+        entries.append(sign_entry("another candidate", signs.CANDIDATE))
+    entries.append(ground_entry("within the picture", signs.VIEW_SECTOR))
     for fits, words in (
         ("fits", "argument that fits here"),
         ("fits in part", "argument that fits in part"),
@@ -338,13 +340,13 @@ def _legend(
         ("not weighed", "argument not weighed here"),
     ):
         if any(fits_words(one.fact) == fits for one in shown):
-            entries.append(mark_entry(words, **signs.number_style(fits)))
+            entries.append(mark_entry(words, **on_map.number_style(fits)))
     if any(one.places or one.fact.bearing_true_deg is not None for one in shown):
-        entries.append(line_entry("sight line of an argument", **signs.SIGHT_LINE))
+        entries.append(course_entry("sight line of an argument", signs.SIGHT_LINE))
     if any(one.rim is not None for one in shown):
-        entries.append(line_entry("ground argued about", **signs.RIM))
+        entries.append(course_entry(on_map.RIM.words, on_map.RIM))
     if bare:
-        entries.append(area_entry("void or off the terrain", palette.UNKNOWN, hatched=True))
+        entries.append(ground_entry("void or off the terrain", signs.UNKNOWN_GROUND))
     if interval_m is not None:
-        entries.append(line_entry("contour", color=palette.CONTOUR, linewidth=0.95))
+        entries.append(course_entry("contour", signs.INDEX_CONTOUR))
     return entries + feature_entries(drawn)
