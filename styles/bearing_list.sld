@@ -265,7 +265,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>4.7</Size>
+              <Size>5.3</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -324,7 +324,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>4.7</Size>
+              <Size>5.3</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -677,7 +677,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -736,7 +736,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -1089,7 +1089,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -1148,7 +1148,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -1372,7 +1372,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.9</Size>
+              <Size>3.4</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -1512,7 +1512,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -1583,7 +1583,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -1639,7 +1639,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.5</Size>
+              <Size>3.1</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -1682,7 +1682,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.4</Size>
+              <Size>3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -1725,7 +1725,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
               </Mark>
-              <Size>4.5</Size>
+              <Size>3.9</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -2008,7 +2008,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -2020,7 +2020,7 @@
                   <CssParameter name="fill">#432509</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.2</Size>
+              <Size>3.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -2079,7 +2079,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -2091,7 +2091,7 @@
                   <CssParameter name="fill">#432509</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.2</Size>
+              <Size>3.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -2477,7 +2477,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>90</Rotation>
             </Graphic>
           </PointSymbolizer>
@@ -2536,7 +2536,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7.6</Size>
+              <Size>8.6</Size>
               <Rotation>180</Rotation>
             </Graphic>
           </PointSymbolizer>

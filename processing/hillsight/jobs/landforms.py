@@ -12,6 +12,7 @@ from hillsight.ground.geodesy import Geodesy
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import check_outputs, output_way, provenance_of, write_style_folder
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import LandformsRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
@@ -51,6 +52,9 @@ def landforms(
     out: str | Path | None = None,
     out_crs: str | None = None,
     pictures: str | Path | None = None,
+    picture_format: str = "png",
+    dots_per_inch: int = 150,
+    white_paper: bool = False,
     listener: Listener = SILENT,
 ) -> Result:
     """Read the shape of the ground: tops, saddles, ridges, valley lines, spurs, re-entrants and more.
@@ -77,6 +81,9 @@ def landforms(
     out : GeoPackage to write; without it the result holds everything in memory
     out_crs : CRS of what comes out; without it the working grid's
     pictures : folder for a map of each scale
+    picture_format : of pictures: "png", "svg" or "pdf"
+    dots_per_inch : of pictures that are PNG
+    white_paper : whether pictures are on plain white
     listener : hears of progress and notes
 
     Raises
@@ -134,7 +141,9 @@ def run_landforms(request: LandformsRequest, listener: Listener = SILENT) -> Res
             if request.pictures is not None:  # from the frames, so before the package takes its name
                 from hillsight.sheets.landforms.landform_sheet import draw_landforms
 
-                files["pictures"] = tuple(draw_landforms(surface, frames, request.pictures))
+                files["pictures"] = tuple(
+                    draw_landforms(surface, frames, request.pictures, printing_of(request))
+                )
     if request.out is not None:
         write_style_folder(request.out)
         files = {"out": (request.out,), **files}

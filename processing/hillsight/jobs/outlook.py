@@ -78,6 +78,9 @@ def outlook(
     out_crs: str | None = None,
     rasters: str | Path | None = None,
     pictures: str | Path | None = None,
+    picture_format: str = "png",
+    dots_per_inch: int = 150,
+    white_paper: bool = False,
     listener: Listener = SILENT,
 ) -> Result:
     """All that each station sees: ground, dead ground, crests, skyline, and features by bearing.
@@ -121,6 +124,9 @@ def outlook(
     out : GeoPackage to write; without it the result holds everything in memory
     out_crs : CRS of what comes out; without it the working grid's
     rasters, pictures : folders for the rasters as GeoTIFFs and for pictures; they need ``out``
+    picture_format : of pictures: "png", "svg" or "pdf"
+    dots_per_inch : of pictures that are PNG
+    white_paper : whether pictures are on plain white
     listener : hears of progress, notes and each station's rows
 
     Raises

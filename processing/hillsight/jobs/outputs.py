@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     EvidenceInput,
     FeaturesInput,
     LandformsInView,
     MarkedPicture,
     PanoramaRequest,
+    Pictures,
     RelocateRequest,
     SearchRequest,
 )
@@ -97,6 +99,8 @@ def check_outputs(request: TerrainAndPlaces) -> None:
     for file in (out, csv):
         if file is not None:
             check_place(file, inputs=inputs)
+    if isinstance(request, Pictures):
+        printing_of(request)
     for folder in (rasters, pictures, None if out is None else style_folder(out)):
         if folder is not None:
             _check_folder(folder)

@@ -21,6 +21,7 @@ from hillsight.jobs.outputs import (
     write_style_folder,
 )
 from hillsight.jobs.panorama_views import check_call, paper_of, see, settled_viewing
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import PanoramaRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
@@ -77,6 +78,9 @@ def panorama(
     beside: bool = False,
     drawing: str | Path | None = None,
     pictures: str | Path | None = None,
+    picture_format: str = "png",
+    dots_per_inch: int = 150,
+    white_paper: bool = False,
     out: str | Path | None = None,
     out_crs: str | None = None,
     listener: Listener = SILENT,
@@ -116,6 +120,9 @@ def panorama(
     bare : whether to leave out margins, scales and key
     beside : whether to draw all stations on one page, one above the other
     drawing, pictures : file for one drawing (.svg, .png or .pdf), folder for drawings of all stations
+    picture_format : of pictures: "png", "svg" or "pdf"
+    dots_per_inch : of pictures that are PNG
+    white_paper : whether pictures are on plain white
     out : GeoPackage to write; without it the result holds everything in memory
     out_crs : CRS of what comes out; without it the working grid's
     listener : hears of progress and notes
@@ -262,15 +269,20 @@ def _provenance(request: PanoramaRequest, inputs: Inputs) -> Provenance:
 
 def _written(request: PanoramaRequest, pages: list[tuple[str, Drawn]]) -> dict[str, tuple[Path, ...]]:
     """The drawings asked for, by the parameter that asked for them."""
+    printing = printing_of(request)
     written: dict[str, tuple[Path, ...]] = {}
     if request.drawing is not None:
-        written["drawing"] = (save_page(pages[0][1].page, request.drawing),)
+        written["drawing"] = (save_page(pages[0][1].page, request.drawing, printing=printing),)
     if request.pictures is not None:
         folder, taken = made_folder(request.pictures), set[str]()
         if request.beside:
             pages = [("beside", pages[0][1])]
         written["pictures"] = tuple(
-            save_page(drawn.page, folder / f"{raster_table('panorama', label, taken)}.png")
+            save_page(
+                drawn.page,
+                printing.named(folder, raster_table("panorama", label, taken)),
+                printing=printing,
+            )
             for label, drawn in pages
         )
     return written

@@ -19,6 +19,7 @@ from hillsight.jobs.outputs import (
     provenance_of,
     write_style_folder,
 )
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.profile_targets import check_call, settle_targets
 from hillsight.jobs.requests import ProfileRequest
 from hillsight.jobs.results import Result
@@ -30,6 +31,7 @@ from hillsight.reading.section.course import section_along
 from hillsight.reading.section.features import features_along
 from hillsight.reading.section.frames import profile_frames, sample_table
 from hillsight.reading.section.section_words import title_words
+from hillsight.sheets.paper.saving import DRAWINGS
 from hillsight.sight.viewing import Viewing
 
 if TYPE_CHECKING:
@@ -44,7 +46,6 @@ LAYERS = ("profile_line", "profile_stretches", "profile_points")
 
 _REACH_M = 10_000.0
 _BESIDE_POSTS = 2.0
-_DRAWINGS = (".svg", ".png")
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +84,9 @@ def profile(
     csv: str | Path | None = None,
     drawing: str | Path | None = None,
     pictures: str | Path | None = None,
+    picture_format: str = "png",
+    dots_per_inch: int = 150,
+    white_paper: bool = False,
     exaggeration: float | None = None,
     out: str | Path | None = None,
     out_crs: str | None = None,
@@ -113,7 +117,10 @@ def profile(
     evidence : table of evidence classes (TOML), in place of the built-in one
     beside : features so near beside the section are reported too, m; two posts if not given
     csv : file to write every sample of the ground to
-    drawing, pictures : file for a drawing of one section (.svg or .png), folder for drawings of all
+    drawing, pictures : file for a drawing of one section (.svg, .png or .pdf), folder for drawings of all
+    picture_format : of pictures: "png", "svg" or "pdf"
+    dots_per_inch : of pictures that are PNG
+    white_paper : whether pictures are on plain white
     exaggeration : of the drawing's heights; what fits, 10 at most, if not given
     out : GeoPackage to write; without it the result holds everything in memory
     out_crs : CRS of what comes out; without it the working grid's
@@ -186,9 +193,9 @@ def _check_drawing(request: ProfileRequest) -> None:
     drawing = request.drawing
     if drawing is None:
         return
-    if drawing.suffix.lower() not in _DRAWINGS:
+    if drawing.suffix.lower() not in DRAWINGS:
         raise OutputError(
-            "a drawing's name must end in .svg or .png",
+            "a drawing's name must end in .svg, .png or .pdf",
             where=str(drawing),
             remedy=f"Name it {drawing.stem}.svg",
             parameters=("drawing",),
@@ -238,6 +245,7 @@ def _draw(request: ProfileRequest, cuts: Sequence[Cut]) -> dict[str, tuple[Path,
         return {}
     from hillsight.sheets.section.section_sheet import draw_profile, save_profile
 
+    printing = printing_of(request)
     places: list[dict[str, Path]] = [{} for _ in cuts]
     if request.drawing is not None:
         places[0]["drawing"] = request.drawing
@@ -248,10 +256,10 @@ def _draw(request: ProfileRequest, cuts: Sequence[Cut]) -> dict[str, tuple[Path,
             course = section.course
             way = f"{course.bearing_true_deg:05.1f}" if course.target is None else course.target.name
             name = raster_table("profile", f"{course.station} {way}", taken)
-            wanted["pictures"] = folder / f"{name}.png"
+            wanted["pictures"] = printing.named(folder, name)
     drawn: dict[str, tuple[Path, ...]] = {}
     for (section, along), wanted in zip(cuts, places, strict=True):
         page = draw_profile(section, along, named(request.terrain), exaggeration=request.exaggeration)
         for name, place in wanted.items():
-            drawn[name] = (*drawn.get(name, ()), save_profile(page, place))
+            drawn[name] = (*drawn.get(name, ()), save_profile(page, place, printing))
     return drawn

@@ -96,6 +96,9 @@ def relocate(
     report: str | Path | None = None,
     json_file: str | Path | None = None,
     pictures: str | Path | None = None,
+    picture_format: str = "png",
+    dots_per_inch: int = 150,
+    white_paper: bool = False,
     listener: Listener = SILENT,
 ) -> Relocated:
     """Weigh candidate places against what an observer says a picture shows.
@@ -119,6 +122,9 @@ def relocate(
     observer : a TOML file of an observer's figures, or an ``Observer``
     out : GeoPackage to write; report, json_file : the verdict as .html or .md, and as JSON
     pictures : folder for a map of each candidate
+    picture_format : of pictures: "png", "svg" or "pdf"
+    dots_per_inch : of pictures that are PNG
+    white_paper : whether pictures are on plain white
     listener : hears of progress and notes
 
     docs/scripts/relocate.md tells of the rest.

@@ -153,8 +153,21 @@ class FromPlaces(TerrainAndPlaces, Outputs):
     """What all jobs share that look from places and can write a GeoPackage."""
 
 
-#: Parameters that say where results go.
-WRITTEN = ("out", "csv", "rasters", "pictures", "drawing", "overlay", "report", "json_file")
+#: Parameters that say where results go, and how pictures are printed.
+WRITTEN = (
+    *("out", "csv", "rasters", "pictures", "drawing", "overlay", "report", "json_file"),
+    *("picture_format", "dots_per_inch", "white_paper"),
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pictures(Parameters):
+    """A folder for pictures, or None; what kind of files they are, how fine, and on which paper."""
+
+    pictures: Path | None
+    picture_format: str
+    dots_per_inch: int
+    white_paper: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,13 +185,12 @@ class BearingsRequest(FromPlaces, Looking, EvidenceInput, Listing, LandformsInVi
 
 
 @dataclass(frozen=True, kw_only=True)
-class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, LandformsInView, Doubts):
+class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, LandformsInView, Doubts, Pictures):
     """Everything that is seen, hidden and listed from each station."""
 
     target_height: Number
     sector_width: Number
     rasters: Path | None
-    pictures: Path | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -196,7 +208,7 @@ class ViewshedRequest(FromPlaces, Looking, SightDoubts):
 
 
 @dataclass(frozen=True, kw_only=True)
-class LandformsRequest(FromPlaces, FeaturesInput):
+class LandformsRequest(FromPlaces, FeaturesInput, Pictures):
     """Landforms of a terrain, or of its part around some places."""
 
     reach: Number | None
@@ -204,11 +216,10 @@ class LandformsRequest(FromPlaces, FeaturesInput):
     level_below: Number
     steep_from: Numbers
     least_change: Number
-    pictures: Path | None
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProfileRequest(FromPlaces, EvidenceInput):
+class ProfileRequest(FromPlaces, EvidenceInput, Pictures):
     """Sections of the ground along sight lines."""
 
     to: Places
@@ -221,12 +232,11 @@ class ProfileRequest(FromPlaces, EvidenceInput):
     beside: Number | None
     csv: Path | None
     drawing: Path | None
-    pictures: Path | None
     exaggeration: Number | None
 
 
 @dataclass(frozen=True, kw_only=True)
-class PanoramaRequest(FromPlaces, EvidenceInput):
+class PanoramaRequest(FromPlaces, EvidenceInput, Pictures):
     """Drawings of the view from places."""
 
     eye_height: Number
@@ -249,7 +259,6 @@ class PanoramaRequest(FromPlaces, EvidenceInput):
     bare: bool
     beside: bool
     drawing: Path | None
-    pictures: Path | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,7 +282,7 @@ class PictureSize(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
-class RelocateRequest(PlacesAndThings, FromPlaces, PictureSize):
+class RelocateRequest(PlacesAndThings, FromPlaces, PictureSize, Pictures):
     """Which of the places a picture was taken from."""
 
     sighting: Source | None
@@ -290,7 +299,6 @@ class RelocateRequest(PlacesAndThings, FromPlaces, PictureSize):
     everywhere_within: Number
     report: Path | None
     json_file: Path | None
-    pictures: Path | None
 
 
 @dataclass(frozen=True, kw_only=True)

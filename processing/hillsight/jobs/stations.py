@@ -18,6 +18,7 @@ from hillsight.jobs.outputs import (
     write_cogs,
     write_style_folder,
 )
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import PackageSink, sink_for
 from hillsight.layers.bearing_csv import bearing_csv
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from hillsight.ground.transform import Operation
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.listener import Listener
-    from hillsight.jobs.requests import FromPlaces
+    from hillsight.jobs.requests import FromPlaces, OutlookRequest
     from hillsight.jobs.sink import MadeRaster
 
     Readings = Generator["Reading"]
@@ -146,11 +147,11 @@ def run_stations(
         if request.out is not None:
             write_style_folder(request.out)
             if pictures is not None:
-                done["pictures"] = tuple(_draw(request.out, pictures, request.reach, inputs))  # type: ignore[attr-defined]
+                done["pictures"] = tuple(_draw(request, pictures, inputs))  # type: ignore[arg-type]
         return Result(sink.frames, sink.rasters, tuple(notes), provenance, done)
 
 
-def _draw(out: Path, folder: Path, reach_m: float, inputs: Inputs) -> list[Path]:
+def _draw(request: OutlookRequest, folder: Path, inputs: Inputs) -> list[Path]:
     """Pictures of every station from the package just written."""
     from hillsight.layers.contents import read_contents
     from hillsight.sheets.station.preview import preview_all
@@ -159,6 +160,9 @@ def _draw(out: Path, folder: Path, reach_m: float, inputs: Inputs) -> list[Path]
 
     def around(label: str) -> Surface:
         station = stations[label]
-        return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * reach_m)
+        return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * request.reach)
 
-    return preview_all(read_contents(out), around, folder, features=inputs.features)
+    assert request.out is not None
+    return preview_all(
+        read_contents(request.out), around, folder, features=inputs.features, printing=printing_of(request)
+    )

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from hillsight.errors import OutputError
 from hillsight.ground.vector import IN_MEMORY
 from hillsight.jobs.outputs import check_outputs, made_folder, named_files, write_style_folder, write_text
+from hillsight.jobs.printing import printing_of
 from hillsight.jobs.sink import MadeRaster, sink_for
 from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import InputFile, input_file
@@ -179,19 +180,22 @@ def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[di
     on_page = report is not None and report.suffix.lower() in _PAGES
     if not (on_page or folder is not None) or not found.verdict.arguments:
         return {}, []
+    from hillsight.sheets.paper.saving import save_page
     from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_name
 
     maps: dict[str, bytes] = {}
     drawn: list[Path] = []
     taken: set[str] = set()
+    printing = printing_of(request)
     for place in found.glances:
         surface = scene.looker.surface(place.easting_m, place.northing_m)
         page = draw_candidate(
             found.verdict, place.label, surface, scene.things, place.convergence_deg, request.reach
         )
         if folder is not None:
-            drawn.append(made_folder(folder) / picture_name(place.label, taken))
-            page.save(drawn[-1])
-        if on_page:
+            drawn.append(printing.named(made_folder(folder), picture_name(place.label, taken)))
+        if on_page:  # before paper may turn white
             maps[place.label] = page.small_png()
+        if folder is not None:
+            save_page(page, drawn[-1], printing=printing)
     return maps, drawn

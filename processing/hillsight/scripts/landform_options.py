@@ -6,7 +6,7 @@ import click
 
 from hillsight.jobs.settling import COMPUTED
 from hillsight.scripts import options
-from hillsight.scripts.options import NUMBER, PATH, stack
+from hillsight.scripts.options import NUMBER, stack
 
 scales = click.option(
     "--scale",
@@ -53,10 +53,6 @@ around = click.option(
 map_names = stack(
     options.map_features("Map features whose names landforms take"),
     options.feature_layer,
-)
-
-pictures = click.option(
-    "--pictures", type=PATH, metavar="FOLDER", help="Draw a map of the landforms at each scale as PNG too."
 )
 
 in_view = stack(

@@ -22,7 +22,7 @@ from hillsight.scripts.running import script
 @landform_options.landforms
 @landform_options.map_names
 @options.output()
-@landform_options.pictures
+@options.pictures("a map of the landforms at each scale")
 @options.quiet
 def command(quiet: bool, **given: Any) -> None:
     """Read the shape of the ground: what a hill navigator argues from.

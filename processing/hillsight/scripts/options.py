@@ -317,11 +317,27 @@ rasters = click.option(
     help="Write the rasters as cloud-optimised GeoTIFFs too.",
 )
 
-pictures = click.option(
-    "--pictures",
-    type=PATH,
-    metavar="FOLDER",
-    help="Draw each station's ground, rasters and bearing list as PNG too.",
-)
+
+def pictures(what: str) -> Callable[[Any], Any]:
+    """A folder for pictures, and how they are printed; ``what`` is drawn, as the help says it."""
+    return stack(
+        click.option("--pictures", type=PATH, metavar="FOLDER", help=f"Draw {what} into a folder."),
+        click.option(
+            "--picture-format",
+            type=click.Choice(["png", "svg", "pdf"]),
+            default="png",
+            show_default=True,
+            help="Kind of files for pictures.",
+        ),
+        click.option(
+            "--dots-per-inch",
+            type=click.IntRange(72, 600),
+            default=150,
+            show_default=True,
+            help="How fine pictures are as PNG; 300 for print.",
+        ),
+        click.option("--white-paper", is_flag=True, help="Pictures on plain white, for printing."),
+    )
+
 
 quiet = click.option("--quiet", is_flag=True, help="No progress and no summary; warnings and errors remain.")

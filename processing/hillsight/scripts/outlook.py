@@ -28,7 +28,7 @@ from hillsight.scripts.running import script
 @trust_options.trust
 @options.output()
 @options.rasters
-@options.pictures
+@options.pictures("each station's ground, rasters and bearing list")
 @options.quiet
 def command(quiet: bool, show_hidden: bool, **given: Any) -> None:
     """Write all that each station sees: ground, dead ground, crests, skyline and features by bearing.

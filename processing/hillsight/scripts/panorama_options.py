@@ -104,7 +104,5 @@ drawn = stack(
         metavar="FILE",
         help="Draw the view: a name that ends in .svg, .png or .pdf.",
     ),
-    click.option(
-        "--pictures", type=PATH, metavar="FOLDER", help="Draw each station's view as PNG into a folder."
-    ),
+    options.pictures("each station's view"),
 )

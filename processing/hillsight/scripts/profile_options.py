@@ -57,14 +57,9 @@ section = stack(
         "--drawing",
         type=PATH,
         metavar="FILE",
-        help="Draw the section for a handout, A4 lengthwise: a name that ends in .svg or .png.",
+        help="Draw the section for a handout, A4 lengthwise: a name that ends in .svg, .png or .pdf.",
     ),
-    click.option(
-        "--pictures",
-        type=PATH,
-        metavar="FOLDER",
-        help="Draw each section as PNG into a folder.",
-    ),
+    options.pictures("each section"),
     click.option(
         "--exaggeration",
         type=NUMBER,

@@ -109,5 +109,5 @@ everywhere = stack(
 written = stack(
     click.option("--report", type=PATH, metavar="FILE", help="Write the verdict as .html or .md too."),
     click.option("--json", "json_file", type=PATH, metavar="FILE", help="Write the verdict as JSON too."),
-    click.option("--pictures", type=PATH, metavar="FOLDER", help="Draw a map of each candidate as PNG too."),
+    options.pictures("a map of each candidate"),
 )

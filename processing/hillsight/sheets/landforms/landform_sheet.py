@@ -32,6 +32,7 @@ from hillsight.sheets.paper.maps import (
 )
 from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, Page
+from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
 from hillsight.words.quantities import length_words
 
 if TYPE_CHECKING:
@@ -66,7 +67,9 @@ _COUNTED = {
 }
 
 
-def draw_landforms(surface: Surface, frames: Frames, folder: Path) -> list[Path]:
+def draw_landforms(
+    surface: Surface, frames: Frames, folder: Path, printing: Printing = AS_DRAWN
+) -> list[Path]:
     """A map of the landforms at each scale, ``landforms_<scale>m.png``, A4 upright at 150 dots an inch.
 
     Tops and saddles stand on the maps of every scale up to the largest at which they show.
@@ -97,7 +100,11 @@ def draw_landforms(surface: Surface, frames: Frames, folder: Path) -> list[Path]
     }
     scales_m = sorted({float(scale) for frame in here.values() for scale in frame["scale_m"]})
     return [
-        landform_page(surface, at_scale(here, scale_m), scale_m).save(folder / f"landforms_{scale_m:g}m.png")
+        save_page(
+            landform_page(surface, at_scale(here, scale_m), scale_m),
+            printing.named(folder, f"landforms_{scale_m:g}m"),
+            printing=printing,
+        )
         for scale_m in scales_m
     ]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sheets.landforms.landform_marks import HOLLOW_OUTLINE, LEVEL_OUTLINE, steep_colours
+from hillsight.sheets.landforms.landform_marks import steep_colours
 from hillsight.sheets.landforms.landform_names import label_landforms
 from hillsight.sheets.map import line_signs as lines
 from hillsight.sheets.map import point_signs as points
@@ -17,6 +17,7 @@ from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
 from hillsight.sheets.paper import palette
 from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.marks import draw_features, feature_entries, label_features, mark_boxes, name_of
+from hillsight.sheets.paper.signs import HOLLOW_EDGE, LEVEL_EDGE
 
 if TYPE_CHECKING:
     import geopandas
@@ -212,9 +213,7 @@ def _draw_area(chart: Map, name: str, rows: geopandas.GeoDataFrame) -> list[Entr
             )
             entries.append(washes.wash_entry(f"steeper than {band:g}°", colour, 0.42))
         return entries
-    colour, sign = (
-        (palette.LEVEL, LEVEL_OUTLINE) if name == "level_ground" else (palette.WATER, HOLLOW_OUTLINE)
-    )
+    colour, sign = (palette.LEVEL, LEVEL_EDGE) if name == "level_ground" else (palette.WATER, HOLLOW_EDGE)
     washes.add_areas(chart, rows.geometry, facecolor=colour, alpha=0.3, edgecolor="none")
     dash = (0, tuple(part / sign.width for part in sign.dash)) if sign.dash else "solid"
     lines.add_lines(

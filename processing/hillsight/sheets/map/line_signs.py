@@ -10,9 +10,10 @@ import shapely
 
 from hillsight.sheets.landforms import landform_marks as landforms
 from hillsight.sheets.map import contour_lines as contours
-from hillsight.sheets.paper import palette
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.drawn_signs import line_style
 from hillsight.sheets.paper.maps import Entry, line_entry
-from hillsight.sheets.paper.marks import ROLE_LINES, ROLE_WORDS, draw_crests
+from hillsight.sheets.paper.marks import crest_entries, draw_crests
 from hillsight.sheets.paper.palette import INK, PAPER
 
 if TYPE_CHECKING:
@@ -26,18 +27,18 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.labels import Placer
     from hillsight.sheets.paper.maps import Map
 
-_THIN, _THICK = 0.4, 0.85  # points: contours and index contours
+_THIN, _THICK = signs.CONTOUR.width, signs.INDEX_CONTOUR.width  # points: contours and index contours
 _FIGURE_SIZE = 5.6
 _SEEN_CASING, _SEEN_CORE = 3.6, 2.4
-_LANDFORM_LINES: tuple[tuple[str, str, landforms.LineSign], ...] = (
-    ("valley_lines", "valley line", landforms.VALLEY_LINE),
-    ("ridges", "ridge", landforms.RIDGE),
-    ("re_entrants", "re-entrant", landforms.RE_ENTRANT),
-    ("spurs", "spur, its nose a bead", landforms.SPUR),
+_LANDFORM_LINES: tuple[tuple[str, str, signs.Line], ...] = (
+    ("valley_lines", "valley line", signs.VALLEY_LINE),
+    ("ridges", "ridge", signs.RIDGE),
+    ("re_entrants", "re-entrant", signs.RE_ENTRANT),
+    ("spurs", "spur, its nose a bead", signs.SPUR),
 )
 _BREAKS = {
-    "convex_edge": ("edge: steeper below", landforms.CONVEX_EDGE),
-    "concave_foot": ("foot: gentler below", landforms.CONCAVE_FOOT),
+    "convex_edge": ("edge: steeper below", signs.CONVEX_EDGE),
+    "concave_foot": ("foot: gentler below", signs.CONCAVE_FOOT),
 }
 _STRETCHES: dict[str, dict[str, Any]] = {
     "visible": {"color": INK, "linewidth": 1.7},
@@ -179,18 +180,15 @@ def draw_seen_courses(chart: Map, lines: geopandas.GeoDataFrame) -> list[Entry]:
 def draw_crest_layer(chart: Map, lines: geopandas.GeoDataFrame) -> list[Entry]:
     """Crest lines by their role."""
     roles = draw_crests(chart, lines)
-    return [
-        line_entry(ROLE_WORDS[role], **ROLE_LINES[role])
-        for role in ("brow", "crest", "skyline")
-        if role in roles
-    ]
+    return crest_entries(roles)
 
 
 def draw_skyline(chart: Map, lines: geopandas.GeoDataFrame) -> list[Entry]:
     """The skyline where no crest lines tell of it."""
     paths = coordinates(lines.geometry)
-    add_lines(chart, paths, **ROLE_LINES["skyline"])
-    return [line_entry(ROLE_WORDS["skyline"], **ROLE_LINES["skyline"])] if paths else []
+    style = line_style(signs.SKYLINE)
+    add_lines(chart, paths, **{name: style[name] for name in ("color", "linewidth", "linestyle")})
+    return crest_entries(["skyline"]) if paths else []
 
 
 def draw_stretches(chart: Map, rows: geopandas.GeoDataFrame) -> list[Entry]:
@@ -220,7 +218,7 @@ def draw_landform_lines(chart: Map, layer: str, rows: geopandas.GeoDataFrame, fi
             paths = landforms.paths_of(chart, rows.geometry[rows["kind"] == kind])
             with chart.page.onto(chart.axes):
                 if landforms.draw_lines(chart, paths, sign, fine=max(fine, 0.6)):
-                    entries.append(landforms.sign_entry(words, sign))
+                    entries.append(landforms.course_entry(words, sign))
         return entries
     words, sign = next((w, s) for name, w, s in _LANDFORM_LINES if name == layer)
     widths = (
@@ -232,7 +230,7 @@ def draw_landform_lines(chart: Map, layer: str, rows: geopandas.GeoDataFrame, fi
     if not drawn:
         return []
     steps = sorted(set(widths or ()))
-    return [landforms.sign_entry(words + (", by order" if len(steps) > 1 else ""), sign, widths=steps)]
+    return [landforms.course_entry(words + (", by order" if len(steps) > 1 else ""), sign, widths=steps)]
 
 
 def scale_of_landforms(frames: Mapping[str, geopandas.GeoDataFrame], pixel_m: float) -> float | None:

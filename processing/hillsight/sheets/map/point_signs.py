@@ -10,10 +10,11 @@ import shapely
 
 from hillsight.sheets.landforms import landform_marks as landforms
 from hillsight.sheets.map.washes import add_areas
-from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.bearing_marks import state_mark
+from hillsight.sheets.paper import palette, signs
+from hillsight.sheets.paper.bearing_marks import sign_of, state_of
+from hillsight.sheets.paper.drawn_signs import draw_mark
 from hillsight.sheets.paper.labels import Box
-from hillsight.sheets.paper.maps import Entry, draw_station, line_entry, mark_entry, station_entry
+from hillsight.sheets.paper.maps import Entry, draw_station, line_entry, mark_entry, sign_entry, station_entry
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.palette import INK, PAPER
 
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.maps import Map
     from hillsight.sheets.paper.page import Page
 
+_LISTED_SHARE = 0.65  # of the usual size of marks
 _PLACE_SIZE = 0.8  # of the station's usual mark
-_WEDGE_ALPHA = 0.16
 _TOP_WORDS = {"summit": "summit", "knoll": "knoll: a lesser top"}
 _STATE_WORDS = {
     "visible": "listed: in view",
@@ -52,11 +53,17 @@ def draw_views(chart: Map, places: Sequence[MapPlace]) -> list[Entry]:
         arc = np.linspace(left, right, max(2, int(abs(right - left) / 2) + 1))
         rim = at + reach * np.column_stack([np.sin(np.radians(arc)), np.cos(np.radians(arc))])
         wedge = shapely.Polygon(np.vstack([at, rim, at]))
-        add_areas(chart, [wedge], facecolor=palette.BROW, alpha=_WEDGE_ALPHA, edgecolor="none")
+        add_areas(
+            chart,
+            [wedge],
+            facecolor=signs.VIEW_SECTOR.fill,
+            alpha=signs.VIEW_SECTOR.strength,
+            edgecolor="none",
+        )
         for bearing, style in ((left, "-"), (right, "-"), (place.looks_grid_deg, (0, (5, 3)))):
             end = at + reach * np.array([sin(radians(bearing)), cos(radians(bearing))])
             chart.axes.plot(
-                *np.vstack([at, end]).T, color=palette.BROW, linewidth=0.7, linestyle=style,
+                *np.vstack([at, end]).T, color=signs.SECTOR_EDGE.colour, linewidth=0.7, linestyle=style,
                 scalex=False, scaley=False, zorder=2,
             )  # fmt: skip
     if not looking:
@@ -65,9 +72,13 @@ def draw_views(chart: Map, places: Sequence[MapPlace]) -> list[Entry]:
     def draw(page: Page, box: Box) -> None:
         middle = (box.bottom + box.top) / 2
         for end in (box.bottom, box.top):
-            page.line([box.left, box.right], [middle, end], color=palette.BROW, linewidth=0.7)
+            page.line([box.left, box.right], [middle, end], color=signs.SECTOR_EDGE.colour, linewidth=0.7)
         page.line(
-            [box.left, box.right], [middle, middle], color=palette.BROW, linewidth=0.7, linestyle=(0, (5, 3))
+            [box.left, box.right],
+            [middle, middle],
+            color=signs.SECTOR_EDGE.colour,
+            linewidth=0.7,
+            linestyle=(0, (5, 3)),
         )
 
     return [Entry("where the picture looks", draw)]
@@ -111,9 +122,9 @@ def draw_tops(chart: Map, tops: geopandas.GeoDataFrame, placer: Placer, fine: fl
             half = landforms.half_size(row.kind, share)
             box = Box(x - half, y - half, x + half, y + half)
             if not any(box.overlaps(other, 1.0) for other in drawn):
-                drawn.append(landforms.draw_top(chart.page, x, y, row.kind, share))
+                drawn.append(landforms.draw_point(chart.page, x, y, row.kind, share))
                 if not any(entry.text == _TOP_WORDS[row.kind] for entry in entries):
-                    entries.append(landforms.top_entry(row.kind, _TOP_WORDS[row.kind]))
+                    entries.append(landforms.point_entry(row.kind, _TOP_WORDS[row.kind]))
     placer.taken += drawn
     return sorted(entries, key=lambda entry: entry.text, reverse=True)
 
@@ -123,8 +134,8 @@ def draw_saddles(chart: Map, saddles: geopandas.GeoDataFrame, placer: Placer, fi
     with chart.page.onto(chart.axes):
         for point in saddles.geometry:
             x, y = chart.to_page(point.x, point.y)
-            placer.taken.append(landforms.draw_saddle(chart.page, x, y, landforms.mark_share(fine)))
-    return [landforms.saddle_entry("saddle")] if len(saddles) else []
+            placer.taken.append(landforms.draw_point(chart.page, x, y, "saddle", landforms.mark_share(fine)))
+    return [landforms.point_entry("saddle", "saddle")] if len(saddles) else []
 
 
 def draw_listed(chart: Map, rows: geopandas.GeoDataFrame, placer: Placer) -> list[Entry]:
@@ -134,10 +145,10 @@ def draw_listed(chart: Map, rows: geopandas.GeoDataFrame, placer: Placer) -> lis
         for row in rows.to_dict("records"):
             if row["state"] in _STATE_WORDS:
                 x, y = chart.to_page(row["geometry"].x, row["geometry"].y)
-                chart.page.line([x], [y], linestyle="none", zorder=6, **state_mark(row, minor=True))
+                draw_mark(chart.page, x, y, sign_of(row), state_of(row), share=_LISTED_SHARE)
                 placer.taken.append(Box(x - 5, y - 5, x + 5, y + 5))
     return [
-        mark_entry(words, **state_mark({"state": state, "evidence_class": "ground_shape"}, minor=True))
+        sign_entry(words, signs.HILL, state, _LISTED_SHARE)
         for state, words in _STATE_WORDS.items()
         if state in states
     ]

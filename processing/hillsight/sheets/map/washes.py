@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from hillsight.layers.contents import sampled
-from hillsight.sheets.paper import palette, relief
+from hillsight.sheets.paper import palette, relief, signs
+from hillsight.sheets.paper.drawn_signs import texture_at
 from hillsight.sheets.paper.maps import Entry
 from hillsight.sheets.paper.palette import INK
 from hillsight.sheets.paper.relief import as_bytes, mixed
@@ -28,7 +29,10 @@ if TYPE_CHECKING:
 
 WHITE = "#FFFFFF"
 # How much of a colour is laid on: contours, names and relief are read through it, in grey too.
-_STRENGTH = {"hidden": 0.26, "uncertain": 0.30, "visible": 0.40, "unknown": 0.0}
+_STRENGTH = {
+    **{state: sign.strength for state, sign in signs.GROUND_STATES.items()},
+    "unknown": 0.0,  # its hatching tells it
+}
 _COLOURS = {
     "hidden": palette.HIDDEN,
     "uncertain": palette.UNCERTAIN,
@@ -41,6 +45,7 @@ _WORDS = {
     "visible": "ground in view",
     "unknown": "unknown: void or off the terrain",
 }
+_UNKNOWN_HATCH = signs.Hatch(INK, 45.0, 4.4, 0.7)
 _HATCH_MM = 2.2  # between the lines on unknown ground
 _SHADE = 0.30  # of the ink that the darkest slope takes
 _EDGE_WIDTH = 0.35  # points
@@ -109,7 +114,7 @@ def draw_state_raster(frame: MapFrame, raster: Raster, surface: Surface) -> list
         if here.any():
             drawn.append(state)
             if state == "unknown":
-                here &= relief.hatch(here.shape)
+                here &= texture_at(_UNKNOWN_HATCH, here.shape)
             strength = _STRENGTH[state] or 0.6
             colour = mixed(_COLOURS[state] if state != "unknown" else INK, 1.0, WHITE)
             picture[here] = as_bytes(np.array([*colour, strength]))

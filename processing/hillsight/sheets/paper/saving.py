@@ -2,22 +2,54 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from hillsight.layers.atomic import replacing
+from hillsight.sheets.paper.page import DOTS_PER_INCH
+from hillsight.sheets.paper.palette import BLANK, PAPER
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
+    from hillsight.arrays import AnyArray
     from hillsight.sheets.paper.page import Page
 
 #: What a page can be saved as.
 DRAWINGS = (".svg", ".png", ".pdf")
 
 
+@dataclass(frozen=True)
+class Printing:
+    """How pages become files.
+
+    kind : of files whose names are made here: png, svg or pdf; dots_per_inch : of a PNG; white_paper : plain
+    white in place of the tint of paper
+    """
+
+    kind: str = "png"
+    dots_per_inch: int = DOTS_PER_INCH
+    white_paper: bool = False
+
+    def named(self, folder: Path, stem: str) -> Path:
+        """The file of a picture in a folder."""
+        return folder / f"{stem}.{self.kind}"
+
+
+AS_DRAWN = Printing()
+
+
 def save_page(
-    page: Page, out: Path, *, as_text: bool = True, settings: Mapping[str, Any] | None = None
+    page: Page,
+    out: Path,
+    *,
+    as_text: bool = True,
+    settings: Mapping[str, Any] | None = None,
+    printing: Printing = AS_DRAWN,
 ) -> Path:
     """Write a page.
 
@@ -26,14 +58,17 @@ def save_page(
     as_text : whether letters of an SVG stay text that can be searched and edited; else they are outlines that
         look the same everywhere. Letters of a PDF are text, with their font
     settings : of matplotlib, besides those for letters
+    printing : resolution and paper; the kind of file is what the name's end says
 
     Raises
     ------
     OutputError : the place or the disk does not allow it; an older file stays as it was
     """
+    if printing.white_paper:
+        _whiten(page)
     kind = out.suffix.lower()
     if kind not in (".svg", ".pdf"):
-        return page.save(out)
+        return _save_png(page, out, printing.dots_per_inch)
     import matplotlib
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -47,21 +82,51 @@ def save_page(
         "pdf.fonttype": 42,
         "pdf.compression": 6,
     }
+    with _kept(page), replacing(out) as temporary, matplotlib.rc_context(given):
+        if kind == ".svg":
+            FigureCanvasSVG(page.figure).print_svg(  # type: ignore[no-untyped-call]
+                str(temporary), metadata={"Date": None, "Creator": "hillsight"}
+            )
+            _keep_spaces(temporary)
+        else:
+            FigureCanvasPdf(page.figure).print_pdf(  # type: ignore[no-untyped-call]
+                str(temporary), metadata={"CreationDate": None, "Creator": "hillsight", "Producer": None}
+            )
+    return out
+
+
+@contextmanager
+def _kept(page: Page) -> Iterator[None]:
+    """Give a page its canvas and resolution back after it was saved with others."""
     canvas, dots_per_inch = page.figure.canvas, page.figure.dpi
     try:
-        with replacing(out) as temporary, matplotlib.rc_context(given):
-            if kind == ".svg":
-                FigureCanvasSVG(page.figure).print_svg(  # type: ignore[no-untyped-call]
-                    str(temporary), metadata={"Date": None, "Creator": "hillsight"}
-                )
-                _keep_spaces(temporary)
-            else:
-                FigureCanvasPdf(page.figure).print_pdf(  # type: ignore[no-untyped-call]
-                    str(temporary), metadata={"CreationDate": None, "Creator": "hillsight", "Producer": None}
-                )
-    finally:  # these count 72 dots an inch, and leave the page with them
+        yield
+    finally:
         page.figure.set_dpi(dots_per_inch)
         page.figure.set_canvas(canvas)
+
+
+def _save_png(page: Page, out: Path, dots_per_inch: int) -> Path:
+    """A PNG file; lines and letters are drawn anew for a finer one, painted ground is enlarged."""
+    if dots_per_inch == DOTS_PER_INCH:
+        return page.save(out)
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    share = dots_per_inch / DOTS_PER_INCH
+    painted = [(image, image.get_array(), image.ox, image.oy) for image in page.figure.images]  # type: ignore[attr-defined]
+    try:
+        with _kept(page), replacing(out) as temporary:
+            for image, array, left, bottom in painted:
+                image.set_data(_enlarged(array, share))
+                image.ox, image.oy = left * share, bottom * share  # type: ignore[attr-defined]
+            page.figure.set_dpi(dots_per_inch)
+            FigureCanvasAgg(page.figure).print_png(  # type: ignore[no-untyped-call]
+                str(temporary), metadata={"Software": None}
+            )
+    finally:
+        for image, array, left, bottom in painted:
+            image.set_data(array)
+            image.ox, image.oy = left, bottom  # type: ignore[attr-defined]
     return out
 
 
@@ -70,3 +135,52 @@ def _keep_spaces(svg: Path) -> None:
     # On each text: browsers do not hand it down from the root.
     written = svg.read_text(encoding="utf-8")
     svg.write_text(written.replace("<text ", '<text xml:space="preserve" '), encoding="utf-8", newline="\n")
+
+
+def _enlarged(array: Any, share: float) -> AnyArray:
+    from PIL import Image
+
+    rows, columns = array.shape[:2]
+    size = max(1, round(columns * share)), max(1, round(rows * share))
+    return np.asarray(Image.fromarray(np.asarray(array)).resize(size, Image.Resampling.BICUBIC))
+
+
+def _whiten(page: Page) -> None:
+    """Make all that has the colour of paper plain white, and painted ground as much lighter; signs stay."""
+    from matplotlib.colors import to_rgb
+
+    paper, whole = np.array(to_rgb(PAPER)), to_rgb(BLANK)
+
+    def is_paper(colour: Any) -> bool:
+        values = np.asarray(colour, float).ravel()
+        return values.size in (3, 4) and bool(np.allclose(values[:3], paper, atol=1e-3))
+
+    def white(colour: Any) -> Any:
+        if isinstance(colour, str):
+            if colour.lower() in ("none", "auto"):
+                return colour
+            return whole if is_paper(to_rgb(colour)) else colour
+        values = np.asarray(colour, float)
+        if values.ndim == 2:
+            return [white(row) for row in values] if any(is_paper(row) for row in values) else colour
+        return (*whole, *values[3:]) if is_paper(values) else colour
+
+    for artist in page.figure.findobj():
+        for name in (
+            "color",
+            "facecolor",
+            "edgecolor",
+            "markerfacecolor",
+            "markeredgecolor",
+            "markerfacecoloralt",
+        ):
+            get, put = getattr(artist, f"get_{name}", None), getattr(artist, f"set_{name}", None)
+            if get is None or put is None:
+                continue
+            old = get()
+            new = white(old)
+            if new is not old:
+                put(new)
+    for image in page.figure.images:
+        array = np.asarray(image.get_array())
+        image.set_data(np.rint(np.clip(array / paper, 0, 255)).astype(np.uint8))

@@ -109,8 +109,8 @@ class Area:
 TOP = Mark("triangle", 8.5, INK, "summit")
 KNOLL = Mark("triangle", 5.2, INK, "knoll: a lesser top")
 SADDLE = Mark("x", 5.6, INK, "saddle")
-HILLSIDE = Mark("triangle_right", 6.0, palette.GROUND_SHAPE, "spur, ridge, crag or slope")
-LOW_GROUND = Mark("triangle_down", 6.0, palette.GROUND_SHAPE, "re-entrant, valley or hollow")
+HILLSIDE = Mark("triangle_right", 6.8, palette.GROUND_SHAPE, "spur, ridge, crag or slope")
+LOW_GROUND = Mark("triangle_down", 6.8, palette.GROUND_SHAPE, "re-entrant, valley or hollow")
 
 # Map features at a point.
 HILL = Mark("triangle", 6.5, palette.GROUND_SHAPE, "top")
@@ -281,7 +281,7 @@ def parts(mark: Mark, state: str = "visible") -> tuple[Part, ...]:
     return {
         "visible": (full,),
         "partly": (hollow, part(0.42, mark.colour)),
-        "uncertain": (full, part(0.48, PAPER)),
+        "uncertain": (full, part(0.42, PAPER)),
         "hidden": (hollow,),
         "unknown": (part(1.0, palette.UNKNOWN, INK, 1.0),),
         "out_of_reach": (part(0.62, PAPER, mark.colour, 0.8),),

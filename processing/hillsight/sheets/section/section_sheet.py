@@ -24,7 +24,7 @@ from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
-from hillsight.sheets.paper.saving import save_page
+from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
@@ -108,8 +108,8 @@ def draw_profile(
     return page
 
 
-def save_profile(page: Page, out: Path) -> Path:
-    """Write a page as SVG or PNG, as the name's end says; the same page gives the same bytes.
+def save_profile(page: Page, out: Path, printing: Printing = AS_DRAWN) -> Path:
+    """Write a page as SVG, PDF or PNG, as the name's end says; the same page gives the same bytes.
 
     Letters of an SVG are outlines, so that it looks the same everywhere.
 
@@ -117,7 +117,7 @@ def save_profile(page: Page, out: Path) -> Path:
     ------
     OutputError : the place or the disk does not allow it; an older file stays as it was
     """
-    return save_page(page, out, as_text=False, settings=_settings())
+    return save_page(page, out, as_text=False, settings=_settings(), printing=printing)
 
 
 def _settings() -> Any:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from hillsight.errors import OutputError
 from hillsight.ground.transform import middle_of
 from hillsight.layers.package import raster_table
+from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
 from hillsight.sheets.station.bearing_strip import draw_bearings
 from hillsight.sheets.station.ground_sheet import draw_ground
 from hillsight.sheets.station.raster_sheet import draw_rasters
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from hillsight.ground.grid import Surface
     from hillsight.layers.contents import Content
+    from hillsight.sheets.paper.page import Page
 
 _AREA_LAYERS = ("visible_ground", "dead_ground", "unknown_ground", "crest_lines")
 
@@ -29,6 +31,7 @@ def preview_all(
     folder: Path,
     *,
     features: geopandas.GeoDataFrame | None = None,
+    printing: Printing = AS_DRAWN,
 ) -> list[Path]:
     """Every picture that each station's layers allow, in a folder that is made if need be.
 
@@ -48,6 +51,10 @@ def preview_all(
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"the folder cannot be made ({error.strerror})", where=str(folder)) from error
+
+    def saved(page: Page, stem: str) -> Path:
+        return save_page(page, printing.named(folder, stem), printing=printing)
+
     written = []
     taken: set[str] = set()
     for given in contents:
@@ -56,9 +63,9 @@ def preview_all(
         content = given.in_crs(around.grid.crs, middle_of(around.grid))
         if content.rasters or any(layer in content.frames for layer in _AREA_LAYERS):
             page = draw_ground(content, around, features=features)
-            written.append(page.save(folder / f"{start}_ground.png"))
+            written.append(saved(page, f"{start}_ground"))
         if content.rasters:
-            written.append(draw_rasters(content, around).save(folder / f"{start}_rasters.png"))
+            written.append(saved(draw_rasters(content, around), f"{start}_rasters"))
         if "bearing_list" in content.frames or "skyline_bearings" in content.frames:
-            written.append(draw_bearings(content).save(folder / f"{start}_bearings.png"))
+            written.append(saved(draw_bearings(content), f"{start}_bearings"))
     return written

@@ -146,8 +146,8 @@ def draw_candidate(
 
 
 def picture_name(station: str, taken: set[str]) -> str:
-    """File name for a candidate's map; ``taken`` holds the names in use and grows."""
-    return f"{raster_table('candidate', station, taken)}.png"
+    """Stem of the file name of a candidate's map; ``taken`` holds the names in use and grows."""
+    return raster_table("candidate", station, taken)
 
 
 def _lay(
