@@ -1,4 +1,4 @@
-"""Write the signs into the styles: ``python docs/build_styles.py`` renews ``styles/*.sld``.
+"""Write the signs into the styles: ``python docs/build_styles.py`` renews styles and picture.
 
 Filters, titles and labels of the rules stay as they are. The tests fail when a style is out of date.
 """
@@ -8,14 +8,21 @@ from __future__ import annotations
 import itertools
 import re
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from lxml import etree
 
-from hillsight.sheets.paper import sign_styles, signs
+import sign_styles
+from hillsight.sheets.paper import signs
+from hillsight.sheets.paper.drawn_signs import draw_mark
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.maps import Entry, course_entry, draw_legend, ground_entry, sign_entry
+from hillsight.sheets.paper.page import Page
 from hillsight.sheets.paper.palette import PAPER
-from hillsight.sheets.paper.sign_styles import SLD_SHAPES, pixels
+from sign_styles import SLD_SHAPES, pixels
 
 FOLDER = Path(__file__).parents[1] / "styles"
 _SLD = "http://www.opengis.net/sld"
@@ -186,8 +193,62 @@ def _as_text(root: Any) -> str:
     )
 
 
+def legend() -> Page:
+    """A page of all signs, for docs/signs.md."""
+    page = Page(1240, 1010)
+    page.text(60, 962, "Signs", 18, bold=True)
+    marks = [
+        *(signs.TOP, signs.KNOLL, signs.SADDLE, signs.HILL, signs.HILLOCK, signs.HILL_SADDLE),
+        *(signs.HILLSIDE, signs.LOW_GROUND, signs.TARN, signs.SPRING, signs.BUILDING, signs.CAIRN),
+        *(signs.UNCLASSED, signs.STATION, signs.CANDIDATE, signs.EYE, signs.TARGET, signs.HIDDEN_TARGET),
+        *(signs.SEEN_POINT, signs.dot(signs.BROW.colour, "point of a brow")),
+    ]
+    features = (signs.HILL, signs.HILL_SADDLE, signs.TARN, signs.BUILDING, signs.UNCLASSED)
+    states = [_state_entry(words, state, features) for state, words in signs.STATE_WORDS.items()]
+    lines = [
+        *(signs.RIDGE, signs.VALLEY_LINE, signs.SPUR, signs.RE_ENTRANT, signs.CONVEX_EDGE),
+        *(signs.CONCAVE_FOOT, signs.GROUND_LINE, signs.CONTOUR, signs.INDEX_CONTOUR, signs.STREAM),
+        *(signs.RIVER, signs.WALL, signs.FENCE, signs.PATH, signs.TRACK, signs.ROAD, signs.RAILWAY),
+        *(signs.WORK_LINE, signs.UNCLASSED_LINE, signs.BROW, signs.CREST, signs.SKYLINE),
+        *(signs.SIGHT_LINE, signs.REACH),
+    ]
+    depths = [
+        replace(sign, words=f"dead ground, {words}")
+        for sign, words in zip(
+            signs.DEAD_GROUND_BY_DEPTH, ("shallow", "deeper", "deep", "deepest"), strict=True
+        )
+    ]
+    areas = [
+        *(signs.SEEN, *depths, signs.UNCERTAIN_GROUND, signs.UNKNOWN_GROUND, signs.VIEW_SECTOR),
+        *(*signs.LEVEL_GROUND.values(), signs.HOLLOW, signs.GROUND_AREA, signs.LAKE, signs.MARSH),
+        *(signs.BUILT_AREA, signs.WOOD, signs.UNCLASSED_AREA),
+    ]
+    top = 916.0
+    for title, entries in (
+        (
+            "Marks",
+            [sign_entry(mark.words, mark, share=0.75 if mark is signs.STATION else 1.0) for mark in marks],
+        ),
+        ("States, of a top, a saddle, water, a work and an unclassed thing", states),
+        ("Lines", [course_entry(line.words, line) for line in lines]),
+        ("Ground and areas", [ground_entry(area.words, area) for area in areas]),
+    ):
+        page.text(60, top, title, 10, bold=True)
+        top = draw_legend(page, entries, Box(70, top - 18, 1240, top - 18), 3) - 30
+    return page
+
+
+def _state_entry(words: str, state: str, marks: Sequence[signs.Mark]) -> Entry:
+    def draw(page: Page, box: Box) -> None:
+        for number, mark in enumerate(marks):
+            draw_mark(page, box.left + 6 + 26 * number, (box.bottom + box.top) / 2, mark, state)
+
+    return Entry(f"{' ' * 20}{words}", draw)
+
+
 def main() -> int:
-    """Renew every style; returns 0."""
+    """Renew every style and the picture of all signs; returns 0."""
+    legend().save(FOLDER.parent / "docs" / "pictures" / "signs.png")
     for layer in sign_styles.STYLES:
         path = FOLDER / f"{layer}.sld"
         path.write_text(renewed(layer, path.read_text(encoding="utf-8")), encoding="utf-8")

@@ -421,7 +421,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>5.8</Size>
+              <Size>7</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -833,7 +833,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -1245,7 +1245,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -1714,7 +1714,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
           <PointSymbolizer>
@@ -1725,7 +1725,7 @@
                   <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.9</Size>
+              <Size>4.8</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -2210,7 +2210,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
           <PointSymbolizer>
@@ -2221,7 +2221,7 @@
                   <CssParameter name="fill">#777482</CssParameter>
                 </Fill>
               </Mark>
-              <Size>3.9</Size>
+              <Size>4.8</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -2633,7 +2633,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -23,7 +23,7 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">1.3</CssParameter>
+              <CssParameter name="stroke-width">1.6</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 3</CssParameter>
             </Stroke>

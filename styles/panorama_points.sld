@@ -113,7 +113,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

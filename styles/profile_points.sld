@@ -213,7 +213,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9.3</Size>
+              <Size>11.3</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -239,7 +239,7 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>5.8</Size>
+              <Size>7</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -11,8 +11,8 @@ from lxml import etree
 from hillsight.layers.styles import style_text
 from hillsight.schema.layers import LAYERS
 from hillsight.sheets.paper import palette, sign_kinds, signs
-from hillsight.sheets.paper.sign_styles import STYLES
 from layers.test_styles import SIGHT, SPACES, TO_XYZ, lab, linear
+from sign_styles import STYLES
 
 # OGC 05-077r4 (Symbology Encoding 1.1): the standardised rendering pixel is 0.28 mm (from memory). A point is
 # 1/72 inch, an inch 25.4 mm.

@@ -194,8 +194,7 @@ def test_marks_and_lines_are_where_they_belong(reader: Reader) -> None:
     knoll = reader.window(1500, 3500, 6)
     summit = reader.window(500, 3500, 14)
     dark = [near(mark, palette.INK, 40).sum() for mark in (knoll, summit)]
-    assert near(knoll[6:8, 6:8], palette.INK, 40).all()
-    assert dark[1] > 2 * dark[0]  # a small triangle and a large one
+    assert dark[0] > 10 and dark[1] > 2 * dark[0]  # a small triangle and a large one
     saddle = near(reader.window(1000, 3500, 4), palette.INK, 60)
     assert saddle[4, 4] and saddle[1, 1] and saddle[1, 7] and not saddle[4, 0] and not saddle[0, 4]
     assert near(reader.window(2800, 3500), palette.GROUND_SHAPE).all()

@@ -28,11 +28,6 @@ _NAME_LENGTH = 28
 Sign = signs.Mark | signs.Line | signs.Area
 
 
-def is_saddle(kind: str) -> bool:
-    """Whether a kind of point is a low place on a ridge."""
-    return feature_mark("ground_shape", kind) == signs.HILL_SADDLE
-
-
 def feature_entries(drawn: Iterable[Sign]) -> list[Entry]:
     """Legend of what :func:`draw_features` drew: marks, then lines, then areas."""
     ordered = sorted(drawn, key=_rank)

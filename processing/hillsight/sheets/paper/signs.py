@@ -118,9 +118,9 @@ HILLOCK = replace(HILL, size=4.6, words="knoll")
 HILL_SADDLE = Mark("x", 5.6, palette.GROUND_SHAPE, "saddle")
 TARN = Mark("circle", 5.8, palette.WATER, "water")
 SPRING = Mark("circle", 4.2, palette.WATER, "spring")
-BUILDING = Mark("square", 5.6, palette.MAN_MADE, "building, fold or other work")
-CAIRN = Mark("square", 4.0, palette.MAN_MADE, "cairn, pillar, gate or other small work")
-UNCLASSED = Mark("star", 7.4, palette.UNCLASSED, "unclassed feature")
+BUILDING = Mark("square", 5.6, palette.MAN_MADE, "building or other work")
+CAIRN = Mark("square", 4.0, palette.MAN_MADE, "cairn or other small work")
+UNCLASSED = Mark("star", 9.0, palette.UNCLASSED, "unclassed feature")
 
 # Places where somebody stands, and what is looked at.
 STATION = Mark(
@@ -226,7 +226,6 @@ LEVEL_GROUND = {
 HOLLOW_EDGE = Line(palette.WATER, 1.7, "edge of a hollow", (1.6, 2.0))
 HOLLOW = Area(palette.WATER, 0.2, "hollow: no way out for water", HOLLOW_EDGE)
 STEEP_STRENGTH = 0.62
-STEEP_GROUND = tuple(Area(colour, STEEP_STRENGTH, "steep ground") for colour in palette.STEEP)
 
 # Map features as areas.
 GROUND_AREA = Area(palette.GROUND_SHAPE, 0.22, "ground", replace(GROUND_LINE, words="edge of ground"))

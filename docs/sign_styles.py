@@ -96,13 +96,15 @@ _SEEN_STRETCH = signs.Line(INK, 4.0, "ground in view", core=2.7, core_colour=pal
 _HIDDEN_STRETCH = signs.Line(palette.HIDDEN, 1.9, "dead ground")
 _OPEN_SKY = signs.Line(INK, 2.0, "skyline; may lie farther off", rim=2.0)
 _SKY = signs.Line(INK, 2.8, "ground against the sky", rim=1.6)
-_NO_BROW = signs.Line(palette.UNCLASSED, 1.0, "no brow", (3.2, 2.4))
+_NO_BROW = signs.Line(palette.UNCLASSED, 1.3, "no brow", (3.2, 2.4))
 _DRAWN_EDGE = replace(signs.SECTOR_EDGE, dash=(4.8, 2.4))
 _POINT_OF_SKY = signs.dot(INK, "point of the skyline")
 _OPEN_POINT = signs.dot(INK, "open point of the skyline", is_open=True)
 _OTHER_GROUND = signs.Line(palette.UNCERTAIN, 1.0, "other ground, nearer", (1.6, 1.6))
 _TRACE = signs.Line(INK, 1.0, "ground picked along a line", (3.2, 1.6))
 _GUESS = (signs.Part("cross", 6.0, "", palette.UNCERTAIN, 1.3),)
+
+_STEEP = tuple(signs.Area(colour, signs.STEEP_STRENGTH, "steep ground") for colour in palette.STEEP)
 
 STYLES: dict[str, dict[str, Drawn]] = {
     "bearing_list": {
@@ -181,7 +183,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     },
     "spurs": {"spur": signs.SPUR},
     "stations": {"station": signs.STATION},
-    "steep_ground": dict(zip(("least", "moderate", "steep", "steepest"), signs.STEEP_GROUND, strict=True)),
+    "steep_ground": dict(zip(("least", "moderate", "steep", "steepest"), _STEEP, strict=True)),
     "tops": {"knoll": signs.KNOLL, "summit": signs.TOP},
     "unknown_ground": {"unknown": signs.UNKNOWN_GROUND},
     "valley_lines": {name: signs.order_line("valley_lines", order) for order, name in enumerate(_ORDERS, 1)},
