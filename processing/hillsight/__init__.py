@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.demo import demo as demo
     from hillsight.jobs.describe import describe as describe
     from hillsight.jobs.doctor import doctor as doctor
+    from hillsight.jobs.exercise_check import exercise_check as exercise_check
     from hillsight.jobs.find_skyline import find_skyline as find_skyline
     from hillsight.jobs.landforms import landforms as landforms
     from hillsight.jobs.listener import Listener as Listener
@@ -44,6 +45,7 @@ _HOMES = {
     "demo": "jobs.demo",
     "describe": "jobs.describe",
     "doctor": "jobs.doctor",
+    "exercise_check": "jobs.exercise_check",
     "find_skyline": "jobs.find_skyline",
     "landforms": "jobs.landforms",
     "mark": "jobs.mark",

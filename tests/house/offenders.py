@@ -16,9 +16,6 @@ OPTION_WORDS: set[str] = set()
 
 #: Public names that nothing in the package uses.
 UNUSED_NAMES: set[str] = {
-    "hillsight.plan.exercise.file:read_exercise",
-    "hillsight.plan.exercise.json_schema:json_schema",
-    "hillsight.plan.exercise.writing:template",
     "hillsight.plan.exercise.writing:write_exercise",
     "hillsight.sheets.exercise.page:exercise_html",
 }

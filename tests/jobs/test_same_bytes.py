@@ -87,6 +87,10 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"marks": "trace.json", "width": 60.0, "at": (NEAR,), "within": 200.0, "apart": 40.0},
         {"out": "a.gpkg", "rasters": "rasters"},
     ),
+    "exercise check": (
+        {"exercise": "exercise.toml", "draws": 16, "learners": 50, "reach": 800.0},
+        {"report": "a.md", "json_file": "a.json"},
+    ),
     "compare": ({**TOLD, "at": (NEAR, FAR), "looks": "N"}, {"json_file": "a.json"}),
     "mark": (
         {"photo": "photo.jpg", "features": ("features.gpkg",), "panoramas": ("panorama.png",)},

@@ -38,6 +38,25 @@ kind = "skyline"
 shape = "pointed"
 """
 
+EXERCISE = """\
+format = "hillsight exercise 1"
+title = "The knoll"
+
+[picture]
+looks = "N"
+
+[[place]]
+name = "by the knoll"
+easting_m = 300800
+northing_m = 699200
+true = true
+
+[[place]]
+name = "in the west"
+easting_m = 300250
+northing_m = 699350
+"""
+
 
 def heights() -> np.ndarray:
     """(POSTS, POSTS) float32, metres, row 0 in the north."""
@@ -109,7 +128,7 @@ def trace() -> Marks:
 
 
 def world(folder: Path) -> Path:
-    """All of it: ground.tif, two .gpkg, sighting.toml, marks.json of knoll.png, trace.json, two pictures."""
+    """All of it: ground.tif, two .gpkg, sighting.toml, exercise.toml, marks.json of knoll.png, trace.json."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     features().to_file(folder / "features.gpkg", layer="things")
@@ -122,4 +141,5 @@ def world(folder: Path) -> Path:
     sha256 = hashlib.sha256((folder / "knoll.png").read_bytes()).hexdigest()
     marks(sha256).write(folder / "marks.json")
     trace().write(folder / "trace.json")
+    (folder / "exercise.toml").write_text(EXERCISE, encoding="utf-8")
     return folder

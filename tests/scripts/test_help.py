@@ -22,6 +22,7 @@ SCRIPTS = (
     "demo",
     "describe",
     "doctor",
+    "exercise check",
     "find-skyline",
     "landforms",
     "mark",

@@ -11,6 +11,7 @@ from hillsight.errors import OutputError
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     EvidenceInput,
+    ExerciseInput,
     FeaturesInput,
     LandformsInView,
     MarkedPicture,
@@ -51,9 +52,10 @@ _WITH_UNITS = {
 }
 
 
-def named_files(request: TerrainAndPlaces) -> list[str]:
+def named_files(request: TerrainAndPlaces | ExerciseInput) -> list[str]:
     """Every file that the request names as an input."""
-    named = [request.terrain, request.stations]
+    named = [request.terrain]
+    named.append(request.exercise if isinstance(request, ExerciseInput) else request.stations)
     if isinstance(request, EvidenceInput):
         named.append(request.evidence)
     if isinstance(request, LandformsInView) and request.landforms != COMPUTED:
@@ -160,7 +162,7 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
-    for name in ("terrain", "stations", "evidence", "observer", "marks", "photo"):
+    for name in ("terrain", "exercise", "stations", "evidence", "observer", "marks", "photo"):
         if parameters.get(name) is not None:
             parameters[name] = named(parameters[name])
     if "features" in parameters:

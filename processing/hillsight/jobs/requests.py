@@ -377,3 +377,30 @@ class SearchRequest(FromPlaces, MarkedPicture, TerrainDoubts):
     eye_height: Number
     refraction: Number
     rasters: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExerciseInput(TerrainInput, EvidenceInput, LandformsInView, TerrainDoubts):
+    """An exercise, and the ground it is about; the exercise names what is not given here.
+
+    exercise : a file, or the exercise itself
+    """
+
+    exercise: Source
+    terrain: Source | None
+    reach: Number
+    refraction: Number
+
+    def told(self) -> dict[str, Any]:
+        """The parameters by name, without where results are written."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WRITTEN}
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExerciseCheckRequest(ExerciseInput):
+    """Whether an exercise has exactly one defensible answer."""
+
+    draws: int
+    learners: int
+    report: Path | None
+    json_file: Path | None

@@ -94,10 +94,8 @@ def stack[F: Callable[..., Any]](*options: Callable[[F], F]) -> Callable[[F], F]
     return decorate
 
 
-terrain = stack(
-    click.option(
-        "--terrain", required=True, type=TEXT, metavar="FILE", help="Terrain model: any raster GDAL opens."
-    ),
+#: What a terrain file does not say of itself.
+terrain_file = stack(
     click.option(
         "--terrain-crs",
         type=TEXT,
@@ -122,6 +120,13 @@ terrain = stack(
         metavar="CRS",
         help="Metric CRS to work in when the terrain is in degrees or feet.",
     ),
+)
+
+terrain = stack(
+    click.option(
+        "--terrain", required=True, type=TEXT, metavar="FILE", help="Terrain model: any raster GDAL opens."
+    ),
+    terrain_file,
 )
 
 stations = stack(

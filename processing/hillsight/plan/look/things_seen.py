@@ -71,6 +71,10 @@ class ThingsSeen:
     falls_right_deg: Floats
     apparent_deg: Floats
 
+    def of_rows(self, rows: Integers) -> ThingsSeen:
+        """Of some of the things alone."""
+        return replace(self, **{name: values[rows] for name, values in vars(self).items()})
+
     def seeming_higher(self, by_deg: float) -> ThingsSeen:
         """As they seem to somebody who takes the level for so much lower than it is."""
         up = np.tan(np.radians(by_deg))

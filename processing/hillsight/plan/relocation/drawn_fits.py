@@ -11,11 +11,12 @@ import numpy as np
 from hillsight.plan.look.drawn import bearings_in_pictures, drawn_glance, draws
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from hillsight.arrays import Flags, Floats32, Integers
     from hillsight.plan.look.drawn import Draw, Place
     from hillsight.plan.look.framing import Framing
+    from hillsight.plan.look.glance import Glance
     from hillsight.plan.look.looking import Looker
     from hillsight.plan.look.things import Things
     from hillsight.plan.statement import Statement
@@ -72,19 +73,42 @@ class DrawnFits:
             known[:] = True
             return fits, known
         drawn = draws(int(numbers.max()) + 1, self.weighing.observer)
+        looks = self.looks(places, which, [drawn[int(number)] for number in numbers], report)
+        for k, view, weighing in looks:
+            if view is not None:
+                fits[k], known[k] = weighing.fits(self.statements, view), True
+        return fits, known
+
+    def looks(
+        self,
+        places: Sequence[Place],
+        which: Integers,
+        drawn: Sequence[Draw],
+        report: Callable[[float], None] | None = None,
+    ) -> Iterator[tuple[int, Glance | None, Weighing]]:
+        """Look from pairs of a place and a draw, those of one ground together.
+
+        Parameters
+        ----------
+        which : (n,) number of each pair's place; drawn : n draws
+
+        Yields
+        ------
+        number of the pair, what is seen (None off the terrain), what is said of it in that draw
+        """
         # Ground is drawn once for all places that share it.
         share = self.looker.shares_terrain(places)
+        numbers = np.array([draw.number for draw in drawn])
         order = np.lexsort((which, numbers)) if share else np.lexsort((numbers, which))
         moved: dict[int, Things] = {}
         for done, k in enumerate(order, 1):
-            draw, place = drawn[int(numbers[k])], places[int(which[k])]
+            draw, place = drawn[int(k)], places[int(which[k])]
             if draw.number not in moved:
                 moved = (
                     {draw.number: self._moved(draw)} if share else moved | {draw.number: self._moved(draw)}
                 )
-            ground = self.looker.drawn_ground(place, draw.number)
             view = drawn_glance(
-                ground,
+                self.looker.drawn_ground(place, draw.number),
                 place,
                 replace(draw, eye_m=draw.eye_m + self.raised_m),
                 self.looker.viewing,
@@ -92,14 +116,10 @@ class DrawnFits:
                 self._bearings,
                 self.looker.far(place),
             )
-            if view is not None:
-                weighing = replace(
-                    self._judging, framing=self._framed(draw.width_share), things=moved[draw.number]
-                )
-                fits[k], known[k] = weighing.fits(self.statements, view), True
+            framing = self._framed(draw.width_share)
+            yield int(k), view, replace(self._judging, framing=framing, things=moved[draw.number])
             if report is not None:
                 report(done / order.size)
-        return fits, known
 
     def _moved(self, draw: Draw) -> Things:
         """Things as far from where the map has them as they may be."""
