@@ -69,14 +69,18 @@ def half_size(pieces: tuple[signs.Part, ...], share: float = 1.0) -> float:
 
 
 def line_style(sign: signs.Line, share: float = 1.0) -> dict[str, Any]:
-    """A line's colour, width, dash and cap as matplotlib's words; ``share`` of its usual width."""
+    """A line's colour, width and dash as matplotlib's words; ``share`` of its usual width."""
     width = sign.width * share
-    style: dict[str, Any] = {**LINES, "color": sign.colour, "linewidth": width}
+    style: dict[str, Any] = {"color": sign.colour, "linewidth": width}
     if sign.dash:  # which matplotlib counts in line widths
         style["linestyle"] = (0, tuple(part / sign.width for part in sign.dash))
-    if sign.cap == "round":
-        style["solid_capstyle"] = style["dash_capstyle"] = "round"
     return style
+
+
+def _stroke(sign: signs.Line, share: float) -> dict[str, Any]:
+    """The same with how it ends and bends."""
+    caps = {"solid_capstyle": "round", "dash_capstyle": "round"} if sign.cap == "round" else {}
+    return {**LINES, **caps, **line_style(sign, share)}
 
 
 def strokes(sign: signs.Line, share: float = 1.0) -> list[dict[str, Any]]:
@@ -85,10 +89,10 @@ def strokes(sign: signs.Line, share: float = 1.0) -> list[dict[str, Any]]:
     plain = replace(sign, dash=(), cap="round")
     if sign.rim:
         rim = replace(plain, colour=PAPER, width=sign.width + sign.rim)
-        found.append({**line_style(rim, share), "alpha": 0.75})
-    found.append(line_style(sign, share))
+        found.append({**_stroke(rim, share), "alpha": 0.75})
+    found.append(_stroke(sign, share))
     if sign.core:
-        found.append(line_style(replace(plain, colour=sign.core_colour, width=sign.core), share))
+        found.append(_stroke(replace(plain, colour=sign.core_colour, width=sign.core), share))
     return found
 
 
