@@ -17,7 +17,6 @@ OPTION_WORDS: set[str] = set()
 #: Public names that nothing in the package uses.
 UNUSED_NAMES: set[str] = {
     "hillsight.plan.exercise.writing:write_exercise",
-    "hillsight.sheets.exercise.page:exercise_html",
 }
 
 #: Libraries that are imported and not declared.

@@ -23,6 +23,7 @@ SCRIPTS = (
     "describe",
     "doctor",
     "exercise check",
+    "exercise page",
     "find-skyline",
     "landforms",
     "mark",

@@ -9,11 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from hillsight.plan.exercise.marking import DECIDES, NOT_SO, TELLS_NOTHING
 from hillsight.sheets.exercise.page import exercise_html
 from hillsight.sheets.exercise.page_data import (
-    DECIDES,
-    NOT_SO,
-    TELLS_NOTHING,
     PageData,
     PageLandmark,
     PageMap,

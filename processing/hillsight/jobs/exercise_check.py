@@ -12,7 +12,7 @@ from hillsight.errors import CallError, OutputError
 from hillsight.jobs.exercise_scene import exercise_framing, opened_exercise
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import named_files, provenance_of, write_text
-from hillsight.jobs.requests import ExerciseCheckRequest
+from hillsight.jobs.requests import ExerciseCheckRequest, ExerciseEffort
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.layers.exercise_json import soundness_json
@@ -175,7 +175,7 @@ def run_exercise_check(request: ExerciseCheckRequest, listener: Listener = SILEN
     with opened_exercise(request, listener) as made:
         for text in made.scene.notes:
             tell(text)
-        effort = Effort(request.draws, request.learners)
+        effort = effort_of(request)
         judged = judge(made.exercise, made.scene, made.looks_true_deg, effort=effort, listener=listener)
         for text in cut_short(judged.glances, judged.weighing.framing):
             tell(text)
@@ -200,12 +200,12 @@ def run_exercise_check(request: ExerciseCheckRequest, listener: Listener = SILEN
         )
 
 
-def _check_request(request: ExerciseCheckRequest) -> None:
-    """Refuse what makes no sense before the work.
+def effort_of(request: ExerciseEffort) -> Effort:
+    """How much work is asked for.
 
     Raises
     ------
-    CallError, OutputError : too few or too many draws; a place that cannot be written to
+    CallError : too few or too many draws or learners
     """
     for name, (least, most) in (("draws", _DRAWS), ("learners", _LEARNERS)):
         if not least <= getattr(request, name) <= most:
@@ -214,6 +214,17 @@ def _check_request(request: ExerciseCheckRequest) -> None:
                 remedy=f"Give a number from {least} to {most:,}",
                 parameters=(name,),
             )
+    return Effort(request.draws, request.learners)
+
+
+def _check_request(request: ExerciseCheckRequest) -> None:
+    """Refuse what makes no sense before the work.
+
+    Raises
+    ------
+    CallError, OutputError : too few or too many draws; a place that cannot be written to
+    """
+    effort_of(request)
     for file in (request.report, request.json_file):
         if file is not None:
             check_place(file, inputs=named_files(request))

@@ -397,10 +397,23 @@ class ExerciseInput(TerrainInput, EvidenceInput, LandformsInView, TerrainDoubts)
 
 
 @dataclass(frozen=True, kw_only=True)
-class ExerciseCheckRequest(ExerciseInput):
-    """Whether an exercise has exactly one defensible answer."""
+class ExerciseEffort(ExerciseInput):
+    """An exercise that is checked: in how many draws, and with how many simulated learners."""
 
     draws: int
     learners: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExerciseCheckRequest(ExerciseEffort):
+    """Whether an exercise has exactly one defensible answer."""
+
     report: Path | None
     json_file: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExercisePageRequest(ExerciseEffort):
+    """An exercise as a page to answer it on."""
+
+    out: Path | None

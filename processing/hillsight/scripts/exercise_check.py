@@ -55,20 +55,7 @@ def _print(what: str) -> Any:
     help="Print the JSON schema of exercise files, for editors, and stop.",
 )
 @exercise_options.ground
-@click.option(
-    "--draws",
-    type=click.IntRange(16, 1_024),
-    default=128,
-    show_default=True,
-    help="In how many draws of terrain errors, spot and eye a fact is tried.",
-)
-@click.option(
-    "--learners",
-    type=click.IntRange(50, 20_000),
-    default=500,
-    show_default=True,
-    help="How many learners are simulated.",
-)
+@exercise_options.effort
 @click.option("--report", type=options.PATH, metavar="FILE", help="Write the check as .html or .md too.")
 @click.option("--json", "json_file", type=options.PATH, metavar="FILE", help="Write the check as JSON too.")
 @options.quiet

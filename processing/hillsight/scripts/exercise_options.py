@@ -25,3 +25,21 @@ ground = stack(
     landform_options.in_view,
     trust_options.terrain_errors,
 )
+
+#: How thoroughly it is checked.
+effort = stack(
+    click.option(
+        "--draws",
+        type=click.IntRange(16, 1_024),
+        default=128,
+        show_default=True,
+        help="In how many draws of terrain errors, spot and eye a fact is tried.",
+    ),
+    click.option(
+        "--learners",
+        type=click.IntRange(50, 20_000),
+        default=500,
+        show_default=True,
+        help="How many learners are simulated.",
+    ),
+)

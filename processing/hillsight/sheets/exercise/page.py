@@ -13,8 +13,8 @@ import numpy as np
 from matplotlib.colors import to_rgb
 
 from hillsight.errors import OutputError
+from hillsight.plan.exercise.marking import DECIDES, NOT_SO, TELLS_NOTHING
 from hillsight.sheets.exercise.packing import packed
-from hillsight.sheets.exercise.page_data import DECIDES, NOT_SO, TELLS_NOTHING
 from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.labels import drawable
 from hillsight.sheets.paper.page_files import environment, hashed, inside_script, program, sayable

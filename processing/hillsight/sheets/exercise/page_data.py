@@ -8,9 +8,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats
 
-#: What a reason is to the answer.
-DECIDES, TELLS_NOTHING, NOT_SO = "decides", "tells_nothing", "not_so"
-
 
 @dataclass(frozen=True, eq=False)
 class Trace:
@@ -127,7 +124,7 @@ class PageReason:
 
     number : in the order of the list, from 1; the order tells nothing
     words : what is said of the picture
-    role : DECIDES, TELLS_NOTHING (true, and it parts nothing) or NOT_SO (false of the picture)
+    role : as ``plan.exercise.marking`` has it: decides, tells_nothing or not_so
     worth : points for ticking it
     because : why it is worth that, told with the answer
     landmarks : numbers of those that it is about

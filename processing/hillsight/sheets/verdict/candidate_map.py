@@ -18,12 +18,13 @@ from hillsight.sheets.paper.drawn_signs import draw_course, draw_mark, paint
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import DOTS_PER_INCH
+from hillsight.sheets.paper.rims import rim_pieces
 from hillsight.sheets.verdict.verdict_text import fits_words
 
 if TYPE_CHECKING:
     import geopandas
 
-    from hillsight.arrays import Flags, Floats
+    from hillsight.arrays import Flags
     from hillsight.ground.grid import Surface
     from hillsight.plan.verdict import Argument, Fact, Verdict, Weighed
     from hillsight.sheets.paper.labels import Placer
@@ -36,7 +37,6 @@ _RING = 13.0  # pixels, radius of a number's circle
 _FARTHEST_ROOM = 400.0  # pixels
 _NAME_SIZE = 7.0
 _ALONG = 95.0  # pixels that the line of a fact without a place is long
-_LEAP, _LEAP_M = 1.12, 60.0  # how many times as far, and how much farther, a rim may be on the next bearing
 _SHADE_FLOOR = 0.3  # of the relief's shade, so that signs stay readable on the dark side of hills
 RIM = replace(signs.BROW, width=2.2, words="ground argued about")
 
@@ -146,7 +146,7 @@ def draw_facts(chart: Map, here: Weighed, shown: list[Shown], placer: Placer, tu
     """
     for one in shown:
         if one.rim is not None:
-            for points in _pieces(one.rim, here):
+            for points in rim_pieces(one.rim, here.easting_m, here.northing_m):
                 draw_course(chart.axes, points, RIM, zorder=4)
     eye = chart.to_page(here.easting_m, here.northing_m)
     bounds = _inner(chart.place, 8)
@@ -215,17 +215,6 @@ def _apart(places: list[tuple[float, float]]) -> list[tuple[float, float]]:
         if all(hypot(x - other_x, y - other_y) > _RING for other_x, other_y in kept):
             kept.append((x, y))
     return kept
-
-
-def _pieces(rim: shapely.Geometry, here: Weighed) -> list[Floats]:
-    """A rim cut where it leaps from near to far ground: what lies between is no part of it."""
-    found = []
-    for part in shapely.get_parts(rim):
-        points = shapely.get_coordinates(part)
-        far = np.maximum(np.hypot(points[:, 0] - here.easting_m, points[:, 1] - here.northing_m), 1.0)
-        leaps = (np.abs(np.diff(np.log(far))) > np.log(_LEAP)) & (np.abs(np.diff(far)) > _LEAP_M)
-        found += [piece for piece in np.split(points, np.flatnonzero(leaps) + 1) if len(piece) > 1]
-    return found
 
 
 def _sight_line(page: Page, eye: tuple[float, float], end: tuple[float, float], *, has_dot: bool) -> None:

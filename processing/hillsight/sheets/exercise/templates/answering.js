@@ -20,7 +20,7 @@ const tell = (letter, ticked, answer) => {
   const head = document.createElement("p");
   head.textContent = `What rules ${letter} out:`;
   const list = document.createElement("ul");
-  for (const words of answer.against[letter]) {
+  for (const words of answer.against[letter].slice(0, 3)) {
     const item = document.createElement("li");
     item.textContent = words;
     list.append(item);

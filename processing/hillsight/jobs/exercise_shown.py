@@ -1,0 +1,343 @@
+"""What a page of an exercise shows, laid out from what was judged: views, map, places, reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from hillsight.ground.geodesy import grid_bearing_deg
+from hillsight.jobs.exercise_landmarks import pointed_at, seen_words, unseen_words
+from hillsight.jobs.exercise_views import drawn_rgb, ground_codes, map_limits, place_views
+from hillsight.plan.exercise.marking import marking_guide, shuffled
+from hillsight.plan.picture.marks import Marks
+from hillsight.plan.picture.photograph import Photograph
+from hillsight.reading.drawn.fan import ground_angle_deg
+from hillsight.sheets.exercise.page_data import (
+    PageData,
+    PageLandmark,
+    PageMap,
+    PagePlace,
+    PageReason,
+    PageView,
+    Spot,
+    Trace,
+)
+from hillsight.sheets.exercise.page_map import MAP_SHAPE, page_map_rgb
+from hillsight.sheets.paper.rims import rim_pieces
+from hillsight.words.quantities import whole_number
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hillsight.arrays import Bytes, Floats
+    from hillsight.jobs.exercise_check import Judged
+    from hillsight.jobs.exercise_landmarks import Pointed
+    from hillsight.jobs.exercise_views import PlaceView
+    from hillsight.plan.exercise.marking import Reason
+    from hillsight.sheets.paper.labels import Box
+
+#: How far the map goes into the places' sectors, metres: to most of their landmarks, within these bounds; and
+#: the share of that to which sectors are drawn.
+_AHEAD_M, _SECTOR_SHARE = (800.0, 3_500.0), 0.4
+
+#: A photograph is shrunk to so many pixels across.
+_PHOTO_PX = 1_600
+
+#: Half the size of the mark at a point that is no landmark, pixels.
+_POINT_PX = 7.0
+
+#: Facts that are told against a wrong place.
+_MOST_AGAINST = 5
+
+#: Ground states are told at every so many pixels of the map.
+_CODES_EVERY = 2
+
+
+@dataclass(frozen=True, eq=False)
+class _Shown:
+    """What all parts share."""
+
+    judged: Judged
+    views: Sequence[PlaceView]
+    pointed: Sequence[Pointed]
+    reasons: Sequence[Reason]
+    limits: Box
+
+    @property
+    def numbers(self) -> dict[int, int]:
+        """Numbers of landmarks by the place of their feature."""
+        return {one.place: one.number for one in self.pointed}
+
+    def on_map(self, easting_m: Any, northing_m: Any) -> tuple[Any, Any]:
+        """Pixels of the map, y down."""
+        scale = MAP_SHAPE[1] / self.limits.width
+        return (easting_m - self.limits.left) * scale, (self.limits.top - northing_m) * scale
+
+
+def page_data(judged: Judged, refraction: float, made_of: str, provenance: str) -> PageData:
+    """Everything on the page.
+
+    Parameters
+    ----------
+    made_of : where it comes from, in words that give nothing away; provenance : the same as JSON
+    """
+    exercise, inputs = judged.exercise, judged.scene.inputs
+    truth = exercise.truth()
+    views = place_views(inputs, exercise.picture, judged.looks_true_deg, refraction)
+    pointed = pointed_at(views, truth)
+    guide = marking_guide(exercise, judged.soundness, judged.glances, judged.weighing)
+    reasons = shuffled(guide, exercise.seed)
+    away = [one.distance_m for view in views for one in view.landmarks if one.number]
+    ahead_m = float(np.clip(1.2 * np.median(away) if away else _AHEAD_M[0], *_AHEAD_M))
+    limits = map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m)
+    shown = _Shown(judged, views, pointed, reasons, limits)
+    rgb, says = page_map_rgb(inputs.terrain.window(*_middle(limits)), inputs.features, limits)
+    metres_per_px = limits.width / MAP_SHAPE[1]
+    return PageData(
+        title=exercise.title,
+        question=exercise.question,
+        picture=_question(shown),
+        map=PageMap(rgb, metres_per_px, says, _map_spots(shown), _SECTOR_SHARE * ahead_m / metres_per_px),
+        places=tuple(_place(shown, number) for number in exercise.by_letter()),
+        landmarks=tuple(PageLandmark(one.number, one.name, one.kind, one.evidence_class) for one in pointed),
+        reasons=tuple(_reason(shown, number, one) for number, one in enumerate(reasons, 1)),
+        mistakes=_mistakes(judged),
+        made_of=made_of,
+        provenance=provenance,
+        cautions=_cautions(judged),
+    )
+
+
+def _middle(limits: Box) -> tuple[float, float, float]:
+    """Easting and northing of a map's middle, and how far its corners are, metres."""
+    return (
+        (limits.left + limits.right) / 2,
+        (limits.bottom + limits.top) / 2,
+        float(np.hypot(limits.width, limits.height)) / 2,
+    )
+
+
+def _question(shown: _Shown) -> PageView:
+    """The picture of the question: the photograph, or the true place's view."""
+    exercise = shown.judged.exercise
+    looking = _looking(shown)
+    if exercise.picture.photo is None:
+        return _drawn(shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees.")
+    photograph = Photograph.open(exercise.beside(exercise.picture.photo))
+    rgb, scale = _shrunk(photograph.array())
+    spots: list[Spot] = []
+    if exercise.picture.marks is not None:
+        by_name = {one.name: one.number for one in shown.pointed}
+        says = {spot.landmark: spot.says for spot in _spots(shown, shown.views[exercise.truth()])}
+        marks = Marks.read(exercise.beside(exercise.picture.marks))
+        marks.check(photograph)
+        for one in marks.landmarks:
+            if one.feature in by_name:
+                number = by_name[one.feature]
+                spots.append(Spot(number, one.x_px * scale, one.y_px * scale, says.get(number, "")))
+    return PageView(rgb, True, f"Photograph, {looking}.", tuple(sorted(spots, key=lambda one: one.landmark)))
+
+
+def _shrunk(rgb: Bytes) -> tuple[Bytes, float]:
+    """A picture no wider than a page wants, and by what it was shrunk."""
+    from PIL import Image
+
+    height, width = rgb.shape[:2]
+    if width <= _PHOTO_PX:
+        return rgb, 1.0
+    scale = _PHOTO_PX / width
+    size = (_PHOTO_PX, max(1, round(height * scale)))
+    return np.asarray(Image.fromarray(rgb).resize(size, Image.Resampling.LANCZOS)), scale
+
+
+def _looking(shown: _Shown) -> str:
+    picture = shown.judged.exercise.picture
+    return f"looking {shown.judged.looks_true_deg % 360.0:03.0f}° true, {picture.width_deg:g}° wide"
+
+
+def _drawn(shown: _Shown, number: int, says: str) -> PageView:
+    view = shown.views[number]
+    return PageView(
+        drawn_rgb(view), False, says, _spots(shown, view), _view_traces(shown, number), _ticks(view)
+    )
+
+
+def _spots(shown: _Shown, view: PlaceView) -> tuple[Spot, ...]:
+    found = []
+    for one in view.landmarks:
+        if one.place in shown.numbers:
+            x_px, y_px = (float(v) for v in view.cylinder.pixels(one.bearing_grid_deg, one.angle_deg))
+            found.append(Spot(shown.numbers[one.place], x_px, y_px, seen_words(one)))
+    return tuple(sorted(found, key=lambda one: one.landmark))
+
+
+def _ticks(view: PlaceView) -> tuple[tuple[float, str], ...]:
+    """True bearings along the lower edge, every ten degrees, or fewer where the picture is wide."""
+    turn = view.view.convergence_deg
+    left, span = view.view.left_grid_deg + turn, view.view.span_deg
+    step = 10.0 if span <= 120 else 30.0
+    bearings = np.arange(np.ceil(left / step) * step, left + span, step)
+    scale = view.cylinder.width_px / span
+    room = 0.02 * span
+    return tuple(
+        (float((one - left) * scale), f"{one % 360.0:03.0f}°")
+        for one in bearings
+        if left + room <= one <= left + span - room
+    )
+
+
+def _lines(geometry: shapely.Geometry | None, easting_m: float, northing_m: float) -> list[Floats]:
+    """Lines of ground that a fact is about, metres; a point is a place by itself."""
+    if geometry is None or geometry.is_empty:
+        return []
+    if shapely.get_dimensions(geometry) == 0:
+        return [shapely.get_coordinates(geometry)[:1]]
+    if shapely.get_dimensions(geometry) == 2:
+        geometry = geometry.boundary
+    return rim_pieces(geometry, easting_m, northing_m)
+
+
+def _about(shown: _Shown, number: int) -> list[tuple[int, list[Floats]]]:
+    """Lines of each reason at a place, by the reason's number; landmarks speak for themselves."""
+    lines = shown.views[number].lines
+    pointed = {one.name for one in shown.pointed}
+    found = []
+    for count, reason in enumerate(shown.reasons, 1):
+        fact = reason.facts.get(number)
+        if fact is None or fact.absent or (reason.things and set(reason.things) <= pointed):
+            continue
+        found.append((count, _lines(fact.geometry, lines.easting_m, lines.northing_m)))
+    return [(count, of) for count, of in found if of]
+
+
+def _map_traces(shown: _Shown, number: int) -> tuple[Trace, ...]:
+    traces = []
+    for count, pieces in _about(shown, number):
+        lines = [_drawable(np.column_stack(shown.on_map(*piece.T))) for piece in pieces]
+        traces.append(Trace(count, tuple(lines)))
+    return tuple(traces)
+
+
+def _view_traces(shown: _Shown, number: int) -> tuple[Trace, ...]:
+    view = shown.views[number]
+    lines, cylinder = view.lines, view.cylinder
+    traces = []
+    for count, pieces in _about(shown, number):
+        kept: list[Floats] = []
+        for piece in pieces:
+            bearing = grid_bearing_deg(lines.easting_m, lines.northing_m, *piece.T)
+            angle = ground_angle_deg(lines, bearing, lines.grid_distance_m(*piece.T))
+            x_px, y_px = cylinder.pixels(bearing, angle)
+            inside = np.isfinite(y_px) & (x_px >= 0) & (x_px <= cylinder.width_px)
+            inside &= (y_px >= 0) & (y_px <= cylinder.height_px)
+            ends = np.flatnonzero(np.diff(inside.astype(int))) + 1
+            kept += [
+                _drawable(np.column_stack((x_px[run], y_px[run])))
+                for run in np.split(np.arange(inside.size), ends)
+                if inside[run].all() and (run.size > 1 or len(piece) == 1)
+            ]
+        if kept:
+            traces.append(Trace(count, tuple(kept)))
+    return tuple(traces)
+
+
+def _drawable(line: Floats) -> Floats:
+    """A line without points that nobody sees; a single point as a small diamond about it."""
+    if len(line) == 1:
+        around = np.array([(0, -1), (1, 0), (0, 1), (-1, 0), (0, -1)], float)
+        return np.asarray(line + _POINT_PX * around)
+    return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.LineString(line), 0.4)))
+
+
+def _map_spots(shown: _Shown) -> tuple[Spot, ...]:
+    found = []
+    for one in shown.pointed:
+        x_px, y_px = (float(v) for v in shown.on_map(one.easting_m, one.northing_m))
+        if 0 <= x_px <= MAP_SHAPE[1] and 0 <= y_px <= MAP_SHAPE[0]:
+            found.append(Spot(one.number, x_px, y_px))
+    return tuple(found)
+
+
+def _place(shown: _Shown, number: int) -> PagePlace:
+    exercise, view = shown.judged.exercise, shown.views[number]
+    lines = view.lines
+    is_true = number == exercise.truth()
+    x_px, y_px = (float(v) for v in shown.on_map(lines.easting_m, lines.northing_m))
+    half = exercise.picture.width_deg / 2.0
+    left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
+    own = None
+    if not is_true or exercise.picture.photo is not None:
+        own = _drawn(shown, number, f"Drawn from the terrain and the map: {_looking(shown)}.")
+    on_view = {spot.landmark for spot in _spots(shown, view)}
+    letter = exercise.letters()[number]
+    shape = tuple(size // _CODES_EVERY for size in MAP_SHAPE)
+    return PagePlace(
+        letter=letter,
+        name=exercise.places[number].name,
+        where=f"E {whole_number(lines.easting_m)} N {whole_number(lines.northing_m)}; would look "
+        f"{left:03.0f}° to {right:03.0f}° true",
+        x_px=x_px,
+        y_px=y_px,
+        left_grid_deg=view.view.left_grid_deg,
+        span_deg=view.view.span_deg,
+        is_true=is_true,
+        view=own,
+        dead=ground_codes(view, shown.judged.scene.inputs, shown.limits, (shape[0], shape[1])),
+        traces=_map_traces(shown, number),
+        others=tuple(
+            (one.number, unseen_words(view, one.place)) for one in shown.pointed if one.number not in on_view
+        ),
+        ruled_out=_ruled_out(shown, number),
+    )
+
+
+def _ruled_out(shown: _Shown, number: int) -> tuple[str, ...]:
+    """What rules a wrong place out, the most trusted first."""
+    against = next((one for one in shown.judged.soundness.against if one.place == number), None)
+    if against is None:
+        return ()
+    return tuple(
+        _sentence(f"In the picture, {one.words}; from here {one.wrong_fact.words}")
+        for one in against.facts[:_MOST_AGAINST]
+    )
+
+
+def _reason(shown: _Shown, number: int, one: Reason) -> PageReason:
+    numbers = {pointed.name: pointed.number for pointed in shown.pointed}
+    return PageReason(
+        number=number,
+        words=_sentence(one.words),
+        role=one.role,
+        evidence_class=one.evidence_class,
+        worth=one.worth,
+        because=_sentence(one.because),
+        landmarks=tuple(numbers[name] for name in one.things if name in numbers),
+    )
+
+
+def _mistakes(judged: Judged) -> tuple[str, ...]:
+    """Who goes where, and what leads there."""
+    exercise, found = judged.exercise, judged.soundness
+    letters, learners = exercise.letters(), found.learners
+    wrong = [k for k in exercise.by_letter() if k != exercise.truth() and learners.chosen[k]]
+    told = [
+        _sentence(f"{learners.chosen[k]} of {learners.count} simulated learners choose {letters[k]}")
+        for k in sorted(wrong, key=lambda k: -learners.chosen[k])
+    ]
+    return (*told, *(_sentence(one.words) for one in found.misleading if one.about != "alike"))
+
+
+def _cautions(judged: Judged) -> tuple[str, ...]:
+    from hillsight.sheets.exercise.soundness_text import LIMITS
+
+    found = judged.soundness
+    unsound = tuple(_sentence(f"Not sound: {reason}") for reason in found.reasons)
+    return (*unsound, LIMITS)
+
+
+def _sentence(words: str) -> str:
+    """A clause as a sentence."""
+    return f"{words[:1].upper()}{words[1:]}".rstrip(".") + "."

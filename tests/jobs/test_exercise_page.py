@@ -1,0 +1,123 @@
+"""The page of an exercise from end to end, on made ground, and what is refused before any work."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import hillsight
+from hillsight.jobs.exercise_landmarks import pointed_at, seen_words, unseen_words
+from hillsight.jobs.exercise_scene import opened_exercise
+from hillsight.jobs.exercise_views import DEAD, NOT_KNOWN, SEEN, ground_codes, map_limits, place_views
+from hillsight.jobs.listener import SILENT
+from hillsight.jobs.requests import ExercisePageRequest
+from hillsight.sheets.exercise.packing import unpacked
+from hillsight.words.angles import signed_deg
+from jobs.worlds import world
+from scripts.commands import assert_refused, run
+
+SMALL = {"reach": 800.0, "draws": 16, "learners": 50}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return world(tmp_path_factory.mktemp("exercise page"))
+
+
+@pytest.fixture(scope="module")
+def made(folder: Path) -> tuple[str, dict]:
+    found = hillsight.exercise_page(
+        folder / "exercise.toml",
+        terrain=folder / "ground.tif",
+        features=folder / "features.gpkg",
+        out=folder / "page.html",
+        **SMALL,
+    )
+    assert found.html == (folder / "page.html").read_text(encoding="utf-8")
+    letters = re.search(r'id="packed">([^<]+)<', found.html)
+    assert letters is not None
+    return found.html, json.loads(unpacked(letters[1]))
+
+
+def test_the_answer_is_packed_and_right(folder: Path, made: tuple[str, dict]) -> None:
+    html, answer = made
+    assert answer["name"] == "by the knoll" and "by the knoll" not in html
+    # The first letter is that of the place drawn first; both stand in the question.
+    assert answer["truth"] in ("A", "B") and set(answer["against"]) == {"A", "B"}
+    assert answer["against"][answer["truth"]] == []
+    assert 'name="place" value="A"' in html and 'name="place" value="B"' in html
+    reasons = answer["pieces"]["answer"]
+    assert "in order of trust" in reasons and '"script": "exercise page"' in reasons
+    assert len(html.encode()) < 2_000_000
+    # True reasons alone are worth anything, and all of them together the most.
+    worth = list(answer["worth"].values())
+    assert sum(one for one in worth if one > 0) == answer["most"]
+
+
+def test_views_share_one_frame_and_the_map_holds_all_places(folder: Path) -> None:
+    request = ExercisePageRequest.of(
+        {
+            **dict.fromkeys(("terrain_crs", "band", "vertical_unit", "nodata", "grid_crs")),
+            **dict.fromkeys(("feature_layer", "evidence", "landforms", "scales", "terrain_product")),
+            **dict.fromkeys(("terrain_error", "error_correlation", "out")),
+            "exercise": folder / "exercise.toml",
+            "terrain": folder / "ground.tif",
+            "features": folder / "features.gpkg",
+            "feature_layer": (),
+            "scales": (),
+            "refraction": 0.13,
+            "between_posts": "unknown",
+            **SMALL,
+        }
+    )
+    with opened_exercise(request, SILENT) as scene:
+        inputs = scene.scene.inputs
+        views = place_views(inputs, scene.exercise.picture, scene.looks_true_deg, 0.13)
+        assert len(views) == 2
+        for one in views:
+            middle, level = one.cylinder.directions(one.cylinder.width_px / 2, one.cylinder.horizon_y_px)
+            assert abs(signed_deg(float(middle) + one.view.convergence_deg)) < 0.05, "north, as told"
+            assert float(level) == pytest.approx(0.0, abs=1e-9)
+            assert one.cylinder.exaggeration == pytest.approx(1.0)
+        assert len({(one.cylinder.height_px, one.cylinder.horizon_y_px) for one in views}) == 1
+        shape = (90, 120)
+        limits = map_limits(views, 500.0, shape, inputs.terrain.bounds_m)
+        assert limits.width / limits.height == pytest.approx(120 / 90)
+        codes = [ground_codes(one, inputs, limits, shape) for one in views]
+        for one, code in zip(views, codes, strict=True):
+            assert set(np.unique(code)) <= {SEEN, DEAD, NOT_KNOWN}
+            assert limits.left < one.lines.easting_m < limits.right
+            # By single sight lines, which share nothing with the sweep over posts but the ground.
+            step = limits.width / shape[1]
+            rows, columns = np.mgrid[5 : shape[0] : 9, 5 : shape[1] : 9]
+            east = limits.left + (columns.ravel() + 0.5) * step
+            north = limits.top - (rows.ravel() + 0.5) * step
+            clear = one.lines.at(east, north, 0.0).clearance_m
+            far = np.abs(clear) > 2.0
+            told = code[rows.ravel(), columns.ravel()]
+            assert np.mean((told[far] == SEEN) == (clear[far] > 0)) > 0.97
+        pointed = pointed_at(views, scene.exercise.truth())
+        assert [one.number for one in pointed] == list(range(1, len(pointed) + 1))
+        for one in views:
+            for landmark in one.landmarks:
+                assert re.match(r"\d{3}° true, [\d,.]+ k?m", seen_words(landmark))
+        if pointed:
+            assert re.match(r"\d{3}° true|not in view", unseen_words(views[1], pointed[0].place))
+
+
+def test_what_cannot_be_done_is_refused_before_the_work(folder: Path) -> None:
+    exercise, terrain = folder / "exercise.toml", folder / "ground.tif"
+    asked = ("exercise", "page", exercise, "--terrain", terrain)
+    assert_refused(folder, *asked, "--out", folder / "page.pdf", says=(".html", "--out"))
+    assert_refused(folder, *asked, "--out", folder / "none" / "page.html", says=("none",))
+    assert_refused(folder, *asked, "--out", exercise, says=("one of the inputs",))
+    assert run("exercise", "page", exercise).code == 2, "nowhere to write to"
+    text = exercise.read_text(encoding="utf-8")
+    other = folder / "photo.toml"
+    other.write_text(text.replace('looks = "N"', 'looks = "N"\nphoto = "none.jpg"'), encoding="utf-8")
+    lost = ("exercise", "page", other, "--terrain", terrain, "--out", folder / "b.html")
+    assert_refused(folder, *lost, says=("none.jpg", "is not there"))
