@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.relocate import relocate as relocate
     from hillsight.jobs.resect import resect as resect
     from hillsight.jobs.search import search as search
+    from hillsight.jobs.sheet import sheet as sheet
     from hillsight.jobs.viewshed import viewshed as viewshed
 
 __version__ = "0.1.0"
@@ -58,6 +59,7 @@ _HOMES = {
     "relocate": "jobs.relocate",
     "resect": "jobs.resect",
     "search": "jobs.search",
+    "sheet": "jobs.sheet",
     "viewshed": "jobs.viewshed",
 }
 

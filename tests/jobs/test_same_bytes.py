@@ -52,6 +52,18 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"at": (NEAR,), "to_feature": ("Lone Knoll",), "features": ("features.gpkg",)},
         {"out": "a.gpkg", "csv": "a.csv", "drawing": "a.svg", "pictures": "pictures"},
     ),
+    "sheet": (
+        {
+            "at": (NEAR,),
+            "features": ("features.gpkg",),
+            "scale": 10_000.0,
+            "inset": 2_500.0,
+            "date": "2026-06-01",
+            "title": "About the knoll",
+            "credit": ("Made for tests",),
+        },
+        {"out": "a.pdf"},
+    ),
     "landforms": (
         {"scales": (100.0,), "features": ("features.gpkg",), "steep_from": (20.0,)},
         {"out": "a.gpkg", "pictures": "pictures"},

@@ -21,6 +21,7 @@ from hillsight.jobs.requests import (
     SearchRequest,
 )
 from hillsight.jobs.settling import COMPUTED
+from hillsight.jobs.sheet_request import SheetRequest
 from hillsight.kernels.threads import workers
 from hillsight.layers.atomic import check_place, replacing
 from hillsight.layers.frames import out_operation
@@ -68,6 +69,8 @@ def named_files(request: TerrainAndPlaces | ExerciseInput) -> list[str]:
         named += [request.sighting, request.observer]
     if isinstance(request, SearchRequest):
         named += [request.area, request.lines]
+    if isinstance(request, SheetRequest):
+        named += request.layers
     if isinstance(request, MarkedPicture | RelocateRequest):
         named += [request.marks, request.photo]
     return [name for name in named if isinstance(name, str)]

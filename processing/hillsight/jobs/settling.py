@@ -161,6 +161,28 @@ def _is_missing(cell: Any) -> bool:
     return cell is None or (not isinstance(cell, str) and str(cell) in ("<NA>", "NaT", "nan"))
 
 
+def an_extent(name: str, value: Any) -> str:
+    """Edges of an area as text, "W,S,E,N"; given as four numbers they are written out in full.
+
+    Raises
+    ------
+    CallError : neither a text nor four numbers
+    """
+    if isinstance(value, str):
+        return value
+    try:
+        edges = [a_number(name, edge) for edge in value]
+    except TypeError:
+        edges = []
+    if len(edges) != 4:
+        raise CallError(
+            f"{words(name)} holds {value!r}, which is no area",
+            remedy='Give four numbers, or a text "west,south,east,north"',
+            parameters=(name,),
+        )
+    return ",".join(repr(edge) for edge in edges)
+
+
 def a_direction(name: str, value: Any) -> str:
     """A direction in words or degrees, as text; what it means is for the job to say.
 
@@ -251,6 +273,7 @@ _SETTLE: dict[str, Callable[[str, Any], Any]] = {
     "Path": a_path,
     "Day": a_day,
     "Direction": a_direction,
+    "Extent": an_extent,
     "Source": a_source,
     "FileName": a_file_name,
     "FileNames": _several(a_file_name),

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from hillsight.jobs.profile import Cut
+    from hillsight.jobs.sheet import SheetResult
 
 
 def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
@@ -133,6 +134,17 @@ def section_lines(cuts: Iterable[Cut]) -> list[str]:
         told = [*ground_words(section), *target_words(section), *feature_words(section, along)]
         lines += [f"  {sentence}" for sentence in told]
     return lines
+
+
+def sheet_lines(result: SheetResult) -> list[str]:
+    """What the sheets show, in one line."""
+    count = len(result.sheets)
+    lines = f"{'One sheet' if count == 1 else f'{count} sheets'} at 1:{result.scale:,.10g}"
+    if result.interval_m is not None:
+        lines += f", contours every {result.interval_m:g} m"
+    if abs(result.grid_scale_factor - 1.0) >= 5e-6:
+        lines += f"; the grid's own scale, {result.grid_scale_factor:.5f}, is taken out"
+    return [f"{lines}."]
 
 
 def panorama_lines(frames: Mapping[str, pd.DataFrame]) -> list[str]:

@@ -25,8 +25,8 @@ _INTERVALS_M = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _LEAST_APART_MM = 0.4
 _STEEP_SHARE = 0.95  # of the ground is gentler than what counts as steep
 _MOST_FOR_RELIEF = 5  # contours at least, where the ground is so level that its steepness asks for fewer
-# Lines are those of ground so little higher, m, that no post has just that height: through such a post several
-# lines would run, and level ground would have none or many.
+# Lines are those of ground so little higher, m, that no post has just that height: several lines would run
+# through such a post, and level ground would have none or many.
 _LIFT_M = 0.0007
 _LABEL_EVERY_PX, _LEAST_LINE_PX = 620.0, 130.0
 _TRIES = 14

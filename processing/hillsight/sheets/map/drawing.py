@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,10 +14,9 @@ from hillsight.sheets.map import line_signs as lines
 from hillsight.sheets.map import point_signs as points
 from hillsight.sheets.map import washes
 from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
-from hillsight.sheets.paper import palette
+from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.labels import Box, Placer
 from hillsight.sheets.paper.marks import draw_features, feature_entries, label_features, mark_boxes, name_of
-from hillsight.sheets.paper.signs import HOLLOW_EDGE, LEVEL_EDGE
 
 if TYPE_CHECKING:
     import geopandas
@@ -93,6 +92,7 @@ def drawn_map(
     show: Sequence[str] | None = None,
     interval_m: float | None = None,
     grid_m: float | None = None,
+    keep_off: Sequence[Box] = (),
 ) -> DrawnMap:
     """Draw a map.
 
@@ -103,6 +103,7 @@ def drawn_map(
     show : what to draw of ``PARTS`` and of the layers' names; all of it if None
     interval_m : of the contours; chosen by the ground shown if None
     grid_m : between grid lines; chosen by the scale if None
+    keep_off : where nothing is to be written, pixels
     """
     content = content.here().within(frame.limits)
     page, place = frame.page, frame.place
@@ -129,7 +130,7 @@ def drawn_map(
     if features is not None:
         marks = [Box(x - 5, y - 5, x + 5, y + 5) for x, y in mark_boxes(_chart(frame), features)]
     place_boxes = [_around(frame, spot.easting_m, spot.northing_m, 17) for spot in content.places]
-    placer.taken += marks + place_boxes
+    placer.taken += [*keep_off, *marks, *place_boxes]
     if wanted("contours"):
         _draw_contours(frame, content, interval_m, placer, drawn)
     if wanted("grid"):
@@ -141,8 +142,7 @@ def drawn_map(
         _draw_places(frame, content, placer, place_boxes, drawn)
     if wanted("names"):
         _write_names(names, shapes, features, placer, fine, drawn)
-    frame_line = frame.layer("frame")
-    frame_line.axes.set_clip_on(False)
+    drawn.entries = list({entry.text: entry for entry in reversed(drawn.entries)}.values())[::-1]
     page.box(place, linewidth=0.9, zorder=4)
     return drawn
 
@@ -178,6 +178,9 @@ def _at_scale(name: str, rows: geopandas.GeoDataFrame, scale_m: float | None) ->
     """Landforms of the scale that suits the map; tops and saddles of larger ones too."""
     if scale_m is None or "scale_m" not in rows:
         return rows
+    scales = sorted(set(rows["scale_m"]))
+    if scales:  # a layer that was read at other scales alone is shown at the next of them
+        scale_m = next((s for s in scales if s >= scale_m), scales[-1])
     several = name in ("tops", "saddles")
     kept = rows["scale_m"] >= scale_m if several else rows["scale_m"] == scale_m
     return rows[kept].reset_index(drop=True)
@@ -200,26 +203,21 @@ def _draw_states(
 
 def _draw_area(chart: Map, name: str, rows: geopandas.GeoDataFrame) -> list[Entry]:
     """Areas of landforms as a wash with an outline."""
+    found: list[tuple[str, signs.Area, Any]] = []
     if name == "steep_ground":
-        colours = steep_colours(sorted(set(rows["slope_from_deg"])))
-        entries = []
-        for band, colour in colours.items():
-            washes.add_areas(
-                chart,
-                rows.geometry[rows["slope_from_deg"] == band],
-                facecolor=colour,
-                alpha=0.42,
-                edgecolor="none",
-            )
-            entries.append(washes.wash_entry(f"steeper than {band:g}°", colour, 0.42))
-        return entries
-    colour, sign = (palette.LEVEL, LEVEL_EDGE) if name == "level_ground" else (palette.WATER, HOLLOW_EDGE)
-    washes.add_areas(chart, rows.geometry, facecolor=colour, alpha=0.3, edgecolor="none")
-    dash = (0, tuple(part / sign.width for part in sign.dash)) if sign.dash else "solid"
-    lines.add_lines(
-        chart, lines.coordinates(rows.geometry), color=sign.colour, linewidth=sign.width * 0.8, linestyle=dash
-    )
-    return [washes.wash_entry(name.replace("_", " ").removesuffix("s"), colour, 0.3)]
+        for band, colour in steep_colours(sorted(set(rows["slope_from_deg"]))).items():
+            sign = signs.Area(colour, signs.STEEP_STRENGTH, "steep ground")
+            found.append((f"steeper than {band:g}°", sign, rows["slope_from_deg"] == band))
+    elif name == "level_ground":
+        found = [(sign.words, sign, rows["kind"] == kind) for kind, sign in signs.LEVEL_GROUND.items()]
+    else:
+        found = [(signs.HOLLOW.words, signs.HOLLOW, rows["landform"].notna())]
+    entries = []
+    for words, sign, chosen in found:
+        if chosen.any():
+            washes.draw_area(chart, rows.geometry[chosen], sign)
+            entries.append(washes.wash_entry(words, sign, washes.SHARE))
+    return entries
 
 
 def _draw_contours(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,14 +10,14 @@ import shapely
 
 from hillsight.layers.contents import sampled
 from hillsight.sheets.paper import palette, relief, signs
-from hillsight.sheets.paper.drawn_signs import texture_at
+from hillsight.sheets.paper.drawn_signs import PIXELS_PER_POINT, part_style, texture_at
 from hillsight.sheets.paper.maps import Entry
 from hillsight.sheets.paper.palette import INK
 from hillsight.sheets.paper.relief import as_bytes, mixed
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     import geopandas
 
@@ -28,17 +29,8 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.page import Page
 
 WHITE = "#FFFFFF"
-# How much of a colour is laid on: contours, names and relief are read through it, in grey too.
-_STRENGTH = {
-    **{state: sign.strength for state, sign in signs.GROUND_STATES.items()},
-    "unknown": 0.0,  # its hatching tells it
-}
-_COLOURS = {
-    "hidden": palette.HIDDEN,
-    "uncertain": palette.UNCERTAIN,
-    "visible": palette.VISIBLE,
-    "unknown": palette.UNKNOWN,
-}
+#: Of the strength that the signs have on pictures: a map's detail is finer.
+SHARE = 0.55
 _WORDS = {
     "hidden": "dead ground",
     "uncertain": "may be dead ground",
@@ -46,8 +38,8 @@ _WORDS = {
     "unknown": "unknown: void or off the terrain",
 }
 _UNKNOWN_HATCH = signs.Hatch(INK, 45.0, 4.4, 0.7)
-_HATCH_MM = 2.2  # between the lines on unknown ground
-_SHADE = 0.30  # of the ink that the darkest slope takes
+_WIDEST_HATCH = 0.45  # points
+_SHADE = 0.24  # of the ink that the darkest slope takes
 _EDGE_WIDTH = 0.35  # points
 
 
@@ -83,20 +75,28 @@ def draw_states(chart: Map, shapes: Iterable[Any], state: str) -> bool:
     near = [shape for shape in shapes if shape is not None and shape.intersects(window)]
     if not near:
         return False
-    if state == "unknown":
-        _hatch(chart, near)
-    else:
-        add_areas(
-            chart, near, facecolor=_COLOURS[state], alpha=_STRENGTH[state], edgecolor="none", linewidth=0.0
-        )
+    draw_area(chart, near, signs.GROUND_STATES[state])
+    return True
+
+
+def draw_area(chart: Map, shapes: Sequence[Any], sign: signs.Area) -> None:
+    """Polygons in the map's metres by the sign of their kind: wash, edge and texture, as vectors."""
+    shapes = list(shapes)
+    add_areas(
+        chart, shapes, facecolor=sign.fill, alpha=SHARE * sign.strength, edgecolor="none", linewidth=0.0
+    )
+    if sign.edge is not None:
         add_areas(
             chart,
-            near,
+            shapes,
             facecolor="none",
-            edgecolor=mixed(_COLOURS[state], 0.75, WHITE),
+            edgecolor=mixed(sign.edge.colour, 0.8, WHITE),
             linewidth=_EDGE_WIDTH,
         )
-    return True
+    if isinstance(sign.texture, signs.Hatch):
+        _hatch(chart, shapes, sign.texture)
+    elif sign.texture is not None:
+        _strew(chart, shapes, sign.texture)
 
 
 def draw_state_raster(frame: MapFrame, raster: Raster, surface: Surface) -> list[str]:
@@ -115,8 +115,9 @@ def draw_state_raster(frame: MapFrame, raster: Raster, surface: Surface) -> list
             drawn.append(state)
             if state == "unknown":
                 here &= texture_at(_UNKNOWN_HATCH, here.shape)
-            strength = _STRENGTH[state] or 0.6
-            colour = mixed(_COLOURS[state] if state != "unknown" else INK, 1.0, WHITE)
+            sign = signs.GROUND_STATES[state]
+            strength = 0.6 if state == "unknown" else SHARE * sign.strength
+            colour = mixed(INK if state == "unknown" else sign.fill, 1.0, WHITE)
             picture[here] = as_bytes(np.array([*colour, strength]))
     if drawn:
         _picture(frame.layer("viewshed"), picture)
@@ -148,49 +149,86 @@ def paths_of_areas(shape: Any) -> list[Any]:
     return found
 
 
-def _hatch(chart: Map, shapes: list[Any]) -> None:
+def _hatch(chart: Map, shapes: list[Any], hatch: signs.Hatch) -> None:
     """Slanting lines cut to the shapes: lines, so that a drawing program can take them."""
     from matplotlib.collections import LineCollection
 
     limits = chart.limits
     window = shapely.box(limits.left, limits.bottom, limits.right, limits.top)
     whole = shapely.union_all([shapely.make_valid(shape) for shape in shapes]).intersection(window)
-    from hillsight.sheets.paper.page import PER_MM
-
-    step = _HATCH_MM * PER_MM * chart.pixel_m
-    starts = np.arange(limits.left - limits.height, limits.right, step)
+    step = hatch.pitch * PIXELS_PER_POINT * chart.pixel_m * 2**0.5
+    tall, slope = limits.height, 1.0 if hatch.angle_deg > 0 else -1.0
     # Counted from the grid's origin, so that the hatching runs on from sheet to sheet.
-    starts = starts - np.mod(starts[0] - limits.bottom, step)
-    lines = shapely.multilinestrings(
-        [[(x, limits.bottom), (x + limits.height, limits.top)] for x in starts]
-    ).intersection(whole)
-    paths = [shapely.get_coordinates(part) for part in shapely.get_parts(lines) if part.length > 0]
+    first = np.floor((min(limits.left - slope * limits.bottom, limits.left - slope * limits.top)) / step)
+    last = np.ceil((max(limits.right - slope * limits.bottom, limits.right - slope * limits.top)) / step)
+    starts = np.arange(first, last + 1) * step
+    ends = np.array([[limits.bottom, limits.bottom + tall]])
+    x = starts[:, None] + slope * ends
+    lines = shapely.linestrings(np.stack([x, np.broadcast_to(ends, x.shape)], axis=-1))
+    cut = shapely.get_parts(shapely.intersection(lines, whole))
+    paths = [shapely.get_coordinates(part) for part in cut if part.length > 0]
     chart.axes.add_collection(
-        LineCollection(paths, colors=palette.LEADER, linewidths=0.4, zorder=1.2), autolim=False
+        LineCollection(
+            paths,
+            colors=hatch.colour,
+            alpha=hatch.strength,
+            linewidths=min(hatch.width, _WIDEST_HATCH),
+            zorder=1.2,
+        ),
+        autolim=False,
     )
+
+
+def _strew(chart: Map, shapes: list[Any], strewn: signs.Strewn) -> None:
+    """Small marks in staggered rows over the shapes, counted from the grid's origin."""
+    limits = chart.limits
+    step = strewn.pitch * PIXELS_PER_POINT * chart.pixel_m
+    rows = np.arange(np.floor(limits.bottom / step), np.ceil(limits.top / step))
+    columns = np.arange(np.floor(limits.left / step), np.ceil(limits.right / step))
+    x, y = np.meshgrid(columns * step, rows * step)
+    x = x + (rows % 2)[:, None] * step / 2
+    whole = shapely.union_all([shapely.make_valid(shape) for shape in shapes])
+    shapely.prepare(whole)
+    inside = shapely.contains_xy(whole, x.ravel(), y.ravel())
+    chart.axes.plot(
+        x.ravel()[inside], y.ravel()[inside], zorder=1.2, scalex=False, scaley=False, **_strewn_style(strewn)
+    )
+
+
+def _strewn_style(strewn: signs.Strewn) -> dict[str, Any]:
+    if strewn.shape in signs.OPEN_SHAPES:
+        return part_style(signs.Part(strewn.shape, strewn.size, "", strewn.colour, 0.6))
+    return part_style(signs.Part(strewn.shape, strewn.size, strewn.colour))
 
 
 def state_entry(state: str) -> Entry:
     """The legend's line for ground in one state."""
-    return wash_entry(_WORDS[state], _COLOURS[state], _STRENGTH[state], hatched=state == "unknown")
+    return wash_entry(_WORDS[state], replace(signs.GROUND_STATES[state], words=_WORDS[state]), SHARE)
 
 
-def wash_entry(text: str, colour: str, strength: float, *, hatched: bool = False) -> Entry:
-    """A patch of a wash, as vectors."""
+def wash_entry(text: str, sign: signs.Area, share: float = 1.0) -> Entry:
+    """A patch of a wash as vectors, ``share`` of the sign's strength."""
 
     def draw(page: Page, box: Box) -> None:
+        edge = palette.LEADER if sign.edge is None else sign.edge.colour
         page.box(
             box,
-            facecolor=mixed(colour, strength, WHITE),
-            edgecolor=mixed(colour, 0.75, WHITE) if strength else palette.LEADER,
+            facecolor=mixed(sign.fill, share * sign.strength, WHITE),
+            edgecolor=mixed(edge, 0.8, WHITE),
             linewidth=0.5,
         )
-        if hatched:
-            for x in np.arange(box.left, box.right - 2, 11):
+        texture = sign.texture
+        if isinstance(texture, signs.Hatch):
+            colour = mixed(texture.colour, texture.strength, WHITE)
+            for x in np.arange(box.left, box.right - 2, texture.pitch * PIXELS_PER_POINT * 2**0.5):
                 right = min(x + box.height, box.right)
-                page.line(
-                    [x, right], [box.bottom, box.bottom + right - x], color=palette.LEADER, linewidth=0.4
-                )
+                rise = [box.bottom, box.bottom + right - x]
+                if texture.angle_deg < 0:
+                    rise = [box.top, box.top - (right - x)]
+                page.line([x, right], rise, color=colour, linewidth=min(texture.width, _WIDEST_HATCH))
+        elif texture is not None:
+            for x in np.arange(box.left + 5, box.right - 2, texture.pitch * PIXELS_PER_POINT):
+                page.line([x], [(box.bottom + box.top) / 2], **_strewn_style(texture))
 
     return Entry(text, draw)
 

@@ -61,7 +61,7 @@ class Page:
 
     @classmethod
     def of_mm(cls, width_mm: float, height_mm: float, colour: str = PAPER) -> Page:
-        """A page of exact millimetres, with whatever fractions of pixels that takes; ``colour`` is its ground."""
+        """A page of exact millimetres, whatever fractions of pixels that takes; ``colour`` is its ground."""
         page = cls(width_mm * PER_MM, height_mm * PER_MM)
         page.figure.set_facecolor(colour)
         return page
@@ -157,7 +157,7 @@ class Page:
     def turned_text(
         self, x: float, y: float, text: str, size: float, turned_deg: float, *, colour: str = INK
     ) -> None:
-        """Write one line about its middle, turned anticlockwise by degrees; its box is the caller's to keep."""
+        """Write one line about its middle, turned anticlockwise; its box is the caller's to keep."""
         self._onto.text(
             x,
             y,
@@ -255,8 +255,12 @@ class Page:
         whole.quantize(palette=table, dither=Image.Dither.NONE).save(file, "PNG", optimize=True)
         return file.getvalue()
 
-    def save(self, out: Path) -> Path:
+    def save(self, out: Path, described: str = "") -> Path:
         """Write the page as PNG; the same page gives the same bytes.
+
+        Parameters
+        ----------
+        described : told in the file's metadata
 
         Raises
         ------
@@ -264,10 +268,9 @@ class Page:
         """
         with replacing(out) as temporary:
             # Not savefig, which lets the user's settings change size and margins.
+            told = {"Software": None, **({"Description": described} if described else {})}
             self._canvas.print_png(  # type: ignore[no-untyped-call]
-                str(temporary),
-                metadata={"Software": None},
-                pil_kwargs={"compress_level": _PNG_LEVEL},
+                str(temporary), metadata=told, pil_kwargs={"compress_level": _PNG_LEVEL}
             )
         return out
 

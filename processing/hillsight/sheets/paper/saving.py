@@ -13,7 +13,7 @@ from hillsight.sheets.paper.page import DOTS_PER_INCH
 from hillsight.sheets.paper.palette import BLANK, PAPER
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     from hillsight.arrays import AnyArray
@@ -43,6 +43,14 @@ class Printing:
 AS_DRAWN = Printing()
 
 
+@dataclass(frozen=True)
+class About:
+    """What a file says of itself: its title, and where it comes from, as JSON of ``layers.provenance``."""
+
+    title: str
+    provenance: str
+
+
 def save_page(
     page: Page,
     out: Path,
@@ -50,6 +58,7 @@ def save_page(
     as_text: bool = True,
     settings: Mapping[str, Any] | None = None,
     printing: Printing = AS_DRAWN,
+    about: About | None = None,
 ) -> Path:
     """Write a page.
 
@@ -59,21 +68,67 @@ def save_page(
         look the same everywhere. Letters of a PDF are text, with their font
     settings : of matplotlib, besides those for letters
     printing : resolution and paper; the kind of file is what the name's end says
+    about : told in the file's metadata
 
     Raises
     ------
     OutputError : the place or the disk does not allow it; an older file stays as it was
     """
+    kind = out.suffix.lower()
+    if kind == ".pdf":
+        return save_pages([page], out, settings=settings, printing=printing, about=about)
     if printing.white_paper:
         _whiten(page)
-    kind = out.suffix.lower()
-    if kind not in (".svg", ".pdf"):
-        return _save_png(page, out, printing.dots_per_inch)
+    if kind != ".svg":
+        return _save_png(page, out, printing.dots_per_inch, "" if about is None else about.provenance)
     import matplotlib
-    from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-    given: Any = {
+    told: dict[str, Any] = {"Date": None, "Creator": "hillsight"}
+    if about is not None:
+        told |= {"Title": about.title, "Description": about.provenance}
+    with _kept(page), replacing(out) as temporary, matplotlib.rc_context(_given(settings, as_text)):
+        FigureCanvasSVG(page.figure).print_svg(str(temporary), metadata=told)  # type: ignore[no-untyped-call]
+        _keep_spaces(temporary)
+    return out
+
+
+def save_pages(
+    pages: Iterable[Page],
+    out: Path,
+    *,
+    settings: Mapping[str, Any] | None = None,
+    printing: Printing = AS_DRAWN,
+    about: About | None = None,
+) -> Path:
+    """Write pages as one PDF, in their order; each is let go before the next is asked for.
+
+    Raises
+    ------
+    OutputError : the place or the disk does not allow it; an older file stays as it was
+    """
+    import matplotlib
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
+
+    told: dict[str, Any] = {"CreationDate": None, "Creator": "hillsight", "Producer": None}
+    if about is not None:
+        told |= {"Title": about.title, "Subject": about.provenance}
+    with (
+        replacing(out) as temporary,
+        matplotlib.rc_context(_given(settings, True)),
+        PdfPages(temporary, metadata=told) as file,
+    ):
+        for page in pages:
+            if printing.white_paper:
+                _whiten(page)
+            with _kept(page):
+                FigureCanvasPdf(page.figure).print_pdf(file)  # type: ignore[no-untyped-call]
+    return out
+
+
+def _given(settings: Mapping[str, Any] | None, as_text: bool) -> Any:
+    """Settings of matplotlib for letters, and those asked for."""
+    return {
         **(settings or {}),
         "font.family": ["sans-serif"],
         "font.sans-serif": ["DejaVu Sans", "Verdana"],
@@ -82,17 +137,18 @@ def save_page(
         "pdf.fonttype": 42,
         "pdf.compression": 6,
     }
-    with _kept(page), replacing(out) as temporary, matplotlib.rc_context(given):
-        if kind == ".svg":
-            FigureCanvasSVG(page.figure).print_svg(  # type: ignore[no-untyped-call]
-                str(temporary), metadata={"Date": None, "Creator": "hillsight"}
-            )
-            _keep_spaces(temporary)
-        else:
-            FigureCanvasPdf(page.figure).print_pdf(  # type: ignore[no-untyped-call]
-                str(temporary), metadata={"CreationDate": None, "Creator": "hillsight", "Producer": None}
-            )
-    return out
+
+
+@contextmanager
+def true_letters() -> Iterator[None]:
+    """Measure and draw letters as long as their font has them, not rounded to the pixels of a screen.
+
+    For pages that are saved at more than one resolution: their texts keep to their room on all of them.
+    """
+    import matplotlib
+
+    with matplotlib.rc_context({"text.hinting": "none"}):
+        yield
 
 
 @contextmanager
@@ -106,10 +162,10 @@ def _kept(page: Page) -> Iterator[None]:
         page.figure.set_canvas(canvas)
 
 
-def _save_png(page: Page, out: Path, dots_per_inch: int) -> Path:
+def _save_png(page: Page, out: Path, dots_per_inch: int, described: str) -> Path:
     """A PNG file; lines and letters are drawn anew for a finer one, painted ground is enlarged."""
     if dots_per_inch == DOTS_PER_INCH:
-        return page.save(out)
+        return page.save(out, described)
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     share = dots_per_inch / DOTS_PER_INCH
@@ -121,7 +177,8 @@ def _save_png(page: Page, out: Path, dots_per_inch: int) -> Path:
                 image.ox, image.oy = left * share, bottom * share  # type: ignore[attr-defined]
             page.figure.set_dpi(dots_per_inch)
             FigureCanvasAgg(page.figure).print_png(  # type: ignore[no-untyped-call]
-                str(temporary), metadata={"Software": None}
+                str(temporary),
+                metadata={"Software": None, **({"Description": described} if described else {})},
             )
     finally:
         for image, array, left, bottom in painted:
@@ -148,6 +205,7 @@ def _enlarged(array: Any, share: float) -> AnyArray:
 def _whiten(page: Page) -> None:
     """Make all that has the colour of paper plain white, and painted ground as much lighter; signs stay."""
     from matplotlib.colors import to_rgb
+    from matplotlib.text import Text
 
     paper, whole = np.array(to_rgb(PAPER)), to_rgb(BLANK)
 
@@ -181,6 +239,11 @@ def _whiten(page: Page) -> None:
             new = white(old)
             if new is not old:
                 put(new)
+        if isinstance(artist, Text):
+            for effect in artist.get_path_effects():
+                rim = getattr(effect, "_gc", {})
+                if "foreground" in rim and is_paper(to_rgb(rim["foreground"])):
+                    rim["foreground"] = whole
     for image in page.figure.images:
         array = np.asarray(image.get_array())
         image.set_data(np.rint(np.clip(array / paper, 0, 255)).astype(np.uint8))

@@ -1,0 +1,129 @@
+"""Layers of several files together, for a map: those of hillsight by their names, and others as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hillsight.errors import FeatureError
+from hillsight.ground.vector import carried
+from hillsight.layers.contents import Raster, read_contents, read_layer
+from hillsight.schema.layers import LAYERS
+
+if TYPE_CHECKING:
+    import geopandas
+    from pyproj import CRS
+
+
+@dataclass(frozen=True)
+class MapLayers:
+    """What files hold for a map.
+
+    frames : rows by layer, those of all files after one another
+    viewshed : the states of the ground as a raster, where no layer tells them
+    stations : labels of the stations whose rows there are
+    """
+
+    frames: dict[str, geopandas.GeoDataFrame]
+    viewshed: Raster | None
+    stations: tuple[str, ...]
+
+
+_STATES = ("visible_ground", "dead_ground", "dead_ground_by_crest")
+
+
+def read_map_layers(
+    files: Sequence[str], crs: CRS, near: tuple[float, float], station: str | None = None
+) -> MapLayers:
+    """All layers with geometry of some files, in a CRS.
+
+    Parameters
+    ----------
+    near : longitude and latitude of the work, where the ways between systems are chosen
+    station : keep the rows of this station only; layers that are of no station are kept
+
+    Raises
+    ------
+    FeatureError : no such file, nothing to draw in it, or no such station
+    """
+    import geopandas
+    import pandas
+
+    found: dict[str, list[geopandas.GeoDataFrame]] = {}
+    for path in files:
+        for name, frame in _layers_of(path):
+            found.setdefault(name, []).append(carried(frame, crs, near))
+    frames = {
+        name: several[0]
+        if len(several) == 1
+        else geopandas.GeoDataFrame(pandas.concat(several, ignore_index=True), crs=crs)
+        for name, several in found.items()
+    }
+    labels = tuple(dict.fromkeys(_labels(frames.values())))
+    if station is not None:
+        if station not in labels:
+            raise FeatureError(
+                f"no layer has a station {station!r}",
+                where=", ".join(files),
+                remedy=f"Give one of {', '.join(labels)}" if labels else "Leave the station out",
+                parameters=("station",),
+            )
+        frames = {
+            name: frame[frame["station"] == station].reset_index(drop=True) if "station" in frame else frame
+            for name, frame in frames.items()
+        }
+        labels = (station,)
+    viewshed = None
+    if len(labels) == 1 and not any(name in frames for name in _STATES):
+        viewshed = _viewshed(files, labels[0])
+    return MapLayers(frames, viewshed, labels)
+
+
+def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
+    import pyogrio
+
+    try:
+        listed = pyogrio.list_layers(path)
+    except pyogrio.errors.DataSourceError:
+        there = Path(path).exists()
+        raise FeatureError(
+            "the file holds no layers" if there else "there is no such file",
+            where=path,
+            remedy="Give a GeoPackage that hillsight wrote, or another file of vector layers",
+            parameters=("layers",),
+        ) from None
+    drawn = [(str(name), kind) for name, kind in listed if kind is not None]
+    if not drawn:
+        raise FeatureError(
+            "no layer of the file has a geometry", where=path, remedy="Give another", parameters=("layers",)
+        )
+    for name, _ in drawn:
+        frame = read_layer(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
+        if frame.crs is None:
+            raise FeatureError(
+                "the layer does not say in which coordinate reference system it is",
+                where=f"{path}, layer {name}",
+                remedy="Write it again with its CRS",
+                parameters=("layers",),
+            )
+        frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
+        yield name, frame.reset_index(drop=True)
+
+
+def _labels(frames: Iterable[geopandas.GeoDataFrame]) -> Iterable[str]:
+    for frame in frames:
+        if "station" in frame:
+            yield from (str(label) for label in frame["station"] if isinstance(label, str))
+
+
+def _viewshed(files: Sequence[str], station: str) -> Raster | None:
+    import pyogrio
+
+    for path in files:
+        if path.lower().endswith(".gpkg") and "stations" in pyogrio.list_layers(path)[:, 0]:
+            for content in read_contents(Path(path)):
+                if content.label == station and "viewshed" in content.rasters:
+                    return content.rasters["viewshed"]
+    return None
