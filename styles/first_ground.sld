@@ -22,8 +22,8 @@
               <CssParameter name="fill-opacity">0.15</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">1.6</CssParameter>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">0.9</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
               <CssParameter name="stroke-dasharray">4 3</CssParameter>
             </Stroke>

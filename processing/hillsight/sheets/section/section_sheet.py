@@ -145,7 +145,7 @@ def _draw_ground(chart: _Chart) -> None:
                 top[-1] = y[-1]
             if inner.size:
                 axes.fill_between(
-                    x, y, top, facecolor=palette.DEPTHS[0], edgecolor=palette.DEPTHS[1], hatch="////",
+                    x, y, top, facecolor=palette.DEPTHS[0], edgecolor=palette.DEPTHS[1], hatch="\\\\\\\\",
                     linewidth=0, zorder=1.5,
                 )  # fmt: skip
             axes.plot(x, y, color=palette.HIDDEN, linewidth=1.1, zorder=3, **LINES)
@@ -252,7 +252,7 @@ def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
     entries = [sign_entry("eye of the station", signs.EYE)]
     entries += [_swatch(word, **_patch(state)) for state, word in _WORDS.items() if state in states]
     if HIDDEN in states:
-        style = {"facecolor": palette.DEPTHS[0], "edgecolor": palette.DEPTHS[1], "hatch": "////"}
+        style = {"facecolor": palette.DEPTHS[0], "edgecolor": palette.DEPTHS[1], "hatch": "\\\\\\\\"}
         entries.append(_swatch("depth of dead ground", **style))
     if section.crests:
         entries.append(line_entry("sight line grazing a crest", **_GRAZING))
