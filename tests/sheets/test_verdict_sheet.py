@@ -156,10 +156,10 @@ def test_numbers_names_and_marks_stand_on_it(page: Page) -> None:
     legend = {
         "this candidate", "another candidate", "within the picture", "argument that fits here",
         "argument that fits in part", "argument that does not fit", "sight line of an argument",
-        "ground argued about", "ground shape: point", "water: area", "man-made features: line",
+        "ground argued about", "top", "water", "wall",
     }  # fmt: skip
     assert legend <= set(found)
-    assert not {"contour", "void or off the terrain", "man-made features: point"} & set(found)
+    assert not {"contour", "void or off the terrain", "building or other work"} & set(found)
     assert_texts_keep_apart(page)
 
 
