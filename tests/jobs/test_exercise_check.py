@@ -6,7 +6,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import geopandas
 import pytest
+import shapely
 from scipy import stats
 
 import hillsight
@@ -101,6 +103,26 @@ def test_places_on_a_plane_cannot_be_told_apart(tmp_path: Path) -> None:
     assert content["tolerance_m"] == 0.0
     assert abs(content["learners"]["right"] * 500 - 250) < 56
     assert content["provenance"]["script"] == "exercise check"
+
+
+def test_a_wall_alone_decides_nothing(tmp_path: Path) -> None:
+    """Two places on an even slope, a wall 60 m before one of them: true, plain, and no answer."""
+    even = plane(161, 161, height_m=200.0, north_slope=-0.1)
+    write_geotiff(tmp_path / "ground.tif", even, unit="m")
+    wall = shapely.LineString([(300_690, 699_260), (300_770, 699_260)])
+    frame = geopandas.GeoDataFrame({"name": [None], "kind": ["wall"]}, geometry=[wall], crs=27700)
+    frame.to_file(tmp_path / "features.gpkg", layer="things")
+    places = (
+        replace(BY_THE_KNOLL, easting_m=300_730.0),
+        replace(NO_KNOLL, easting_m=300_870.0, northing_m=BY_THE_KNOLL.northing_m),
+    )
+    path = written(tmp_path, exercise(*places))
+    found = hillsight.exercise_check(path, reach=600.0, draws=16, learners=50).judged.soundness
+    (against,) = found.against
+    assert {fact.evidence_class for fact in against.facts} == {"man_made"}
+    assert not found.is_sound
+    assert "works of man" in against.reason
+    assert "man_made" in {one.about for one in found.misleading}
 
 
 def test_reports_escape_names_and_carry_provenance(folder: Path, tmp_path: Path) -> None:
