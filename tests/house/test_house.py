@@ -106,7 +106,8 @@ def test_what_the_tests_import_is_declared():
     extra = distributions([one for extra in extras.values() for one in extra])
     found = imported_distributions(paths, own)
     # Not always installed, and then known by no project's name; two are asked for where a test begins.
-    peers = {"gdal-wheel", "playwright", "xarray-spatial", "opencv-python-headless", "pillow-heif"}
+    peers = {"axe-playwright-python", "gdal-wheel", "opencv-python-headless", "pillow-heif", "playwright"}
+    peers |= {"xarray-spatial"}
     known = extra | distributions(PROJECT["dependencies"]) | offenders.UNDECLARED
     # Where the peers are missing their projects have no name; a test makes a module of kernels; mapscript
     # comes with the operating system.

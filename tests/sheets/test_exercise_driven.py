@@ -136,7 +136,7 @@ def test_what_is_pointed_at_lights_up_everywhere(browser: Any, tmp_path: Path) -
     assert lit(page)["rims"] == ["1", "1"]
     page.locator("#map").scroll_into_view_if_needed()
     middle = page.evaluate(
-        """() => { const line = document.querySelector('#map .from:not([hidden]) .trace .rim');
+        """() => { const line = document.querySelector('#map g.from:not([hidden]) .trace .rim');
         const at = line.getPointAtLength(line.getTotalLength() / 2).matrixTransform(line.getScreenCTM());
         return [at.x, at.y]; }"""
     )
@@ -148,7 +148,7 @@ def test_what_is_pointed_at_lights_up_everywhere(browser: Any, tmp_path: Path) -
 
 def test_another_place_can_be_looked_at(browser: Any, tmp_path: Path) -> None:
     page = answered(opened(browser, tmp_path, exercise(), 1280), "C")
-    dead = "#map .from:not([hidden]) image.dead"
+    dead = "#map image.dead:not([hidden])"
     true_wash = page.locator(dead).get_attribute("href")
     assert page.locator("figure.from:visible").count() == 0, "the picture is what B shows"
     page.get_by_role("radio", name="A", exact=True).check(force=True)

@@ -18,14 +18,13 @@ from hillsight.reading.drawn.fan import ground_angle_deg
 from hillsight.sheets.exercise.page_data import (
     PageData,
     PageLandmark,
-    PageMap,
     PagePlace,
     PageReason,
     PageView,
     Spot,
     Trace,
 )
-from hillsight.sheets.exercise.page_map import MAP_SHAPE, page_map_rgb
+from hillsight.sheets.exercise.page_map import MAP_SHAPE, page_map
 from hillsight.sheets.paper.rims import rim_pieces
 from hillsight.words.quantities import whole_number
 
@@ -94,13 +93,12 @@ def page_data(judged: Judged, refraction: float, made_of: str, provenance: str) 
     ahead_m = float(np.clip(1.2 * np.median(away) if away else _AHEAD_M[0], *_AHEAD_M))
     limits = map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m)
     shown = _Shown(judged, views, pointed, reasons, limits)
-    rgb, says = page_map_rgb(inputs.terrain.window(*_middle(limits)), inputs.features, limits)
-    metres_per_px = limits.width / MAP_SHAPE[1]
+    surface = inputs.terrain.window(*_middle(limits))
     return PageData(
         title=exercise.title,
         question=exercise.question,
         picture=_question(shown),
-        map=PageMap(rgb, metres_per_px, says, _map_spots(shown), _SECTOR_SHARE * ahead_m / metres_per_px),
+        map=page_map(surface, inputs.features, limits, _map_spots(shown), _SECTOR_SHARE * ahead_m),
         places=tuple(_place(shown, number) for number in exercise.by_letter()),
         landmarks=tuple(PageLandmark(one.number, one.name, one.kind, one.evidence_class) for one in pointed),
         reasons=tuple(_reason(shown, number, one) for number, one in enumerate(reasons, 1)),

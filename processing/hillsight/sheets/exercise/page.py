@@ -80,7 +80,7 @@ def _page(exercise: PageData, widest_px: int, quality: int) -> str:
     from markupsafe import Markup
 
     templates = _environment()
-    style = templates.get_template("exercise.css.j2").render(palette=palette)
+    style = templates.get_template("exercise.css.j2").render(palette=palette, dead=signs.DEAD_GROUND)
     script = program("hillsight.sheets.exercise", _PARTS)
     told = {
         "exercise": exercise,
@@ -140,7 +140,7 @@ def _answer(exercise: PageData, told: dict[str, Any], widest_px: int, quality: i
             },
             "pieces": {
                 name: str(getattr(pieces, name)())
-                for name in ("over_map", "over_picture", "others", "choice", "list", "answer")
+                for name in ("under_map", "over_map", "over_picture", "others", "choice", "list", "answer")
             },
         },
         allow_nan=False,

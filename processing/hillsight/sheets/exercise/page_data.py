@@ -109,6 +109,7 @@ class PageMap:
     says : grid, contours, and what is on it, in words
     spots : landmarks on it
     sector_px : how far the places' sectors are drawn
+    eastings, northings : of grid lines, x or y (px) and figure
     """
 
     rgb: Bytes
@@ -116,6 +117,8 @@ class PageMap:
     says: str
     spots: tuple[Spot, ...]
     sector_px: float
+    eastings: tuple[tuple[float, str], ...] = ()
+    northings: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.sheets.exercise.page_data import PageMap
 from hillsight.sheets.map.content import MapContent
 from hillsight.sheets.map.drawing import drawn_map
 from hillsight.sheets.map.frame import MapFrame
@@ -16,8 +17,8 @@ from hillsight.words.quantities import length_words
 if TYPE_CHECKING:
     import geopandas
 
-    from hillsight.arrays import Bytes
     from hillsight.ground.grid import Surface
+    from hillsight.sheets.exercise.page_data import Spot
 
 #: Rows and columns of the map's picture.
 MAP_SHAPE = (900, 1200)
@@ -26,12 +27,19 @@ MAP_SHAPE = (900, 1200)
 _DENSER = 1.5
 
 
-def page_map_rgb(surface: Surface, features: geopandas.GeoDataFrame | None, limits: Box) -> tuple[Bytes, str]:
-    """The map, and what is said below it.
+def page_map(
+    surface: Surface,
+    features: geopandas.GeoDataFrame | None,
+    limits: Box,
+    spots: tuple[Spot, ...],
+    sector_m: float,
+) -> PageMap:
+    """The map.
 
     Parameters
     ----------
     limits : its edges, metres on the surface's grid, in the proportions of ``MAP_SHAPE``
+    spots : landmarks on it; sector_m : how far the places' sectors are drawn
     """
     rows, columns = (round(size / _DENSER) for size in MAP_SHAPE)
     page = Page(columns, rows)
@@ -39,10 +47,26 @@ def page_map_rgb(surface: Surface, features: geopandas.GeoDataFrame | None, limi
     frame = MapFrame(page, Box(0.0, 0.0, float(columns), float(rows)), limits, scale)
     drawn = drawn_map(frame, MapContent(surface, features).here().within(limits))
     said = ["Up is grid north."]
+    eastings: tuple[tuple[float, str], ...] = ()
+    northings = eastings
+    metres_per_px = limits.width / MAP_SHAPE[1]
     if drawn.grid_m is not None:
-        said.append(f"Grid lines are {length_words(drawn.grid_m)} apart.")
+        said.append(f"Grid lines are {length_words(drawn.grid_m)} apart, figures in km.")
+        eastings = _figures(limits.left, limits.right, drawn.grid_m, metres_per_px)
+        northings = tuple(
+            (MAP_SHAPE[0] - y_px, figure)
+            for y_px, figure in _figures(limits.bottom, limits.top, drawn.grid_m, metres_per_px)
+        )
     if drawn.interval_m is not None:
         said.append(f"Contours every {length_words(drawn.interval_m)}.")
-    rgb = page.pixels(_DENSER)
-    assert rgb.shape[:2] == MAP_SHAPE
-    return np.ascontiguousarray(rgb), " ".join(said)
+    rgb = np.ascontiguousarray(page.pixels(_DENSER))
+    return PageMap(rgb, metres_per_px, " ".join(said), spots, sector_m / metres_per_px, eastings, northings)
+
+
+def _figures(
+    low_m: float, high_m: float, step_m: float, metres_per_px: float
+) -> tuple[tuple[float, str], ...]:
+    """Grid lines along an edge of the map, off its ends: pixels from its low end, and kilometres."""
+    room_m = 24.0 * metres_per_px
+    lines = np.arange(np.ceil((low_m + room_m) / step_m) * step_m, high_m - room_m, step_m)
+    return tuple((float((at - low_m) / metres_per_px), f"{at / 1_000.0:,.10g}") for at in lines)

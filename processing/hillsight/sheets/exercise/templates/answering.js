@@ -32,6 +32,7 @@ const showAnswer = (letter, ticked, answer) => {
   tell(letter, ticked, answer);
   const { pieces } = answer;
   put("view", pieces.over_picture);
+  put("map-under", pieces.under_map);
   put("map-answer", pieces.over_map);
   put("others", pieces.others);
   put("map-choice", pieces.choice);

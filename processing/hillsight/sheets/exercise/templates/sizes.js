@@ -1,10 +1,11 @@
 // Letters, numbers and ticks on the pictures keep their size on the screen, and numbers find room.
 const FLAG = 10.5;
+const FOOT = 16; // pixels along the lower edge, for its figures
 const RINGS = [20, 30, 42, 56, 72, 90];
 const TURNS = [0, -35, 35, -70, 70, 180, -110, 110, 145, -145];
 
 const clear = (x, y, taken, wide, tall) =>
-  x > FLAG && y > FLAG && x < wide - FLAG && y < tall - FLAG &&
+  x > FLAG && y > FLAG && x < wide - FLAG && y < tall - FLAG - FOOT &&
   taken.every((other) => Math.hypot(x - other.x, y - other.y) > FLAG + other.radius);
 
 const layFlags = (svg, units) => {
