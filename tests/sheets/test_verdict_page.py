@@ -57,7 +57,7 @@ class Reader(HTMLParser):
 
 
 def read(of: Verdict, pictures: dict[str, bytes] | None = None, words: str = "made of terrain.tif") -> Reader:
-    return Reader(verdict_html(of, pictures or {}, words))
+    return Reader(verdict_html(of, pictures or {}, {}, words))
 
 
 ALL = {
@@ -72,7 +72,7 @@ ALL = {
 @pytest.mark.parametrize("of", ALL.values(), ids=ALL)
 def test_nothing_runs_and_nothing_comes_from_outside(of: Verdict) -> None:
     pictures = {one.station: PICTURE for one in of.candidates}
-    page = verdict_html(of, pictures, verdicts.HOSTILE[0])
+    page = verdict_html(of, pictures, {}, verdicts.HOSTILE[0])
     page.encode("utf-8")
     reader = Reader(page)
     assert not {tag for tag, _ in reader.tags} & BARRED
@@ -105,7 +105,7 @@ def test_hostile_texts_are_words_and_no_more() -> None:
 def test_text_from_a_file_cannot_open_a_tag_or_a_line() -> None:
     of = ALL["decided"]
     name = "A <b>top</b>\n| & *that*"
-    page = verdict_html(replace(of, headline=name), {}, "")
+    page = verdict_html(replace(of, headline=name), {}, {}, "")
     assert page.count("A &lt;b&gt;top&lt;/b&gt; | &amp; *that*") == 1 and "<b>" not in page
     text = verdict_markdown(replace(of, headline=name))
     assert "**A &lt;b&gt;top&lt;/b&gt; \\| &amp; \\*that\\*.**" in text
@@ -188,7 +188,7 @@ def test_letters_can_be_read_by_day_and_by_night() -> None:
     # WCAG 2.1: contrast 4.5:1 of text (1.4.3), 3:1 of graphics (1.4.11); formula of relative luminance (from
     # memory).
     assert contrast("#FFFFFF", "#000000") == pytest.approx(21)
-    page = verdict_html(ALL["decided"], {}, "")
+    page = verdict_html(ALL["decided"], {}, {}, "")
     schemes = re.findall(r":root \{(.*?)\}", page, re.DOTALL)
     assert len(schemes) == 3  # light, dark, print
     seen = []

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
+from hillsight.jobs.exercise_camera import photograph_camera
 from hillsight.jobs.exercise_check import effort_of, judge
 from hillsight.jobs.exercise_scene import opened_exercise
 from hillsight.jobs.exercise_shown import page_data
@@ -107,10 +108,12 @@ def run_exercise_page(request: ExercisePageRequest, listener: Listener = SILENT)
         judged = judge(made.exercise, made.scene, made.looks_true_deg, effort=effort, listener=listener)
         for text in judged.soundness.reasons:
             tell(f"the exercise is not sound: {text}")
+        camera = photograph_camera(made, tell)
         provenance = replace(
             provenance_of("exercise page", made.request.told(), made.scene.inputs), notes=tuple(notes)
         )
-        html = exercise_html(page_data(judged, request.refraction, _made_of(made), provenance.as_json()))
+        shown = page_data(judged, request.refraction, _made_of(made), provenance.as_json(), camera)
+        html = exercise_html(shown)
         if request.out is not None:
             write_text(request.out, html, made.scene.inputs.paths)
     return ExercisePage(

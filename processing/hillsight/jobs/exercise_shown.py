@@ -36,7 +36,9 @@ if TYPE_CHECKING:
     from hillsight.jobs.exercise_landmarks import Pointed
     from hillsight.jobs.exercise_views import PlaceView
     from hillsight.plan.exercise.marking import Reason
+    from hillsight.plan.picture.camera import Camera
     from hillsight.sheets.paper.labels import Box
+    from hillsight.sight.cylinder import Projection
 
 #: How far the map goes into the places' sectors, metres: to most of their landmarks, within these bounds; and
 #: the share of that to which sectors are drawn.
@@ -64,6 +66,7 @@ class _Shown:
     pointed: Sequence[Pointed]
     reasons: Sequence[Reason]
     limits: Box
+    camera: Camera | None = None
 
     @property
     def numbers(self) -> dict[int, int]:
@@ -76,11 +79,14 @@ class _Shown:
         return (easting_m - self.limits.left) * scale, (self.limits.top - northing_m) * scale
 
 
-def page_data(judged: Judged, refraction: float, made_of: str, provenance: str) -> PageData:
+def page_data(
+    judged: Judged, refraction: float, made_of: str, provenance: str, camera: Camera | None = None
+) -> PageData:
     """Everything on the page.
 
     Parameters
     ----------
+    camera : of the photograph, where it is known
     made_of : where it comes from, in words that give nothing away; provenance : the same as JSON
     """
     exercise, inputs = judged.exercise, judged.scene.inputs
@@ -92,7 +98,7 @@ def page_data(judged: Judged, refraction: float, made_of: str, provenance: str) 
     away = [one.distance_m for view in views for one in view.landmarks if one.number]
     ahead_m = float(np.clip(1.2 * np.median(away) if away else _AHEAD_M[0], *_AHEAD_M))
     limits = map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m)
-    shown = _Shown(judged, views, pointed, reasons, limits)
+    shown = _Shown(judged, views, pointed, reasons, limits, camera)
     surface = inputs.terrain.window(*_middle(limits))
     return PageData(
         title=exercise.title,
@@ -126,17 +132,31 @@ def _question(shown: _Shown) -> PageView:
         return _drawn(shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees.")
     photograph = Photograph.open(exercise.beside(exercise.picture.photo))
     rgb, scale = _shrunk(photograph.array())
-    spots: list[Spot] = []
-    if exercise.picture.marks is not None:
-        by_name = {one.name: one.number for one in shown.pointed}
-        says = {spot.landmark: spot.says for spot in _spots(shown, shown.views[exercise.truth()])}
-        marks = Marks.read(exercise.beside(exercise.picture.marks))
-        marks.check(photograph)
-        for one in marks.landmarks:
-            if one.feature in by_name:
-                number = by_name[one.feature]
-                spots.append(Spot(number, one.x_px * scale, one.y_px * scale, says.get(number, "")))
-    return PageView(rgb, True, f"Photograph, {looking}.", tuple(sorted(spots, key=lambda one: one.landmark)))
+    says, truth = f"Photograph, {looking}.", exercise.truth()
+    if shown.camera is None:
+        return PageView(rgb, True, says, _marked_spots(shown, photograph, scale))
+    laid = _Laid(shown.camera, scale)
+    spots = _spots(shown, shown.views[truth], laid)
+    return PageView(
+        rgb, True, says, spots, _view_traces(shown, truth, laid), _ticks(shown.views[truth], laid)
+    )
+
+
+def _marked_spots(shown: _Shown, photograph: Photograph, scale: float) -> tuple[Spot, ...]:
+    """Landmarks where somebody marked them."""
+    exercise = shown.judged.exercise
+    if exercise.picture.marks is None:
+        return ()
+    marks = Marks.read(exercise.beside(exercise.picture.marks))
+    marks.check(photograph)
+    numbers = {one.name: one.number for one in shown.pointed}
+    says = {spot.landmark: spot.says for spot in _spots(shown, shown.views[exercise.truth()])}
+    found = [
+        Spot(number, one.x_px * scale, one.y_px * scale, says.get(number, ""))
+        for one in marks.landmarks
+        if (number := numbers.get(one.feature)) is not None
+    ]
+    return tuple(sorted(found, key=lambda one: one.landmark))
 
 
 def _shrunk(rgb: Bytes) -> tuple[Bytes, float]:
@@ -163,27 +183,47 @@ def _drawn(shown: _Shown, number: int, says: str) -> PageView:
     )
 
 
-def _spots(shown: _Shown, view: PlaceView) -> tuple[Spot, ...]:
+@dataclass(frozen=True)
+class _Laid:
+    """How a view lies on a picture that was shrunk by a scale."""
+
+    projection: Projection
+    scale: float = 1.0
+
+    @property
+    def size_px(self) -> tuple[float, float]:
+        """Width and height of the picture as it is."""
+        return self.projection.width_px * self.scale, self.projection.height_px * self.scale
+
+    def pixels(self, bearing_grid_deg: Any, angle_deg: Any) -> tuple[Floats, Floats]:
+        """Places on the picture of directions."""
+        x_px, y_px = self.projection.pixels(bearing_grid_deg, angle_deg)
+        return x_px * self.scale, y_px * self.scale
+
+
+def _spots(shown: _Shown, view: PlaceView, laid: _Laid | None = None) -> tuple[Spot, ...]:
+    laid = laid or _Laid(view.cylinder)
     found = []
     for one in view.landmarks:
-        if one.place in shown.numbers:
-            x_px, y_px = (float(v) for v in view.cylinder.pixels(one.bearing_grid_deg, one.angle_deg))
+        if one.place in shown.numbers and one.is_on(laid.projection):
+            x_px, y_px = (float(v) for v in laid.pixels(one.bearing_grid_deg, one.angle_deg))
             found.append(Spot(shown.numbers[one.place], x_px, y_px, seen_words(one)))
     return tuple(sorted(found, key=lambda one: one.landmark))
 
 
-def _ticks(view: PlaceView) -> tuple[tuple[float, str], ...]:
+def _ticks(view: PlaceView, laid: _Laid | None = None) -> tuple[tuple[float, str], ...]:
     """True bearings along the lower edge, every ten degrees, or fewer where the picture is wide."""
-    turn = view.view.convergence_deg
-    left, span = view.view.left_grid_deg + turn, view.view.span_deg
+    laid = laid or _Laid(view.cylinder)
+    turn, span = view.view.convergence_deg, view.view.span_deg
     step = 10.0 if span <= 120 else 30.0
-    bearings = np.arange(np.ceil(left / step) * step, left + span, step)
-    scale = view.cylinder.width_px / span
-    room = 0.02 * span
+    # Somewhat beyond the view: a photograph need not look just where it was told to look.
+    left = view.view.left_grid_deg + turn - 20.0
+    bearings = np.arange(np.ceil(left / step) * step, left + span + 40.0, step)
+    x_px, _ = laid.pixels((bearings - turn) % 360.0, np.zeros(bearings.size))
+    room_px = 0.02 * laid.size_px[0]
+    inside = (x_px >= room_px) & (x_px <= laid.size_px[0] - room_px)
     return tuple(
-        (float((one - left) * scale), f"{one % 360.0:03.0f}°")
-        for one in bearings
-        if left + room <= one <= left + span - room
+        (float(x), f"{one % 360.0:03.0f}°") for x, one in zip(x_px[inside], bearings[inside], strict=True)
     )
 
 
@@ -219,18 +259,20 @@ def _map_traces(shown: _Shown, number: int) -> tuple[Trace, ...]:
     return tuple(traces)
 
 
-def _view_traces(shown: _Shown, number: int) -> tuple[Trace, ...]:
+def _view_traces(shown: _Shown, number: int, laid: _Laid | None = None) -> tuple[Trace, ...]:
     view = shown.views[number]
-    lines, cylinder = view.lines, view.cylinder
+    lines = view.lines
+    laid = laid or _Laid(view.cylinder)
+    wide_px, tall_px = laid.size_px
     traces = []
     for count, pieces in _about(shown, number):
         kept: list[Floats] = []
         for piece in pieces:
             bearing = grid_bearing_deg(lines.easting_m, lines.northing_m, *piece.T)
             angle = ground_angle_deg(lines, bearing, lines.grid_distance_m(*piece.T))
-            x_px, y_px = cylinder.pixels(bearing, angle)
-            inside = np.isfinite(y_px) & (x_px >= 0) & (x_px <= cylinder.width_px)
-            inside &= (y_px >= 0) & (y_px <= cylinder.height_px)
+            x_px, y_px = laid.pixels(bearing, angle)
+            inside = np.isfinite(y_px) & (x_px >= 0) & (x_px <= wide_px)
+            inside &= (y_px >= 0) & (y_px <= tall_px)
             ends = np.flatnonzero(np.diff(inside.astype(int))) + 1
             kept += [
                 _drawable(np.column_stack((x_px[run], y_px[run])))

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.memory import Raster
     from hillsight.jobs.requests import RelocateRequest
     from hillsight.jobs.scene import Scene
+    from hillsight.jobs.verdict_pictures import Shot
     from hillsight.layers.provenance import Provenance
     from hillsight.plan.observer import Observer
     from hillsight.plan.relocation.lattice import LatticeShares
@@ -43,6 +44,9 @@ LAYERS = ("candidates", "evidence", "sight_lines", "candidate_views")
 
 #: A picture's wedge on the map goes so far, unless the reach is shorter.
 _VIEW_M = 3_000.0
+
+#: Candidates that get a map in the report, the likeliest; a folder of pictures gets all.
+_MOST_MAPS = 6
 
 _PAGES, _TEXTS = (".html", ".htm"), (".md",)
 
@@ -156,13 +160,14 @@ def write_verdict(
         files["out"] = (request.out,)
     if request.report is not None:
         from hillsight.jobs.verdict_overlays import verdict_overlays
+        from hillsight.jobs.verdict_pictures import fitted
         from hillsight.sheets.verdict.verdict_page import verdict_html, verdict_markdown
 
         if request.report.suffix.lower() in _TEXTS:
             text = verdict_markdown(verdict)
         else:
             words = f"{provenance.script}, {', '.join(f.name for f in provenance.inputs)}"
-            text = verdict_html(verdict, maps, words, verdict_overlays(request, scene, found))
+            text = verdict_html(verdict, *fitted(maps, verdict_overlays(request, scene, found)), words)
         write_text(request.report, text, paths)
         files["report"] = (request.report,)
     if request.json_file is not None:
@@ -174,16 +179,19 @@ def write_verdict(
     return Written(sink.frames, sink.rasters, files)
 
 
-def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[dict[str, bytes], list[Path]]:
+def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[dict[str, Shot], list[Path]]:
     """A map of each candidate that can be argued, where a page or a folder wants one; and files written."""
     folder, report = request.pictures, request.report
     on_page = report is not None and report.suffix.lower() in _PAGES
     if not (on_page or folder is not None) or not found.verdict.arguments:
         return {}, []
+    from hillsight.jobs.verdict_pictures import Shot
     from hillsight.sheets.paper.saving import save_page
     from hillsight.sheets.verdict.candidate_sheet import draw_candidate, picture_name
 
-    maps: dict[str, bytes] = {}
+    maps: dict[str, Shot] = {}
+    ranked = sorted(found.verdict.candidates, key=lambda one: one.rank)
+    likeliest = {one.station for one in ranked[:_MOST_MAPS]}
     drawn: list[Path] = []
     taken: set[str] = set()
     printing = printing_of(request)
@@ -194,8 +202,8 @@ def _draw(request: RelocateRequest, scene: Scene, found: Relocation) -> tuple[di
         )
         if folder is not None:
             drawn.append(printing.named(made_folder(folder), picture_name(place.label, taken)))
-        if on_page:  # before paper may turn white
-            maps[place.label] = page.small_png()
+        if on_page and place.label in likeliest:  # before paper may turn white
+            maps[place.label] = Shot.of(page)
         if folder is not None:
             save_page(page, drawn[-1], printing=printing)
     return maps, drawn

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,12 +23,9 @@ if TYPE_CHECKING:
 #: Candidates that get a picture, the likeliest first.
 _MOST = 4
 
-#: Quality of the pictures in the page, by Pillow's scale.
-_QUALITY = 85
 
-
-def verdict_overlays(request: RelocateRequest, scene: Scene, found: Relocation) -> dict[str, bytes]:
-    """JPEG pictures by the candidate's label, likeliest first; none where nothing was measured.
+def verdict_overlays(request: RelocateRequest, scene: Scene, found: Relocation) -> dict[str, Page]:
+    """Pages by the candidate's label, likeliest first; none where nothing was measured.
 
     Raises
     ------
@@ -64,14 +60,5 @@ def verdict_overlays(request: RelocateRequest, scene: Scene, found: Relocation) 
             [fit.sentence],
             OverlayThings(traces=traces),
         )
-        drawn[one.station] = _jpeg(page)
+        drawn[one.station] = page
     return drawn
-
-
-def _jpeg(page: Page) -> bytes:
-    """The page as it is looked at, its pixels alone."""
-    from PIL import Image
-
-    file = io.BytesIO()
-    Image.fromarray(page.pixels()).save(file, "JPEG", quality=_QUALITY, optimize=True)
-    return file.getvalue()

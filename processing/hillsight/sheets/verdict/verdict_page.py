@@ -43,23 +43,21 @@ _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]|#!~])")
 def verdict_html(
     verdict: Verdict,
     pictures: Mapping[str, bytes],
+    overlays: Mapping[str, bytes],
     provenance_words: str,
-    overlays: Mapping[str, bytes] | None = None,
 ) -> str:
     """The whole verdict as a page that asks nothing of the network and runs nothing.
 
     Parameters
     ----------
-    pictures : PNG maps by the candidate's label; those of no candidate are left out
-    provenance_words : where it all comes from, as plain words
+    pictures : maps by the candidate's label, PNG or WebP; those of no candidate are left out
     overlays : JPEG pictures by the candidate's label: the photograph laid over what is seen from there
+    provenance_words : where it all comes from, as plain words
     """
     from markupsafe import Markup
 
     inside = [
-        (one, Markup(base64.b64encode(pictures[one.station]).decode("ascii")))
-        for one in _ranked(verdict)
-        if one.station in pictures
+        (one, Markup(_address(pictures[one.station]))) for one in _ranked(verdict) if one.station in pictures
     ]
     drawn = b"" if verdict.measured is None else skyline_plot(verdict.measured)
     page = _environment().get_template("verdict.html.j2")
@@ -67,12 +65,17 @@ def verdict_html(
         _told(verdict),
         palette=palette,
         pictures=inside,
-        skylines=Markup(base64.b64encode(drawn).decode("ascii")),
-        overlays=[
-            (label, Markup(base64.b64encode(one).decode("ascii"))) for label, one in (overlays or {}).items()
-        ],
+        skylines=Markup(_address(drawn)) if drawn else "",
+        overlays=[(label, Markup(_address(one))) for label, one in overlays.items()],
         provenance_words=provenance_words,
     )
+
+
+def _address(picture: bytes) -> str:
+    """A picture as the address of its own data; its kind by its first bytes."""
+    kinds = {b"\x89PNG": "png", b"RIFF": "webp"}
+    data = base64.b64encode(picture).decode("ascii")
+    return f"data:image/{kinds.get(picture[:4], 'jpeg')};base64,{data}"
 
 
 def verdict_markdown(verdict: Verdict) -> str:
