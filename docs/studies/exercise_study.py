@@ -1,4 +1,4 @@
-"""Are exercises that ``exercise check`` calls sound answered rightly, and those that it rejects not?
+"""Are exercises that ``exercise check`` calls sound answered rightly, and those that it calls alike not?
 
     python docs/studies/exercise_study.py SHARED CASE west|east FIRST LAST EACH ROWS.csv
     python docs/studies/exercise_study.py report ROWS.csv [ROWS.csv ...]
@@ -26,6 +26,7 @@ from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
 from hillsight.plan.exercise.checking import Effort, check
+from hillsight.plan.exercise.soundness import ALIKE_BELOW
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.looking import Looker
 from hillsight.plan.look.things import Things
@@ -141,6 +142,13 @@ def rows_of(pair: Pair, seed: int, each: int, done: set[tuple[str, ...]]) -> Ite
             }
 
 
+def state_of(row: dict[str, str]) -> str:
+    """What the check calls the pair; half of all learners are right by chance."""
+    if row["sound"] == "1":
+        return "sound"
+    return "alike" if 2.0 * float(row["own"]) - 1.0 < ALIKE_BELOW else "doubtful"
+
+
 def report(rows: Sequence[dict[str, str]], column: str) -> list[str]:
     """The table: by verdict and by matters that tell, how many learners are right.
 
@@ -149,8 +157,10 @@ def report(rows: Sequence[dict[str, str]], column: str) -> list[str]:
     lines = ["| exercises | pairs | learners right | 95 % | pairs with 80 % right | with under 60 % |"]
     lines.append("| --- | --- | --- | --- | --- | --- |")
     groups = [
-        ("sound", [row for row in rows if row["sound"] == "1"]),
-        ("rejected", [row for row in rows if row["sound"] == "0"]),
+        *(
+            (state, [row for row in rows if state_of(row) == state])
+            for state in ("sound", "doubtful", "alike")
+        ),
         *(
             (name, [row for row in rows if min(int(row["matters"]), 4) == n])
             for n, name in enumerate(("no matter", "1 matter", "2 matters", "3 matters", "4 or more"))

@@ -27,6 +27,7 @@ def soundness_json(exercise: Exercise, found: Soundness, provenance: Mapping[str
         "format": FORMAT,
         "title": exercise.title,
         "is_sound": found.is_sound,
+        "state": found.state,
         "reasons": list(found.reasons),
         "true_place": letters[exercise.truth()],
         "places": [

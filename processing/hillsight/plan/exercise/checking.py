@@ -132,6 +132,5 @@ def _of_rows(view: Glance, rows: Integers) -> Glance:
 
 def _grade(learners: LearnerTable) -> str:
     """By how many learners are right beyond those who guess."""
-    by_chance = 1.0 / len(learners.chosen)
-    beyond = (learners.right - by_chance) / (1.0 - by_chance)
+    beyond = learners.beyond_chance
     return "easy" if beyond >= _EASY_FROM else "moderate" if beyond >= _MODERATE_FROM else "hard"

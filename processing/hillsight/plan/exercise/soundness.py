@@ -15,6 +15,9 @@ HOLDS_FROM = 0.9
 MATTERS_NEEDED = 2
 """Different matters of the ground that must tell the true place from each other one."""
 
+ALIKE_BELOW = 0.4
+"""Places look alike if no more learners than this are right beyond those who guess. Settled by simulation."""
+
 
 @dataclass(frozen=True)
 class DecidingFact:
@@ -91,6 +94,12 @@ class LearnerTable:
         """How many learners there are."""
         return sum(self.chosen)
 
+    @property
+    def beyond_chance(self) -> float:
+        """Share of them that are right, those taken out who would be by guessing."""
+        by_chance = 1.0 / len(self.chosen)
+        return (self.right - by_chance) / (1.0 - by_chance)
+
 
 @dataclass(frozen=True)
 class Soundness:
@@ -114,3 +123,10 @@ class Soundness:
     grade: str
     draws: int
     tolerance_is_least: bool = field(default=False)
+
+    @property
+    def state(self) -> str:
+        """Sound; alike: the places look alike, and learners can hardly but guess; doubtful: neither."""
+        if self.is_sound:
+            return "sound"
+        return "alike" if self.learners.beyond_chance < ALIKE_BELOW else "doubtful"

@@ -35,14 +35,16 @@ def headline(exercise: Exercise, found: Soundness) -> str:
     name = exercise.places[exercise.truth()].name
     if found.is_sound:
         return f"Sound: {exercise.title!r} has one defensible answer, {name}"
-    return f"Not sound: {exercise.title!r} has more than one defensible answer"
+    if found.state == "alike":
+        return f"Not sound: in {exercise.title!r} the places look alike, and learners can hardly but guess"
+    return f"Not sound: in {exercise.title!r} the ground does not decide surely enough"
 
 
 def parts(exercise: Exercise, found: Soundness) -> Iterator[Part]:
     """All of the check, in the order that a setter reads it."""
     letters = exercise.letters()
     if found.reasons:
-        yield Part("Why it is not sound", items=found.reasons)
+        yield Part("Why it is not sound", items=tuple(map(_begun, found.reasons)))
     for one in found.against:
         name = f"{letters[one.place]}, {exercise.places[one.place].name}"
         if one.facts:
@@ -55,8 +57,8 @@ def parts(exercise: Exercise, found: Soundness) -> Iterator[Part]:
             yield Part(f"Against {name}", ("Nothing tells it from the true place surely enough.",))
     alike = tuple(one.words for one in found.misleading if one.about == "alike")
     if alike:
-        yield Part("True, and of no help", items=tuple(words.partition(": ")[2] for words in alike))
-    others = tuple(one.words for one in found.misleading if one.about != "alike")
+        yield Part("True, and of no help", items=tuple(_begun(words.partition(": ")[2]) for words in alike))
+    others = tuple(_begun(one.words) for one in found.misleading if one.about != "alike")
     if others:
         yield Part("What could mislead", items=others)
     yield Part("How far off the photographer may stand", (_tolerance(found),))
@@ -98,7 +100,12 @@ def _fact(fact: DecidingFact, letter: str) -> str:
     """A fact, how surely it tells, and what the true place and the wrong one show."""
     trust = f"{CLASS_NAMES[fact.evidence_class]}, in {per_cent(fact.holds)} of the draws"
     here, there = fact.true_fact.words, fact.wrong_fact.words
-    return f"{fact.words} [{trust}]: from the true place {here}; from {letter} {there}"
+    return f"{_begun(fact.words)} [{trust}]: from the true place {here}; from {letter} {there}"
+
+
+def _begun(words: str) -> str:
+    """Words as a sentence begins."""
+    return f"{words[:1].upper()}{words[1:]}"
 
 
 def _tolerance(found: Soundness) -> str:
