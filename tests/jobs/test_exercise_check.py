@@ -64,6 +64,7 @@ def test_a_knoll_that_only_one_place_sees_tells_them_apart(folder: Path) -> None
     # Most learners see it too. By chance half of them would be right.
     assert found.learners.right > 0.7
     assert found.is_sound
+    assert found.state == "sound"
     assert against.is_told_apart
     assert against.matters >= 2
     # Six times as far off as the spots are drawn there is no knoll 300 m ahead.
@@ -96,8 +97,10 @@ def test_places_on_a_plane_cannot_be_told_apart(tmp_path: Path) -> None:
     ended = run("exercise", "check", path, "--reach", "600", "--json", tmp_path / "a.json")
     assert ended.code == 3, ended.err
     assert "Not sound" in ended.out
+    assert "look alike" in ended.out
     content = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
     assert content["is_sound"] is False
+    assert content["state"] == "alike"
     assert "two are needed" in content["reasons"][0]
     assert content["against"][0]["facts"] == []
     assert content["tolerance_m"] == 0.0
