@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.describe import describe as describe
     from hillsight.jobs.doctor import doctor as doctor
     from hillsight.jobs.exercise_check import exercise_check as exercise_check
+    from hillsight.jobs.exercise_find import exercise_find as exercise_find
     from hillsight.jobs.exercise_page import exercise_page as exercise_page
     from hillsight.jobs.find_skyline import find_skyline as find_skyline
     from hillsight.jobs.landforms import landforms as landforms
@@ -49,6 +50,7 @@ _HOMES = {
     "doctor": "jobs.doctor",
     "exercise_check": "jobs.exercise_check",
     "exercise_page": "jobs.exercise_page",
+    "exercise_find": "jobs.exercise_find",
     "find_skyline": "jobs.find_skyline",
     "landforms": "jobs.landforms",
     "mark": "jobs.mark",

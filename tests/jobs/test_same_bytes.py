@@ -113,6 +113,20 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"out": "a.html"},
     ),
     "describe": ({**TOLD, "at": (NEAR,), "looks": "N", "width": 80.0}, {"out": "a.toml"}),
+    "exercise find": (
+        {
+            "terrain": "hills.tif",
+            "true": "302000,698000",
+            "looks": "E",
+            "wrong": 1,
+            "within": 1_000.0,
+            "reach": 1_500.0,
+            "terrain_error": 0.5,
+            "error_correlation": 500.0,
+            "between_posts": "straight",
+        },
+        {"out": "exercises"},
+    ),
     "find-skyline": ({"photo": "photo.jpg"}, {"out": "a.json"}),
 }
 

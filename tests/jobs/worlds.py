@@ -13,9 +13,10 @@ import geopandas
 import numpy as np
 import shapely
 from PIL import Image
+from scipy import ndimage
 
 from hillsight.plan.picture.marks import Landmark, MarkedPhotograph, Marks, Trace
-from terrains import write_geotiff
+from terrains import fractal, write_geotiff
 
 WEST, NORTH, SPACING, POSTS = 300_000.0, 700_000.0, 10.0, 161
 KNOLL = (300_800.0, 699_500.0)
@@ -128,9 +129,11 @@ def trace() -> Marks:
 
 
 def world(folder: Path) -> Path:
-    """All of it: ground.tif, two .gpkg, sighting.toml, exercise.toml, marks.json of knoll.png, trace.json."""
+    """All of it: two .tif, two .gpkg, sighting.toml, exercise.toml, marks.json of knoll.png, trace.json."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
+    hills = ndimage.gaussian_filter(fractal(161, 161, seed=5, relief_m=500.0), 3.0)
+    write_geotiff(folder / "hills.tif", hills.astype(np.float32), spacing=25.0)
     features().to_file(folder / "features.gpkg", layer="things")
     stations().to_file(folder / "stations.gpkg", layer="stations")
     shades = np.linspace(0, 255, 160 * 90 * 3).reshape(90, 160, 3).astype(np.uint8)

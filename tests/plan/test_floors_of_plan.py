@@ -1,4 +1,4 @@
-"""Inside ``plan`` imports run down: said < seen < kinds < weighing < sightings < relocation < search."""
+"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, search, exercise."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 PLAN = Path(__file__).parents[2] / "processing" / "hillsight" / "plan"
-FLOORS = ("look", "kinds/shared", "kinds", "weighing", "sighting", "relocation", "search")
+FLOORS = ("look", "kinds/shared", "kinds", "weighing", "sighting", "relocation", "search", "exercise")
 MODULES = sorted(PLAN.rglob("*.py"))
 
 

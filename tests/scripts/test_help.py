@@ -23,6 +23,7 @@ SCRIPTS = (
     "describe",
     "doctor",
     "exercise check",
+    "exercise find",
     "exercise page",
     "find-skyline",
     "landforms",

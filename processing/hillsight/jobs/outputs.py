@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
+from hillsight.jobs.exercise_find_request import ExerciseFindRequest
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     EvidenceInput,
@@ -71,6 +72,8 @@ def named_files(request: TerrainAndPlaces | ExerciseInput) -> list[str]:
         named += [request.area, request.lines]
     if isinstance(request, SheetRequest):
         named += request.layers
+    if isinstance(request, ExerciseFindRequest):
+        named += [request.exercise, request.pool]
     if isinstance(request, MarkedPicture | RelocateRequest):
         named += [request.marks, request.photo]
     return [name for name in named if isinstance(name, str)]
@@ -108,7 +111,7 @@ def check_outputs(request: TerrainAndPlaces) -> None:
         printing_of(request)
     for folder in (rasters, pictures, None if out is None else style_folder(out)):
         if folder is not None:
-            _check_folder(folder)
+            check_folder(folder)
 
 
 def needs_package(request: FromPlaces, *names: str) -> None:
@@ -128,7 +131,7 @@ def needs_package(request: FromPlaces, *names: str) -> None:
         )
 
 
-def _check_folder(folder: Path) -> None:
+def check_folder(folder: Path) -> None:
     """Whether files can be put into a folder, or the folder be made."""
     there = folder.absolute()
     while not os.path.lexists(there) and there != there.parent:
@@ -165,7 +168,7 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
-    for name in ("terrain", "exercise", "stations", "evidence", "observer", "marks", "photo"):
+    for name in ("terrain", "exercise", "stations", "pool", "evidence", "observer", "marks", "photo"):
         if parameters.get(name) is not None:
             parameters[name] = named(parameters[name])
     if "features" in parameters:

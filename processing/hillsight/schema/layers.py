@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hillsight.schema.cameras import CAMERA_LAYERS
 from hillsight.schema.columns import Layer
+from hillsight.schema.exercise import EXERCISE_LAYERS
 from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.panorama import PANORAMA_LAYERS
@@ -25,5 +26,6 @@ LAYERS: dict[str, Layer] = {
         *PICKING_LAYERS,
         *CAMERA_LAYERS,
         *SEARCH_LAYERS,
+        *EXERCISE_LAYERS,
     )
 }
