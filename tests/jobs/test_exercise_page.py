@@ -121,3 +121,45 @@ def test_what_cannot_be_done_is_refused_before_the_work(folder: Path) -> None:
     other.write_text(text.replace('looks = "N"', 'looks = "N"\nphoto = "none.jpg"'), encoding="utf-8")
     lost = ("exercise", "page", other, "--terrain", terrain, "--out", folder / "b.html")
     assert_refused(folder, *lost, says=("none.jpg", "is not there"))
+
+
+def test_without_a_map_there_are_no_landmarks(folder: Path) -> None:
+    made = hillsight.exercise_page(folder / "exercise.toml", terrain=folder / "ground.tif", **SMALL)
+    letters = re.search(r'id="packed">([^<]+)<', made.html)
+    assert letters is not None and made.files == {}
+    pieces = json.loads(unpacked(letters[1]))["pieces"]
+    assert pieces["list"].strip() == "" and 'class="spot"' not in pieces["over_map"]
+    assert "in order of trust" in pieces["answer"]
+
+
+@pytest.mark.parametrize("count", [5, 1])
+def test_a_marked_photograph_shows_its_landmarks(folder: Path, count: int) -> None:
+    """Enough marks fix the camera; one is shown where it was marked."""
+    marks = json.loads((folder / "marks.json").read_text(encoding="utf-8"))
+    marks["landmarks"] = marks["landmarks"][:count]
+    (folder / f"marks_{count}.json").write_text(json.dumps(marks), encoding="utf-8")
+    text = (folder / "exercise.toml").read_text(encoding="utf-8")
+    told = f'looks = "N"\nwidth_deg = 55\nphoto = "knoll.png"\nmarks = "marks_{count}.json"'
+    (folder / f"photo_{count}.toml").write_text(text.replace('looks = "N"', told), encoding="utf-8")
+    made = hillsight.exercise_page(
+        folder / f"photo_{count}.toml",
+        terrain=folder / "ground.tif",
+        features=folder / "features.gpkg",
+        **SMALL,
+    )
+    assert "Photograph, looking 000° true, 55° wide" in made.html
+    assert "knoll.png" not in made.html, "a file's name may tell"
+    letters = re.search(r'id="packed">([^<]+)<', made.html)
+    assert letters is not None
+    pieces = json.loads(unpacked(letters[1]))["pieces"]
+    spots = re.findall(
+        r'data-landmark="(\d+)".*?aria-label="\d+: ([^,"]+).*?translate\(([\d.]+) ([\d.]+)\)',
+        pieces["over_picture"],
+    )
+    by_name = {name: (float(x), float(y)) for _, name, x, y in spots}
+    assert "Lone Knoll" in by_name
+    # It was marked at 200, 120 of a picture 400 wide, and the camera was solved by it.
+    assert np.hypot(by_name["Lone Knoll"][0] - 200, by_name["Lone Knoll"][1] - 120) < (
+        0.1 if count == 1 else 25
+    )
+    assert any("fix no camera" in note for note in made.notes) == (count == 1)
