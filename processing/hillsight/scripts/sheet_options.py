@@ -74,7 +74,7 @@ paper = stack(
         type=NUMBER,
         default=20.0,
         show_default=True,
-        help="Overlap of neighbouring sheets, mm of paper.",
+        help="Least overlap of neighbouring sheets, mm of paper.",
     ),
     click.option(
         "--contour-interval",

@@ -95,34 +95,28 @@ def divide(area: Box, width_m: float, height_m: float, overlap_m: float) -> list
     ----------
     area : metres on the grid
     width_m, height_m : of what a sheet shows
-    overlap_m : of neighbours, less than either; they overlap by just that, and what is over is shared out
-        round the area
+    overlap_m : of neighbours at least, less than either; several sheets end at the area's edges and share
+        what is over among their overlaps
 
     Returns
     -------
     one sheet about the area's middle where it fits
     """
-    across = [
-        1 if area.width <= width_m * (1 + 1e-9) else ceil((area.width - overlap_m) / (width_m - overlap_m))
+    lefts = _starts(area.left, area.right, width_m, overlap_m)
+    bottoms = _starts(area.bottom, area.top, height_m, overlap_m)[::-1]
+    return [
+        Sheet(row * len(lefts) + column + 1, row, column, Box(x, y, x + width_m, y + height_m))
+        for row, y in enumerate(bottoms)
+        for column, x in enumerate(lefts)
     ]
-    across.append(
-        1
-        if area.height <= height_m * (1 + 1e-9)
-        else ceil((area.height - overlap_m) / (height_m - overlap_m))
-    )
-    columns, rows = across
-    whole_width = columns * width_m - (columns - 1) * overlap_m
-    whole_height = rows * height_m - (rows - 1) * overlap_m
-    left = (area.left + area.right) / 2 - whole_width / 2
-    top = (area.bottom + area.top) / 2 + whole_height / 2
-    sheets = []
-    for row in range(rows):
-        for column in range(columns):
-            x = left + column * (width_m - overlap_m)
-            y = top - row * (height_m - overlap_m)
-            limits = Box(x, y - height_m, x + width_m, y)
-            sheets.append(Sheet(row * columns + column + 1, row, column, limits))
-    return sheets
+
+
+def _starts(low: float, high: float, side: float, overlap: float) -> list[float]:
+    """Where pieces of one length begin that cover a stretch."""
+    count = 1 if high - low <= side * (1 + 1e-9) else ceil((high - low - overlap) / (side - overlap))
+    if count == 1:
+        return [(low + high) / 2 - side / 2]
+    return [low + i * (high - low - side) / (count - 1) for i in range(count)]
 
 
 def chosen_orientation(

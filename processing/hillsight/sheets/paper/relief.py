@@ -264,8 +264,6 @@ def shaded(picture: Floats, shade: Floats, beyond: Flags, hidden: Flags | None =
 
 def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> Floats:
     """The shade at each pixel; NaN off the terrain and beside voids."""
-    from scipy.ndimage import map_coordinates
-
     x = limits.left + (np.arange(columns) + 0.5) / columns * limits.width
     y = limits.top - (np.arange(rows) + 0.5) / rows * limits.height
     east, north = terrain.easting_m, terrain.northing_m
@@ -273,8 +271,15 @@ def shade_at_pixels(terrain: Raised, limits: Box, rows: int, columns: int) -> Fl
         return np.full((rows, columns), np.nan)
     at_column = (x - east[0]) / (east[1] - east[0])
     at_row = (y - north[0]) / (north[1] - north[0])
-    where = np.meshgrid(at_row, at_column, indexing="ij")
-    return np.asarray(map_coordinates(terrain.shade, where, order=1, mode="constant", cval=np.nan))
+    # Bilinear, one way after the other.
+    return _between(_between(terrain.shade, at_row).T, at_column).T
+
+
+def _between(values: Floats, at: Floats) -> Floats:
+    """Rows at fractional places among rows, NaN outside them."""
+    low = np.clip(np.floor(at).astype(np.intp), 0, len(values) - 2)
+    share = np.where((at >= 0) & (at <= len(values) - 1), at - low, np.nan)[:, None]
+    return np.asarray((1 - share) * values[low] + share * values[low + 1])
 
 
 def mixed(colour: str, strength: float, ground: str = palette.PAPER) -> tuple[float, float, float]:

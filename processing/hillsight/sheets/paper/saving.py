@@ -202,6 +202,15 @@ def _enlarged(array: Any, share: float) -> AnyArray:
     return np.asarray(Image.fromarray(np.asarray(array)).resize(size, Image.Resampling.BICUBIC))
 
 
+def _drawn_on(page: Page) -> Iterator[Any]:
+    """Everything drawn on a page; not the scales of its axes, which are never shown and slow to make."""
+    yield page.figure.patch
+    for axes in page.figure.axes:
+        yield axes.patch
+        for artists in (axes.lines, axes.patches, axes.collections, axes.texts):
+            yield from artists
+
+
 def _whiten(page: Page) -> None:
     """Make all that has the colour of paper plain white, and painted ground as much lighter; signs stay."""
     from matplotlib.colors import to_rgb
@@ -223,7 +232,7 @@ def _whiten(page: Page) -> None:
             return [white(row) for row in values] if any(is_paper(row) for row in values) else colour
         return (*whole, *values[3:]) if is_paper(values) else colour
 
-    for artist in page.figure.findobj():
+    for artist in _drawn_on(page):
         for name in (
             "color",
             "facecolor",
