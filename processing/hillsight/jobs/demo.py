@@ -12,6 +12,7 @@ from hillsight.jobs.demo_place import DAY, generate, sightings
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outlook import outlook
 from hillsight.jobs.relocate import relocate
+from hillsight.jobs.sheet import sheet
 
 if TYPE_CHECKING:
     from hillsight.jobs.demo_photograph import ReadPhotograph
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.results import Result
 
 REACH_M = 6_000.0
+_ON_SHEET = "A ridge end"
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +80,8 @@ def demo(
     listener.begins("outlook", asked)
     seen = outlook(**asked, listener=listener)
     listener.ended("outlook", seen)
+    if not no_pictures:
+        _draw_sheet(folder, listener)
     verdicts = {}
     for sighting in sightings(folder):
         out = folder / f"verdict_{sighting.stem}"
@@ -92,3 +96,21 @@ def demo(
         verdicts[sighting.stem] = relocate(**asked, listener=listener)
         listener.ended("relocate", verdicts[sighting.stem])
     return Demo(folder, seen, verdicts, read_photograph(folder, inputs, not no_pictures, listener))
+
+
+def _draw_sheet(folder: Path, listener: Listener) -> None:
+    """The map sheet of a station: its ground, and what lies near it in an inset."""
+    asked: dict[str, Any] = {
+        "terrain": folder / "terrain.tif",
+        "features": (folder / "features.gpkg",),
+        "layers": (folder / "outlook.gpkg",),
+        "station": _ON_SHEET,
+        "inset": 5_000.0,
+        "date": DAY,
+        "title": f"What is seen from {_ON_SHEET}",
+        "extent": "244700,313600,249200,318800",
+        "out": folder / "sheet.pdf",
+    }
+    listener.begins("sheet", asked)
+    drawn = sheet(**asked, listener=listener)
+    listener.ended("sheet", drawn)

@@ -45,6 +45,13 @@ if TYPE_CHECKING:
 _PRINTED = Printing(dots_per_inch=300, white_paper=True)
 
 
+#: Layers that would crowd a map: drawn where they are asked for by name.
+_WHEN_ASKED = (
+    *("skyline_bearings", "first_ground", "relations", "seen_areas", "dead_ground_by_crest"),
+    *("panorama_frames", "panorama_lines", "panorama_points"),
+)
+
+
 @dataclass(frozen=True, eq=False)
 class SheetResult(Result):
     """What was drawn.
@@ -217,7 +224,8 @@ def _shown(request: SheetRequest, content: MapContent) -> tuple[str, ...]:
                     remedy=f"There is {', '.join(names)}",
                     parameters=(parameter,),
                 )
-    shown = tuple(name for name in request.show or names if name not in request.hide)
+    usual = tuple(name for name in names if name not in _WHEN_ASKED)
+    shown = tuple(name for name in request.show or usual if name not in request.hide)
     if not shown:
         raise CallError("nothing is left to draw", remedy="Hide less", parameters=("show", "hide"))
     return shown

@@ -27,10 +27,10 @@ from hillsight.scripts.running import script
 def command(folder: Path, no_pictures: bool) -> None:
     """Make an invented upland, read it from its three stations, and put pictures to the test there.
 
-    Runs `hillsight outlook`, and `hillsight relocate` on three sightings: one is decided, one undecided, and
-    one was taken from none of the stations. A drawn photograph is put to
-    `hillsight find-skyline`, `hillsight mark`, `hillsight resect`, `hillsight relocate` and
-    `hillsight panorama`.
+    Runs `hillsight outlook`, draws a map by `hillsight sheet`, and runs `hillsight relocate` on three
+    sightings: one is decided, one undecided, and one was taken from none of the stations. A drawn
+    photograph is put to `hillsight find-skyline`, `hillsight mark`, `hillsight resect`,
+    `hillsight relocate` and `hillsight panorama`.
 
     The place, its names and its ground are made up; nothing there can be walked.
     """

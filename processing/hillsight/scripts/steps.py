@@ -84,6 +84,10 @@ def _found_lines(job: str, result: Any) -> Sequence[str]:
         from hillsight.scripts.summary_lines import panorama_lines
 
         return panorama_lines(result.frames)
+    if job == "sheet":
+        from hillsight.scripts.summary_lines import sheet_lines
+
+        return sheet_lines(result)
     return result.lines if job == "resect" else ()
 
 
