@@ -22,8 +22,8 @@ INDEX_EVERY = 5
 
 _INTERVALS_M = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 # Contours on steep ground keep so far apart, mm, to be told one from another. Common practice, no source.
-_LEAST_APART_MM = 0.5
-_STEEP_SHARE = 0.95  # of the ground is gentler than what counts as steep
+_LEAST_APART_MM = 0.45
+_STEEP_SHARE = 0.90  # of the ground is gentler than what counts as steep
 _MOST_FOR_RELIEF = 5  # contours at least, where the ground is so level that its steepness asks for fewer
 # Lines are those of ground so little higher, m, that no post has just that height: several lines would run
 # through such a post, and level ground would have none or many.
@@ -70,7 +70,7 @@ def window_of(surface: Surface, limits: Box, beyond: int = 1) -> Surface | None:
 
 
 def chosen_interval_m(surface: Surface, scale: float) -> float | None:
-    """The finest interval that keeps contours on steep ground 0.5 mm apart; None on level ground.
+    """The finest interval that keeps contours on steep ground 0.45 mm apart; None on level ground.
 
     Parameters
     ----------

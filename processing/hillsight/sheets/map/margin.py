@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.sheets.paper.labels import Box
-from hillsight.sheets.paper.maps import nice_step, north_words
+from hillsight.sheets.paper.maps import north_words
 from hillsight.sheets.paper.margins import CAUTION
 from hillsight.sheets.paper.page import PER_MM
 from hillsight.sheets.paper.palette import INK, QUIET
@@ -109,9 +109,7 @@ def draw_scales(page: Page, layout: Layout, scale: float) -> None:
 
 def _bar(page: Page, left_mm: float, y_mm: float, scale: float) -> None:
     """A bar in four parts, in round figures of ground distance, up to 41 mm long."""
-    whole_m = nice_step(_BAR_MM * scale / 1000, 1)
-    while whole_m * 1000 / scale > _BAR_MM:
-        whole_m /= 2
+    whole_m = max(m for m in (100.0, 200.0, 400.0, 1_000.0, 2_000.0, 4_000.0) if m * 1000 / scale <= _BAR_MM)
     part = whole_m * 1000 / scale / 4 * PER_MM
     left, y = left_mm * PER_MM, y_mm * PER_MM
     for i in range(4):
