@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.exercise_check import exercise_check as exercise_check
     from hillsight.jobs.exercise_find import exercise_find as exercise_find
     from hillsight.jobs.exercise_page import exercise_page as exercise_page
+    from hillsight.jobs.exercise_print import exercise_print as exercise_print
     from hillsight.jobs.find_skyline import find_skyline as find_skyline
     from hillsight.jobs.landforms import landforms as landforms
     from hillsight.jobs.listener import Listener as Listener
@@ -51,6 +52,7 @@ _HOMES = {
     "exercise_check": "jobs.exercise_check",
     "exercise_page": "jobs.exercise_page",
     "exercise_find": "jobs.exercise_find",
+    "exercise_print": "jobs.exercise_print",
     "find_skyline": "jobs.find_skyline",
     "landforms": "jobs.landforms",
     "mark": "jobs.mark",

@@ -107,6 +107,10 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"exercise": "exercise.toml", "draws": 16, "learners": 50, "reach": 800.0},
         {"out": "a.html"},
     ),
+    "exercise print": (
+        {"exercise": "exercise.toml", "draws": 16, "learners": 50, "reach": 800.0, "unsound": True},
+        {"out": "a.pdf"},
+    ),
     "compare": ({**TOLD, "at": (NEAR, FAR), "looks": "N"}, {"json_file": "a.json"}),
     "mark": (
         {"photo": "photo.jpg", "features": ("features.gpkg",), "panoramas": ("panorama.png",)},

@@ -25,6 +25,7 @@ SCRIPTS = (
     "exercise check",
     "exercise find",
     "exercise page",
+    "exercise print",
     "find-skyline",
     "landforms",
     "mark",

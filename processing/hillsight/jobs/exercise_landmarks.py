@@ -71,15 +71,16 @@ def pointed_at(views: Sequence[PlaceView], truth: int) -> list[Pointed]:
 
 def seen_words(landmark: Landmark) -> str:
     """Where a landmark of a view lies from its eye, in words."""
-    words = [
-        f"{landmark.bearing_true_deg % 360.0:03.0f}° true",
-        rough_distance_words(landmark.distance_m),
-    ]
-    if np.isfinite(landmark.above_eye_m):
-        side = "above" if landmark.above_eye_m >= 0 else "below"
-        words.append(f"{metres(abs(landmark.above_eye_m))} {side} the eye")
-    if not landmark.is_seen:
-        words.append("all but seen")
+    words = lying_words(landmark.bearing_true_deg, landmark.distance_m, landmark.above_eye_m)
+    return words if landmark.is_seen else f"{words}, all but seen"
+
+
+def lying_words(bearing_true_deg: float, distance_m: float, above_eye_m: float) -> str:
+    """Bearing, distance and height relative to the eye, in words; no height where none is known."""
+    words = [f"{bearing_true_deg % 360.0:03.0f}° true", rough_distance_words(distance_m)]
+    if np.isfinite(above_eye_m):
+        side = "above" if above_eye_m >= 0 else "below"
+        words.append(f"{metres(abs(above_eye_m))} {side} the eye")
     return ", ".join(words)
 
 

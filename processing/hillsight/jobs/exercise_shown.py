@@ -58,14 +58,18 @@ _CODES_EVERY = 2
 
 
 @dataclass(frozen=True, eq=False)
-class _Shown:
-    """What all parts share."""
+class Shown:
+    """What all parts share.
+
+    ahead_m : how far the landmarks are off, so that a map goes so far ahead of the places
+    """
 
     judged: Judged
     views: Sequence[PlaceView]
     pointed: Sequence[Pointed]
     reasons: Sequence[Reason]
     limits: Box
+    ahead_m: float
     camera: Camera | None = None
 
     @property
@@ -79,6 +83,30 @@ class _Shown:
         return (easting_m - self.limits.left) * scale, (self.limits.top - northing_m) * scale
 
 
+def shown_of(judged: Judged, refraction: float, camera: Camera | None = None, *, in_order: bool) -> Shown:
+    """Look from all places, and say what is a reason.
+
+    Parameters
+    ----------
+    camera : of the photograph, turned as its marks have it; None where nobody knows
+    in_order : the reasons by role and trust; else in an order that tells nothing
+    """
+    exercise, inputs = judged.exercise, judged.scene.inputs
+    views = place_views(inputs, exercise.picture, judged.looks_true_deg, refraction)
+    guide = marking_guide(exercise, judged.soundness, judged.glances, judged.weighing)
+    away = [one.distance_m for view in views for one in view.landmarks if one.number]
+    ahead_m = float(np.clip(1.2 * np.median(away) if away else _AHEAD_M[0], *_AHEAD_M))
+    return Shown(
+        judged,
+        views,
+        pointed_at(views, exercise.truth()),
+        guide if in_order else shuffled(guide, exercise.seed),
+        map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m),
+        ahead_m,
+        camera,
+    )
+
+
 def page_data(
     judged: Judged, refraction: float, made_of: str, provenance: str, camera: Camera | None = None
 ) -> PageData:
@@ -90,28 +118,21 @@ def page_data(
     made_of : where it comes from, in words that give nothing away; provenance : the same as JSON
     """
     exercise, inputs = judged.exercise, judged.scene.inputs
-    truth = exercise.truth()
-    views = place_views(inputs, exercise.picture, judged.looks_true_deg, refraction)
-    pointed = pointed_at(views, truth)
-    guide = marking_guide(exercise, judged.soundness, judged.glances, judged.weighing)
-    reasons = shuffled(guide, exercise.seed)
-    away = [one.distance_m for view in views for one in view.landmarks if one.number]
-    ahead_m = float(np.clip(1.2 * np.median(away) if away else _AHEAD_M[0], *_AHEAD_M))
-    limits = map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m)
-    shown = _Shown(judged, views, pointed, reasons, limits, camera)
+    shown = shown_of(judged, refraction, camera, in_order=False)
+    pointed, reasons, limits = shown.pointed, shown.reasons, shown.limits
     surface = inputs.terrain.window(*_middle(limits))
     return PageData(
         title=exercise.title,
         question=exercise.question,
-        picture=_question(shown),
-        map=page_map(surface, inputs.features, limits, _map_spots(shown), _SECTOR_SHARE * ahead_m),
+        picture=question_view(shown),
+        map=page_map(surface, inputs.features, limits, _map_spots(shown), _SECTOR_SHARE * shown.ahead_m),
         places=tuple(_place(shown, number) for number in exercise.by_letter()),
         landmarks=tuple(PageLandmark(one.number, one.name, one.kind, one.evidence_class) for one in pointed),
-        reasons=tuple(_reason(shown, number, one) for number, one in enumerate(reasons, 1)),
-        mistakes=_mistakes(judged),
+        reasons=tuple(page_reason(shown, number, one) for number, one in enumerate(reasons, 1)),
+        mistakes=mistakes(judged),
         made_of=made_of,
         provenance=provenance,
-        cautions=_cautions(judged),
+        cautions=cautions(judged),
     )
 
 
@@ -124,12 +145,12 @@ def _middle(limits: Box) -> tuple[float, float, float]:
     )
 
 
-def _question(shown: _Shown) -> PageView:
+def question_view(shown: Shown) -> PageView:
     """The picture of the question: the photograph, or the true place's view."""
     exercise = shown.judged.exercise
-    looking = _looking(shown)
+    looking = looking_words(shown)
     if exercise.picture.photo is None:
-        return _drawn(shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees.")
+        return view_of(shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees.")
     photograph = Photograph.open(exercise.beside(exercise.picture.photo))
     rgb, scale = _shrunk(photograph.array())
     says, truth = f"Photograph, {looking}.", exercise.truth()
@@ -142,7 +163,7 @@ def _question(shown: _Shown) -> PageView:
     )
 
 
-def _marked_spots(shown: _Shown, photograph: Photograph, scale: float) -> tuple[Spot, ...]:
+def _marked_spots(shown: Shown, photograph: Photograph, scale: float) -> tuple[Spot, ...]:
     """Landmarks where somebody marked them."""
     exercise = shown.judged.exercise
     if exercise.picture.marks is None:
@@ -171,12 +192,12 @@ def _shrunk(rgb: Bytes) -> tuple[Bytes, float]:
     return np.asarray(Image.fromarray(rgb).resize(size, Image.Resampling.LANCZOS)), scale
 
 
-def _looking(shown: _Shown) -> str:
+def looking_words(shown: Shown) -> str:
     picture = shown.judged.exercise.picture
     return f"looking {shown.judged.looks_true_deg % 360.0:03.0f}° true, {picture.width_deg:g}° wide"
 
 
-def _drawn(shown: _Shown, number: int, says: str) -> PageView:
+def view_of(shown: Shown, number: int, says: str) -> PageView:
     view = shown.views[number]
     return PageView(
         drawn_rgb(view), False, says, _spots(shown, view), _view_traces(shown, number), _ticks(view)
@@ -201,7 +222,7 @@ class _Laid:
         return x_px * self.scale, y_px * self.scale
 
 
-def _spots(shown: _Shown, view: PlaceView, laid: _Laid | None = None) -> tuple[Spot, ...]:
+def _spots(shown: Shown, view: PlaceView, laid: _Laid | None = None) -> tuple[Spot, ...]:
     laid = laid or _Laid(view.cylinder)
     found = []
     for one in view.landmarks:
@@ -238,7 +259,7 @@ def _lines(geometry: shapely.Geometry | None, easting_m: float, northing_m: floa
     return rim_pieces(geometry, easting_m, northing_m)
 
 
-def _about(shown: _Shown, number: int) -> list[tuple[int, list[Floats]]]:
+def grounds_of(shown: Shown, number: int) -> list[tuple[int, list[Floats]]]:
     """Lines of each reason at a place, by the reason's number; landmarks speak for themselves."""
     lines = shown.views[number].lines
     pointed = {one.name for one in shown.pointed}
@@ -251,21 +272,21 @@ def _about(shown: _Shown, number: int) -> list[tuple[int, list[Floats]]]:
     return [(count, of) for count, of in found if of]
 
 
-def _map_traces(shown: _Shown, number: int) -> tuple[Trace, ...]:
+def _map_traces(shown: Shown, number: int) -> tuple[Trace, ...]:
     traces = []
-    for count, pieces in _about(shown, number):
+    for count, pieces in grounds_of(shown, number):
         lines = [_drawable(np.column_stack(shown.on_map(*piece.T))) for piece in pieces]
         traces.append(Trace(count, tuple(lines)))
     return tuple(traces)
 
 
-def _view_traces(shown: _Shown, number: int, laid: _Laid | None = None) -> tuple[Trace, ...]:
+def _view_traces(shown: Shown, number: int, laid: _Laid | None = None) -> tuple[Trace, ...]:
     view = shown.views[number]
     lines = view.lines
     laid = laid or _Laid(view.cylinder)
     wide_px, tall_px = laid.size_px
     traces = []
-    for count, pieces in _about(shown, number):
+    for count, pieces in grounds_of(shown, number):
         kept: list[Floats] = []
         for piece in pieces:
             bearing = grid_bearing_deg(lines.easting_m, lines.northing_m, *piece.T)
@@ -292,7 +313,7 @@ def _drawable(line: Floats) -> Floats:
     return np.asarray(shapely.get_coordinates(shapely.simplify(shapely.LineString(line), 0.4)))
 
 
-def _map_spots(shown: _Shown) -> tuple[Spot, ...]:
+def _map_spots(shown: Shown) -> tuple[Spot, ...]:
     found = []
     for one in shown.pointed:
         x_px, y_px = (float(v) for v in shown.on_map(one.easting_m, one.northing_m))
@@ -301,24 +322,21 @@ def _map_spots(shown: _Shown) -> tuple[Spot, ...]:
     return tuple(found)
 
 
-def _place(shown: _Shown, number: int) -> PagePlace:
+def _place(shown: Shown, number: int) -> PagePlace:
     exercise, view = shown.judged.exercise, shown.views[number]
     lines = view.lines
     is_true = number == exercise.truth()
     x_px, y_px = (float(v) for v in shown.on_map(lines.easting_m, lines.northing_m))
-    half = exercise.picture.width_deg / 2.0
-    left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
     own = None
     if not is_true or exercise.picture.photo is not None:
-        own = _drawn(shown, number, f"Drawn from the terrain and the map: {_looking(shown)}.")
+        own = view_of(shown, number, f"Drawn from the terrain and the map: {looking_words(shown)}.")
     on_view = {spot.landmark for spot in _spots(shown, view)}
     letter = exercise.letters()[number]
     shape = tuple(size // _CODES_EVERY for size in MAP_SHAPE)
     return PagePlace(
         letter=letter,
         name=exercise.places[number].name,
-        where=f"E {whole_number(lines.easting_m)} N {whole_number(lines.northing_m)}; would look "
-        f"{left:03.0f}° to {right:03.0f}° true",
+        where=where_words(shown, number),
         x_px=x_px,
         y_px=y_px,
         left_grid_deg=view.view.left_grid_deg,
@@ -330,54 +348,64 @@ def _place(shown: _Shown, number: int) -> PagePlace:
         others=tuple(
             (one.number, unseen_words(view, one.place)) for one in shown.pointed if one.number not in on_view
         ),
-        ruled_out=_ruled_out(shown, number),
+        ruled_out=ruled_out(shown, number),
     )
 
 
-def _ruled_out(shown: _Shown, number: int) -> tuple[str, ...]:
+def where_words(shown: Shown, number: int) -> str:
+    """A place's coordinates and the sector it would look into."""
+    view, half = shown.views[number], shown.judged.exercise.picture.width_deg / 2.0
+    left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
+    return (
+        f"E {whole_number(view.lines.easting_m)} N {whole_number(view.lines.northing_m)}; would look "
+        f"{left:03.0f}° to {right:03.0f}° true"
+    )
+
+
+def ruled_out(shown: Shown, number: int) -> tuple[str, ...]:
     """What rules a wrong place out, the most trusted first."""
     against = next((one for one in shown.judged.soundness.against if one.place == number), None)
     if against is None:
         return ()
     return tuple(
-        _sentence(f"In the picture, {one.words}; from here {one.wrong_fact.words}")
+        as_sentence(f"In the picture, {one.words}; from here {one.wrong_fact.words}")
         for one in against.facts[:_MOST_AGAINST]
     )
 
 
-def _reason(shown: _Shown, number: int, one: Reason) -> PageReason:
+def page_reason(shown: Shown, number: int, one: Reason) -> PageReason:
     numbers = {pointed.name: pointed.number for pointed in shown.pointed}
     return PageReason(
         number=number,
-        words=_sentence(one.words),
+        words=as_sentence(one.words),
         role=one.role,
         evidence_class=one.evidence_class,
         worth=one.worth,
-        because=_sentence(one.because),
+        because=as_sentence(one.because),
         landmarks=tuple(numbers[name] for name in one.things if name in numbers),
     )
 
 
-def _mistakes(judged: Judged) -> tuple[str, ...]:
+def mistakes(judged: Judged) -> tuple[str, ...]:
     """Who goes where, and what leads there."""
     exercise, found = judged.exercise, judged.soundness
     letters, learners = exercise.letters(), found.learners
     wrong = [k for k in exercise.by_letter() if k != exercise.truth() and learners.chosen[k]]
     told = [
-        _sentence(f"{learners.chosen[k]} of {learners.count} simulated learners choose {letters[k]}")
+        as_sentence(f"{learners.chosen[k]} of {learners.count} simulated learners choose {letters[k]}")
         for k in sorted(wrong, key=lambda k: -learners.chosen[k])
     ]
-    return (*told, *(_sentence(one.words) for one in found.misleading if one.about != "alike"))
+    return (*told, *(as_sentence(one.words) for one in found.misleading if one.about != "alike"))
 
 
-def _cautions(judged: Judged) -> tuple[str, ...]:
+def cautions(judged: Judged) -> tuple[str, ...]:
     from hillsight.sheets.exercise.soundness_text import LIMITS
 
     found = judged.soundness
-    unsound = tuple(_sentence(f"Not sound: {reason}") for reason in found.reasons)
+    unsound = tuple(as_sentence(f"Not sound: {reason}") for reason in found.reasons)
     return (*unsound, LIMITS)
 
 
-def _sentence(words: str) -> str:
+def as_sentence(words: str) -> str:
     """A clause as a sentence."""
     return f"{words[:1].upper()}{words[1:]}".rstrip(".") + "."

@@ -101,6 +101,20 @@ def drawn_rgb(one: PlaceView) -> Bytes:
     return draw_bare(one.view, one.cylinder, ground=Ground(relief=True)).page.pixels()
 
 
+def ground_view(one: PlaceView, inputs: Inputs, reach_m: float) -> View:
+    """Every post about a place as it sees it, as far as ``reach_m`` (metres on the grid)."""
+    lines = one.lines
+    return View.from_station(
+        inputs.terrain.window(lines.easting_m, lines.northing_m, reach_m),
+        lines.easting_m,
+        lines.northing_m,
+        lines.ground_height_m,
+        replace(lines.viewing, reach_m=reach_m),
+        lines.geodesy,
+        far=lines.far,
+    )
+
+
 def ground_codes(one: PlaceView, inputs: Inputs, limits: Box, shape: tuple[int, int]) -> Bytes:
     """What the place sees of the ground of a map: (rows, columns) uint8, top row first.
 
@@ -110,22 +124,10 @@ def ground_codes(one: PlaceView, inputs: Inputs, limits: Box, shape: tuple[int, 
 
     Codes are SEEN, DEAD and NOT_KNOWN.
     """
-    lines, crs = one.lines, inputs.terrain.crs
-    east_m, north_m = lines.easting_m, lines.northing_m
-    reach_m = float(
-        np.hypot(
-            max(abs(limits.left - east_m), abs(limits.right - east_m)),
-            max(abs(limits.bottom - north_m), abs(limits.top - north_m)),
-        )
-    )
-    view = View.from_station(
-        inputs.terrain.window(east_m, north_m, reach_m),
-        east_m,
-        north_m,
-        lines.ground_height_m,
-        replace(lines.viewing, reach_m=reach_m),
-        lines.geodesy,
-    )
+    crs, lines = inputs.terrain.crs, one.lines
+    east_m = max(abs(limits.left - lines.easting_m), abs(limits.right - lines.easting_m))
+    north_m = max(abs(limits.bottom - lines.northing_m), abs(limits.top - lines.northing_m))
+    view = ground_view(one, inputs, float(np.hypot(east_m, north_m)))
     seen = np.where(view.classes == HIDDEN, DEAD, SEEN)
     seen = np.where(view.classes == UNKNOWN, NOT_KNOWN, seen).astype(np.uint8)
     rows, columns = shape

@@ -30,6 +30,7 @@ class MapPlace:
     looks_grid_deg : bearing from grid north of the middle of its view, None where it looks nowhere
     width_deg : of the view
     reach_m : how far its view is drawn, metres on the grid; None to the frame's edge
+    is_washed : whether the ground of its view has a wash; else it has edges alone
     """
 
     easting_m: float
@@ -38,6 +39,7 @@ class MapPlace:
     looks_grid_deg: float | None = None
     width_deg: float = 60.0
     reach_m: float | None = None
+    is_washed: bool = True
 
 
 @dataclass(frozen=True)

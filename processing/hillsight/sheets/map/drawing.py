@@ -116,6 +116,8 @@ def drawn_map(
 
     if wanted("hillshade"):
         washes.draw_relief(frame, content.surface)
+    # Below all lines and names, which are read through it.
+    looking = points.draw_views(frame.layer("views"), content.places) if wanted("places") else []
     _draw_states(frame, content, layers, drawn)
     scale_m = lines.scale_of_landforms(layers, frame.pixel_m)
     shapes = {name: _at_scale(name, rows, scale_m) for name, rows in layers.items()}
@@ -140,6 +142,7 @@ def drawn_map(
     names = frame.layer("names")
     if wanted("places"):
         _draw_places(frame, content, placer, place_boxes, drawn)
+        drawn.entries += looking
     if wanted("names"):
         _write_names(names, shapes, features, placer, fine, drawn)
     drawn.entries = list({entry.text: entry for entry in reversed(drawn.entries)}.values())[::-1]
@@ -292,7 +295,6 @@ def _draw_places(
 ) -> None:
     if not content.places:
         return
-    drawn.entries += points.draw_views(frame.layer("views"), content.places)
     placer.taken = [box for box in placer.taken if box not in boxes]
     entries, left_off = points.draw_places(frame.layer("places"), content.places, placer)
     drawn.entries = entries + drawn.entries

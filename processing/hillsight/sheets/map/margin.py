@@ -90,7 +90,7 @@ def draw_scales(page: Page, layout: Layout, scale: float) -> None:
         f"1 cm is {length_words(scale / 100)} on the ground",
         _SMALL,
     )
-    _bar(page, left + 36.0, top - 3.2, scale)
+    draw_bar(page, left + 36.0, top - 3.2, scale)
     right = row.right
     start = right - CHECK_MM
     y = (top - 3.2) * PER_MM
@@ -107,7 +107,7 @@ def draw_scales(page: Page, layout: Layout, scale: float) -> None:
     )
 
 
-def _bar(page: Page, left_mm: float, y_mm: float, scale: float) -> None:
+def draw_bar(page: Page, left_mm: float, y_mm: float, scale: float) -> None:
     """A bar in four parts, in round figures of ground distance, up to 41 mm long."""
     whole_m = max(m for m in (100.0, 200.0, 400.0, 1_000.0, 2_000.0, 4_000.0) if m * 1000 / scale <= _BAR_MM)
     part = whole_m * 1000 / scale / 4 * PER_MM

@@ -55,7 +55,7 @@ def draw_views(chart: Map, places: Sequence[MapPlace]) -> list[Entry]:
         wedge = shapely.Polygon(np.vstack([at, rim, at]))
         add_areas(
             chart,
-            [wedge],
+            [wedge] if place.is_washed else [],
             facecolor=signs.VIEW_SECTOR.fill,
             alpha=signs.VIEW_SECTOR.strength,
             edgecolor="none",

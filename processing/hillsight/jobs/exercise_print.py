@@ -1,0 +1,279 @@
+"""Exercises as sheets of paper: question and answer, or a folder of them as one booklet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hillsight.errors import CallError, ExerciseError, OutputError
+from hillsight.jobs.exercise_camera import photograph_camera
+from hillsight.jobs.exercise_check import effort_of, judge
+from hillsight.jobs.exercise_print_request import ExercisePrintRequest
+from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
+from hillsight.jobs.exercise_sheets import sheet_data
+from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.outputs import made_folder, named, named_files, provenance_of
+from hillsight.jobs.results import Result
+from hillsight.layers.atomic import check_place
+from hillsight.plan.exercise.file import FORMAT
+from hillsight.words.english import listed
+
+if TYPE_CHECKING:
+    from hillsight.jobs.exercise_check import Judged
+    from hillsight.jobs.exercise_scene import ExerciseScene
+    from hillsight.layers.provenance import Provenance
+    from hillsight.sheets.exercise.sheet_data import SheetData
+
+#: What sheets can be written as.
+FORMATS = ("pdf", "svg", "png")
+
+#: Denominators between which extracts are drawn.
+_SCALES = (10_000.0, 50_000.0)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ExercisePrint(Result):
+    """Sheets of exercises; there are no layers and no rasters.
+
+    judged : what was found of each exercise, in the order of the booklet
+    is_printed : whether sheets were written; not where an exercise is unsound, unless that was allowed
+    """
+
+    judged: tuple[Judged, ...]
+    is_printed: bool
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether each exercise has exactly one defensible answer."""
+        return all(one.soundness.is_sound for one in self.judged)
+
+
+def exercise_print(
+    exercise: Any,
+    *,
+    terrain: Any = None,
+    terrain_crs: str | None = None,
+    band: int | None = None,
+    vertical_unit: str | None = None,
+    nodata: float | None = None,
+    grid_crs: str | None = None,
+    reach: float = 10_000.0,
+    refraction: float = 0.13,
+    features: Any = (),
+    feature_layer: Sequence[str] | str = (),
+    evidence: str | Path | None = None,
+    landforms: Any = None,
+    scales: Sequence[float] | float = (),
+    terrain_product: str | None = None,
+    terrain_error: float | None = None,
+    error_correlation: float | None = None,
+    between_posts: str = "unknown",
+    draws: int = 128,
+    learners: int = 500,
+    out: str | Path,
+    sheet_format: str = "pdf",
+    map_scale: float | None = None,
+    title: str = "Exercises",
+    unsound: bool = False,
+    listener: Listener = SILENT,
+) -> ExercisePrint:
+    """Question and answer of an exercise as sheets of paper; of a folder of exercises one booklet.
+
+    Parameters
+    ----------
+    exercise : a file, an ``Exercise``, or a folder of exercise files
+    terrain : a raster file, a ``Raster`` or an xarray DataArray; the exercise's own if not given
+    reach : m on the grid
+    features : vector files or GeoDataFrames, one or several; the exercise's own if not given
+    landforms : True to read them, a GeoPackage that ``landforms`` wrote, or its frames
+    draws, learners : how thoroughly it is checked, as ``exercise_check`` has it
+    out : a folder, or one PDF for all pages
+    sheet_format : pdf, svg or png, for a folder
+    map_scale : of the map extracts, 25_000 for 1:25,000; chosen if not given
+    title : of a booklet
+    unsound : print exercises too that have more than one defensible answer
+    listener : hears of progress and notes
+
+    docs/scripts/exercise-print.md tells of the rest.
+
+    Raises
+    ------
+    HillsightError : bad input, or a file cannot be written
+    """
+    return run_exercise_print(ExercisePrintRequest.of(locals()), listener)
+
+
+def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILENT) -> ExercisePrint:
+    """Do what a request asks for; see :func:`exercise_print`."""
+    _check(request)
+    effort = effort_of(request)
+    exercises = _exercises(request.exercise)
+    notes: list[str] = []
+
+    def tell(text: str) -> None:
+        if text not in notes:
+            notes.append(text)
+            listener.note(text)
+
+    judged: list[Judged] = []
+    sheets: list[SheetData] = []
+    made_from: list[Provenance] = []
+    for exercise in exercises:
+        with opened_exercise(replace(request, exercise=exercise), listener) as made:
+            for text in made.scene.notes:
+                tell(text)
+            found = judge(made.exercise, made.scene, made.looks_true_deg, effort=effort, listener=listener)
+            for text in found.soundness.reasons:
+                tell(f"{made.exercise.title} is not sound: {text}")
+            provenance = provenance_of("exercise print", made.request.told(), made.scene.inputs)
+            if found.soundness.is_sound or request.unsound:
+                sheets.append(
+                    sheet_data(
+                        found,
+                        request.refraction,
+                        request.map_scale,
+                        _made_of(made),
+                        provenance.as_json(),
+                        photograph_camera(made, tell),
+                    )
+                )
+            judged.append(found)
+            made_from.append(provenance)
+    is_printed = len(sheets) == len(exercises)
+    if not is_printed:
+        tell("nothing is printed: an answer that others can defend as well is worse than none")
+    files = _write(request, sheets) if is_printed else ()
+    inputs = {file.path: file for provenance in made_from for file in provenance.inputs}
+    return ExercisePrint(
+        frames={},
+        rasters={},
+        notes=tuple(notes),
+        provenance=replace(made_from[0], inputs=tuple(inputs.values()), notes=tuple(notes)),
+        files={"out": files} if files else {},
+        judged=tuple(judged),
+        is_printed=is_printed,
+    )
+
+
+def _exercises(given: Any) -> list[Any]:
+    """One exercise, or all of a folder in the order of their names.
+
+    Raises
+    ------
+    ExerciseError : the folder has none
+    """
+    if not (isinstance(given, str) and Path(given).is_dir()):
+        return [settled_exercise(given)] if not isinstance(given, str) else [given]
+    files = sorted(path for path in Path(given).iterdir() if path.suffix.lower() == ".toml")
+    found = [str(path) for path in files if _is_exercise(path)]
+    if not found:
+        raise ExerciseError(
+            f"the folder has no exercises among its {len(files)} .toml files" if files
+            else "the folder has no .toml files",
+            where=given,
+            remedy="Name a folder of exercise files, or one such file",
+            parameters=("exercise",),
+        )  # fmt: skip
+    return found
+
+
+def _is_exercise(path: Path) -> bool:
+    """Whether a file says that it is an exercise; what else is wrong with it is told when it is read."""
+    try:
+        return FORMAT in path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return True
+
+
+def _is_one_file(request: ExercisePrintRequest) -> bool:
+    return request.out.suffix.lower() == ".pdf" and not request.out.is_dir()
+
+
+def _check(request: ExercisePrintRequest) -> None:
+    """Refuse what makes no sense before the work.
+
+    Raises
+    ------
+    CallError, OutputError : a format or a scale that there is not; a place that cannot be written to
+    """
+    if request.sheet_format not in FORMATS:
+        raise CallError(
+            f"sheets are not written as {request.sheet_format!r}",
+            remedy=f"Give one of {', '.join(FORMATS)}",
+            parameters=("sheet_format",),
+        )
+    if request.map_scale is not None and not _SCALES[0] <= request.map_scale <= _SCALES[1]:
+        raise CallError(
+            f"an extract at 1:{request.map_scale:,.10g} is not drawn",
+            remedy=f"Give a number from {_SCALES[0]:.0f} to {_SCALES[1]:.0f}, such as 25000",
+            parameters=("map_scale",),
+        )
+    if _is_one_file(request):
+        if request.sheet_format != "pdf":
+            raise OutputError(
+                "one file for all pages is a PDF",
+                where=str(request.out),
+                remedy="Name a folder for SVG or PNG",
+                parameters=("out", "sheet_format"),
+            )
+        check_place(request.out, inputs=named_files(request))
+    elif request.out.suffix.lower() in (".svg", ".png", ".toml") and not request.out.is_dir():
+        raise OutputError(
+            "sheets are several pages",
+            where=str(request.out),
+            remedy="Name a folder, or one file that ends in .pdf",
+            parameters=("out",),
+        )
+    elif request.out.exists() and not request.out.is_dir():
+        raise OutputError(
+            "this is a file, and a folder is needed",
+            where=str(request.out),
+            remedy="Name another place",
+            parameters=("out",),
+        )
+
+
+def _write(request: ExercisePrintRequest, sheets: list[SheetData]) -> tuple[Path, ...]:
+    """All files, by name."""
+    from hillsight.sheets.exercise.answer_sheet import answer_pages
+    from hillsight.sheets.exercise.booklet import booklet_pages, number_pages, numbered
+    from hillsight.sheets.exercise.question_sheet import question_pages
+    from hillsight.sheets.paper.saving import About, save_page, save_pages
+
+    is_folder = isinstance(request.exercise, str) and Path(request.exercise).is_dir()
+    if is_folder:
+        sheets = numbered(sheets)
+    if _is_one_file(request):
+        if is_folder:
+            pages = booklet_pages(sheets, request.title)
+        else:
+            pages = [*question_pages(sheets[0]), *answer_pages(sheets[0])]
+            number_pages(pages)
+        return (save_pages(pages, request.out),)
+    made_folder(request.out)
+    written = []
+    for one in sheets:
+        end = "" if one.number is None else f"-{one.number}"
+        told = About(f"Answer: {one.title}", one.provenance)
+        for name, pages, about in (
+            ("question", question_pages(one), None),
+            ("answer", answer_pages(one), told),
+        ):
+            number_pages(pages)
+            if request.sheet_format == "pdf":
+                written.append(save_pages(pages, request.out / f"{name}{end}.pdf", about=about))
+                continue
+            for count, page in enumerate(pages, 1):
+                path = request.out / f"{name}{end}-page-{count}.{request.sheet_format}"
+                written.append(save_page(page, path, about=about))
+    if is_folder and request.sheet_format == "pdf":
+        written.append(save_pages(booklet_pages(sheets, request.title), request.out / "booklet.pdf"))
+    return tuple(written)
+
+
+def _made_of(made: ExerciseScene) -> str:
+    """Terrain and map of the sheets, and nothing that gives the answer away, as a photograph's name may."""
+    names = [named(made.request.terrain), *(named(one) for one in made.request.features)]
+    return f"Made by hillsight exercise print from {listed(names)}."
