@@ -163,3 +163,20 @@ def test_a_marked_photograph_shows_its_landmarks(folder: Path, count: int) -> No
         0.1 if count == 1 else 25
     )
     assert any("fix no camera" in note for note in made.notes) == (count == 1)
+
+
+def test_an_exercise_that_is_not_sound_says_so_with_the_answer(folder: Path) -> None:
+    text = (folder / "exercise.toml").read_text(encoding="utf-8")
+    alike = text.replace("easting_m = 300800", "easting_m = 300260").replace("699200", "699380")
+    (folder / "alike.toml").write_text(alike, encoding="utf-8")
+    page = folder / "alike.html"
+    small = ("--reach", "800", "--draws", "16", "--learners", "50", "--quiet")
+    ended = run(
+        "exercise", "page", folder / "alike.toml", "--terrain", folder / "ground.tif", "--out", page, *small
+    )
+    assert ended.code == 3, ended.err
+    assert any("is not sound" in note for note in ended.notes)
+    html = page.read_text(encoding="utf-8")
+    letters = re.search(r'id="packed">([^<]+)<', html)
+    assert letters is not None
+    assert "Not sound: " in unpacked(letters[1]) and "Not sound" not in html

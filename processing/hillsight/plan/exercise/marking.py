@@ -129,14 +129,15 @@ def _deciding(found: Soundness, letters: Sequence[str], truth: int, named: set[s
         first = next(iter(told.values()))
         again = first.matter in counted
         counted.add(first.matter)
-        others = "; ".join(f"from {letters[k]} {told[k].wrong_fact.words}" for k in sorted(told))
+        by_letter = sorted(told, key=lambda k: letters[k])
+        others = "; ".join(f"from {letters[k]} {told[k].wrong_fact.words}" for k in by_letter)
         reasons.append(
             Reason(
                 first.words,
                 DECIDES,
                 first.evidence_class,
                 AGAIN if again else POINTS[first.evidence_class] * len(told),
-                f"It rules out {listed(sorted(letters[k] for k in told))}: from {letters[truth]} "
+                f"It rules out {listed([letters[k] for k in by_letter])}: from {letters[truth]} "
                 f"{first.true_fact.words}; {others}"
                 + (". It stands and falls with a reason above" if again else ""),
                 tuple(name for name in first.statement.things if name in named),
