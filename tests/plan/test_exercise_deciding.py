@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import geopandas
 import numpy as np
 import pytest
 
-from hillsight.plan.exercise.deciding import holding, telling
+from hillsight.plan.exercise.deciding import holding, telling, within_posts
 from hillsight.plan.exercise.learners import learn
+from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.glance import BEARINGS, Glance
+from hillsight.plan.look.things import Things
 from hillsight.plan.look.things_seen import ThingsSeen
+from hillsight.plan.observer import Observer
+from hillsight.plan.statement import Statement
+from hillsight.plan.weighing.statements import Weighing
 
 NO_ROWS = np.zeros(0, np.int64)
 
@@ -59,6 +65,19 @@ def view(brow_m: float, skyline_deg: np.ndarray, skyline_m: float = 3_000.0) -> 
         0.0 * even,
         nothing,
     )
+
+
+def test_a_brow_within_two_posts_decides_nothing() -> None:
+    """Posts stand 10 m apart: of brows at 15 m and at 25 m the model knows the ground before the second."""
+    frame = geopandas.GeoDataFrame(
+        {"name": [], "kind": [], "evidence_class": [], "target_height_m": []}, geometry=[], crs=27700
+    )
+    weighing = Weighing(Things.of(frame, 20.0), Framing.of(0.0, 0.5, 60.0, 0.06), Observer())
+    near, farther = (view(brow_m, np.zeros(BEARINGS)) for brow_m in (15.0, 25.0))
+    brow, skyline = Statement("brow", {"distance": "near"}, "left"), Statement("skyline", {"shape": "flat"})
+    assert within_posts(brow, near, weighing)
+    assert not within_posts(brow, farther, weighing)
+    assert not within_posts(skyline, near, weighing)
 
 
 def test_learners_of_equal_places_guess() -> None:

@@ -20,6 +20,7 @@ import numpy as np
 from hillsight.plan.exercise.draws import said
 from hillsight.plan.exercise.soundness import HOLDS_FROM, MATTERS_NEEDED, Against, DecidingFact
 from hillsight.plan.kinds.registry import KINDS
+from hillsight.plan.kinds.shared.ground import near_ground
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.plan.vocabulary import PARTS
 from hillsight.plan.weighing.facts import fact
@@ -57,6 +58,9 @@ _WORTH_TELLING = 0.3
 
 #: A fact is handed out only if its words are so likely said of the true place.
 _PLAIN_ENOUGH = 0.5
+
+#: Nearer than so many posts of the terrain model no brow decides.
+POSTS = 2.0
 
 #: A true fact separates nothing if it is as plain as this from everywhere.
 _PLAIN_FROM = 0.7
@@ -176,6 +180,7 @@ def against(
     shown = {k: fact(statements[k], glances[truth], weighing, direction) for k in holds}
     # What the words of a place would gainsay is no fact to hand out, however well it tells.
     holds = [k for k in holds if _says(shown[k], statements[k])]
+    holds = [k for k in holds if not within_posts(statements[k], glances[truth], weighing)]
     matter = _matters_of(holds, statements, classes, weighing)
     told: list[int] = []
     for k in holds:
@@ -226,6 +231,19 @@ def _plainness(tried: Tried, true: Floats) -> Floats:
 def _says(shown: Fact, statement: Statement) -> bool:
     """Whether the words of a place stand for what the statement says, or for no word at all."""
     return not shown.word or shown.word in [str(value) for value in statement.values.values()]
+
+
+def within_posts(statement: Statement, view: Glance, weighing: Weighing) -> bool:
+    """Whether a statement of the near ground rests on a brow nearer than ``POSTS`` posts of the model.
+
+    What lies between the eye and so near a brow the model hardly knows, whatever its errors are told to be.
+    """
+    if KINDS[statement.kind].topic is not near_ground:
+        return False
+    across = weighing.framing.bearings(statement.part)[int(np.argmax(weighing.framing.prior))]
+    brow_m = view.brow_m[across]
+    known = brow_m[np.isfinite(brow_m)]
+    return bool(known.size and np.median(known) < POSTS * view.spacing_m)
 
 
 def _matters_of(
