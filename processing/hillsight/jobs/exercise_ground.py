@@ -14,6 +14,7 @@ from hillsight.jobs.scene import scene_of
 from hillsight.plan.exercise.close_looks import CloseLooker
 from hillsight.plan.exercise.marks_in_view import BELOW_TOP_M, MarksInView, is_top
 from hillsight.plan.exercise.quick_looks import quick_looks
+from hillsight.plan.exercise.sector import in_sector
 from hillsight.plan.exercise.standing import standing
 from hillsight.plan.look.drawn import DrawnGround
 from hillsight.plan.look.framing import Framing
@@ -41,6 +42,9 @@ _SPREAD_DEG = 0.5
 
 #: Kinds of line that a spur is told to lie beside.
 _BESIDE = ("spur", "stream", "re-entrant")
+
+#: How far off such lines are looked at, metres, and how far beyond the picture's sides, degrees.
+_LINES_WITHIN_M, _BESIDE_DEG = 2_500.0, 10.0
 
 
 @dataclass(frozen=True)
@@ -134,15 +138,15 @@ class ExerciseGround:
             self.scene.convergence_deg,
         )
 
-    def looker(self, direction_deg: float, *, beside: bool = False) -> CloseLooker:
+    def looker(self, direction_deg: float, beside_m: Floats | None = None) -> CloseLooker:
         """A close looker for a picture in a direction.
 
         Parameters
         ----------
-        beside : whether spurs and streams are looked at too, which takes a while
+        beside_m : (k, 2) places from which spurs and streams near by are looked at too
         """
         framing = Framing.of(direction_deg, _SPREAD_DEG, self.width_deg, self.scene.observer.picture_edge)
-        things = self._with_lines if beside else self._things
+        things = self._things if beside_m is None else self._with_lines(direction_deg, beside_m)
         weighing = Weighing(things, framing, self.scene.observer.careful())
         return CloseLooker(self.scene.looker, self.ground, weighing)
 
@@ -150,10 +154,21 @@ class ExerciseGround:
     def _things(self) -> Things:
         return self._of(self._is_told)
 
-    @cached_property
-    def _with_lines(self) -> Things:
-        kinds = self.scene.things["kind"].fillna("").str.casefold()
-        return self._of(self._is_told | kinds.isin(_BESIDE).to_numpy())
+    def _with_lines(self, direction_deg: float, places_m: Floats) -> Things:
+        """With the spurs and streams that lie ahead of some places."""
+        frame = self.scene.things
+        ahead = np.zeros(len(frame), bool)
+        half_deg = self.width_deg / 2.0 + _BESIDE_DEG
+        for east_m, north_m in places_m:
+            ahead |= in_sector(
+                frame.geometry,
+                (float(east_m), float(north_m)),
+                direction_deg - self.scene.convergence_deg,
+                half_deg,
+                _LINES_WITHIN_M,
+            )
+        kinds = frame["kind"].fillna("").str.casefold()
+        return self._of(self._is_told | (ahead & kinds.isin(_BESIDE).to_numpy()))
 
     @cached_property
     def _is_told(self) -> Floats:

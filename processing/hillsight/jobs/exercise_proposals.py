@@ -69,7 +69,7 @@ def proposed(
         AtAGlance.of(looks, directions_deg, request.width),
         contrasts(across, ground.marks(looks)),
         np.ones(len(pool), bool),
-        lambda direction, theme: ground.looker(direction, beside=theme == SPUR_AND_STREAM),
+        lambda direction, theme, at: ground.looker(direction, at if theme == SPUR_AND_STREAM else None),
         request.wrong,
         request.seed,
     )

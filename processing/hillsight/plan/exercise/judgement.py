@@ -8,8 +8,7 @@ Two matters are asked of an exercise, so the second of them counts:
 - *fine*: anything less.
 
 One bit: an answer that is twice as likely at the true place as at the wrong one. Where the lines are drawn is
-common practice, no source. How hard an exercise is shows in how learners do (``learners``);
-docs/scripts/exercise-find.md tells how the two go together.
+common practice, no source. How hard an exercise is shows in how learners do (``learners``).
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from hillsight.plan.exercise.look_alikes import ALIKE_UP_TO, alike_first, look_a
 from hillsight.plan.exercise.themes import SAID_FROM, SAID_UP_TO
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Flags
+    from hillsight.arrays import Flags, Floats
     from hillsight.plan.exercise.at_a_glance import AtAGlance
     from hillsight.plan.exercise.close_looks import CloseLooker
     from hillsight.plan.exercise.look_alikes import LookAlike
@@ -32,7 +32,7 @@ _WITHIN_M = 3_000.0
 _LOOKED_AT, _SPARE = 12, 2
 
 #: True spots tried for each theme for one exercise, before the next theme has its turn.
-_TRIES = 12
+_TRIES = 4
 
 
 @dataclass(frozen=True)
@@ -65,14 +65,15 @@ class Proposer:
     """All that exercises are proposed from.
 
     allowed : (n,) where somebody may stand
-    looker_for : a close looker for a picture in a direction, degrees from true north, and for a theme
+    looker_for : a close looker for a picture in a direction, degrees from true north, of a theme, from some
+        places (k, 2)
     """
 
     looks: QuickLooks
     glance: AtAGlance
     contrasts: Sequence[Contrast]
     allowed: Flags
-    looker_for: Callable[[float, str], CloseLooker]
+    looker_for: Callable[[float, str, Floats], CloseLooker]
     wrong: int
     seed: int
 
@@ -126,7 +127,8 @@ class Proposer:
         numbers = alike_first(true_m, east, north, unlike, other, _LOOKED_AT)
         if len(numbers) < self.wrong:
             return None
-        looker = self.looker_for(float(self.glance.directions_deg[direction]), contrast.theme)
+        at = np.array([true_m, *(self.spot(int(k)) for k in numbers)])
+        looker = self.looker_for(float(self.glance.directions_deg[direction]), contrast.theme, at)
         says = [s for s in contrast.says(float(sides[place])) if looker.says(s, true_m) >= SAID_FROM]
         if not says:
             return None

@@ -89,8 +89,8 @@ def standing(
             for n in (-1.0, 0.0, 1.0)
         ]
     )
-    # Off the outermost posts nothing tells water from land.
-    wet = np.ptp(known_or(about, 1e9), axis=0) < _LEVEL_M
+    # Where the terrain ends, what of it is known tells water from land.
+    wet = known_or(about, -np.inf).max(axis=0) - known_or(about, np.inf).min(axis=0) < _LEVEL_M
     if features is not None:
         water = features[features["evidence_class"] == "water"].geometry
         if len(water):
