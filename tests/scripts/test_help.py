@@ -35,6 +35,7 @@ SCRIPTS = (
     "relocate",
     "resect",
     "search",
+    "sheet",
     "viewshed",
 )
 HEAVY = (

@@ -12,7 +12,7 @@ from hillsight.scripts.running import script
 
 
 @script(
-    "find",
+    "exercise-find",
     title="Look-alikes for an exercise, or exercises proposed on a piece of ground",
     outputs={
         "out": "application/toml; A folder: exercise files, a GeoPackage of their places, a report",

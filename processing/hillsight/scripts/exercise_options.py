@@ -9,7 +9,7 @@ from hillsight.scripts.options import stack
 
 #: The ground of an exercise; the exercise names what is not given.
 ground = stack(
-    click.argument("exercise", type=options.TEXT, metavar="EXERCISE.toml"),
+    click.argument("exercise", type=options.TEXT, metavar="EXERCISE"),
     click.option(
         "--terrain",
         type=options.TEXT,

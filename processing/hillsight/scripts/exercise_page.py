@@ -21,7 +21,7 @@ from hillsight.scripts.running import UNDECIDED, script
 @click.option("--out", type=options.PATH, required=True, metavar="PAGE.html", help="Page to write.")
 @options.quiet
 def command(quiet: bool, **given: Any) -> None:
-    """Write a page on which an exercise is answered, and then explained.
+    """Write a page on which EXERCISE, a TOML file, is answered, and then explained.
 
     Whoever opens it sees picture, map and places, picks one and ticks reasons. Then come the answer, the dead
     ground, and what each reason is worth. All is in one file; nothing is fetched or sent.
