@@ -118,6 +118,10 @@ def test_the_interval_keeps_contours_on_steep_ground_apart() -> None:
         assert interval_m is not None
         assert interval_m / steep / scale * 1000 >= 0.45
     assert at[10_000.0] < at[50_000.0]
+    # Published maps of low ground: 5 m at 1:25,000, 10 m at 1:50,000 (robertsoutdoornavigation.co.uk).
+    gentle = Surface(surface.grid, surface.height_m * 0.2)
+    assert chosen_interval_m(gentle, 25_000.0) == 5.0
+    assert chosen_interval_m(gentle, 50_000.0) == 10.0
     level = Surface(surface.grid, np.full_like(surface.height_m, 5.0))
     assert chosen_interval_m(level, 25_000.0) is None
 

@@ -23,6 +23,9 @@ INDEX_EVERY = 5
 _INTERVALS_M = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 # Contours on steep ground keep so far apart, mm, to be told one from another. Common practice, no source.
 _LEAST_APART_MM = 0.45
+# Nor is an interval finer than the scale's denominator over this: 5 m at 1:25,000 and 10 m at 1:50,000, as
+# published hill maps of these scales have it (robertsoutdoornavigation.co.uk; docs.os.uk).
+_FINEST = 5_000.0
 _STEEP_SHARE = 0.90  # of the ground is gentler than what counts as steep
 _MOST_FOR_RELIEF = 5  # contours at least, where the ground is so level that its steepness asks for fewer
 # Lines are those of ground so little higher, m, that no post has just that height: several lines would run
@@ -70,7 +73,7 @@ def window_of(surface: Surface, limits: Box, beyond: int = 1) -> Surface | None:
 
 
 def chosen_interval_m(surface: Surface, scale: float) -> float | None:
-    """The finest interval that keeps contours on steep ground 0.45 mm apart; None on level ground.
+    """The finest usual interval that keeps contours on steep ground 0.45 mm apart; None on level ground.
 
     Parameters
     ----------
@@ -88,7 +91,7 @@ def chosen_interval_m(surface: Surface, scale: float) -> float | None:
     slope = np.hypot(southward, eastward)
     slope = slope[np.isfinite(slope)]
     steep = float(np.quantile(slope, _STEEP_SHARE)) if slope.size else 0.0
-    least_m = steep * _LEAST_APART_MM * 0.001 * scale
+    least_m = max(steep * _LEAST_APART_MM * 0.001 * scale, scale / _FINEST)
     fitting = next((i for i in _INTERVALS_M if i >= least_m), _INTERVALS_M[-1])
     while fitting > _INTERVALS_M[0] and relief_m / fitting < _MOST_FOR_RELIEF:
         fitting = _INTERVALS_M[_INTERVALS_M.index(fitting) - 1]

@@ -44,9 +44,16 @@ class North:
     declination_uncertainty_deg: float | None = None
     declination_date: str | None = None
 
+    def angles_deg(self) -> dict[str, float]:
+        """Each north's angle from grid north, clockwise."""
+        angles = {"grid": 0.0, "true": -self.convergence_deg}
+        if self.declination_deg is not None and np.isfinite(self.declination_deg):
+            angles["magnetic"] = self.declination_deg - self.convergence_deg
+        return angles
+
     def words(self) -> str:
-        """In one sentence."""
-        return north_words(
+        """In a sentence or two; that the arrows are spread, where they are."""
+        words = north_words(
             {
                 "convergence_deg": self.convergence_deg,
                 "declination_deg": self.declination_deg,
@@ -54,6 +61,8 @@ class North:
                 "declination_date": self.declination_date,
             }
         )
+        angles = self.angles_deg()
+        return words if _apart(angles) == angles else f"{words} The arrows are not to scale."
 
 
 def draw_grid_figures(frame: MapFrame, step_m: float) -> None:
@@ -128,10 +137,7 @@ def draw_norths(page: Page, left: float, bottom: float, north: North) -> float:
 
     They are drawn farther apart than they lie where their letters would run together.
     """
-    angles = {"grid": 0.0, "true": -north.convergence_deg}
-    if north.declination_deg is not None and np.isfinite(north.declination_deg):
-        angles["magnetic"] = north.declination_deg - north.convergence_deg
-    drawn = _apart(angles)
+    drawn = _apart(north.angles_deg())
     tall = 92.0
     across = [tall * float(np.sin(np.radians(angle))) for angle in drawn.values()]
     x = left + 14.0 - min(0.0, *across)
