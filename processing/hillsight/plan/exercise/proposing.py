@@ -31,6 +31,9 @@ _WITHIN_M = 3_000.0
 #: Places looked at with care for one true spot, and how many more wrong ones than are wanted are handed on.
 _LOOKED_AT, _SPARE = 12, 2
 
+#: More matters than these make a wrong place no surer.
+_MATTERS = 4
+
 #: True spots tried for each theme for one exercise, before the next theme has its turn.
 _TRIES = 4
 
@@ -152,8 +155,9 @@ class Proposer:
         )
 
 
-def _worth(one: LookAlike) -> tuple[int, float]:
-    return JUDGEMENTS.index(one.judgement), one.unlike
+def _worth(one: LookAlike) -> tuple[int, int, float]:
+    """Told apart by most matters first, as the terrain's errors may take one away; then by plainness."""
+    return -min(one.telling, _MATTERS), JUDGEMENTS.index(one.judgement), one.unlike
 
 
 def exercises_by_turns(
