@@ -429,3 +429,12 @@ def test_the_sightings_come_out_as_they_say(demo: Demo, name: str, verdict: str,
     )
     assert ended.code == code, ended.err
     assert ended.out.startswith(verdict), ended.out
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["higher_or_lower", "near_or_far_brow", "saddle_on_skyline"])
+def test_each_exercise_has_one_defensible_answer(demo: Demo, name: str) -> None:
+    named = ("--terrain", demo.folder / "terrain.tif", "--features", demo.folder / "features.gpkg")
+    ended = run("exercise", "check", GENERATOR.parent / "exercises" / f"{name}.toml", *named)
+    assert ended.code == 0, ended.out
+    assert f"`{name}.toml`" in (GENERATOR.parent / "README.md").read_text(encoding="utf-8")

@@ -62,8 +62,22 @@ def sightings(folder: Path) -> list[Path]:
     HillsightError : the demo is not installed
     OutputError : the folder cannot be written to
     """
-    source = generator_folder() / "sightings"
-    place = folder / "sightings"
+    return _put(folder, "sightings")
+
+
+def exercises(folder: Path) -> list[Path]:
+    """Put the demo's exercises beside its other inputs, and name them, in order of their names.
+
+    Raises
+    ------
+    HillsightError : the demo is not installed
+    OutputError : the folder cannot be written to
+    """
+    return _put(folder, "exercises")
+
+
+def _put(folder: Path, name: str) -> list[Path]:
+    source, place = generator_folder() / name, folder / name
     try:
         place.mkdir(parents=True, exist_ok=True)
         found = sorted(source.glob("*.toml"))

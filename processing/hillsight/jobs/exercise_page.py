@@ -11,7 +11,7 @@ from hillsight.errors import OutputError
 from hillsight.jobs.exercise_camera import photograph_camera
 from hillsight.jobs.exercise_check import effort_of, judge
 from hillsight.jobs.exercise_scene import opened_exercise
-from hillsight.jobs.exercise_shown import page_data
+from hillsight.jobs.exercise_shown import page_data, shown_of
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import named, named_files, provenance_of, write_text
 from hillsight.jobs.requests import ExercisePageRequest
@@ -112,8 +112,8 @@ def run_exercise_page(request: ExercisePageRequest, listener: Listener = SILENT)
         provenance = replace(
             provenance_of("exercise page", made.request.told(), made.scene.inputs), notes=tuple(notes)
         )
-        shown = page_data(judged, request.refraction, _made_of(made), provenance.as_json(), camera)
-        html = exercise_html(shown)
+        shown = shown_of(judged, request.refraction, camera)
+        html = exercise_html(page_data(shown, _made_of(made), provenance.as_json()))
         if request.out is not None:
             write_text(request.out, html, made.scene.inputs.paths)
     return ExercisePage(

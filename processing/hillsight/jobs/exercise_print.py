@@ -13,8 +13,9 @@ from hillsight.jobs.exercise_check import effort_of, judge
 from hillsight.jobs.exercise_print_request import ExercisePrintRequest
 from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
 from hillsight.jobs.exercise_sheets import sheet_data
+from hillsight.jobs.exercise_shown import page_data, shown_of
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import made_folder, named, named_files, provenance_of
+from hillsight.jobs.outputs import made_folder, named, named_files, provenance_of, write_text
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.plan.exercise.file import FORMAT
@@ -76,6 +77,7 @@ def exercise_print(
     sheet_format: str = "pdf",
     map_scale: float | None = None,
     title: str = "Exercises",
+    pages: bool = False,
     unsound: bool = False,
     listener: Listener = SILENT,
 ) -> ExercisePrint:
@@ -93,6 +95,7 @@ def exercise_print(
     sheet_format : pdf, svg or png, for a folder
     map_scale : of the map extracts, 25_000 for 1:25,000; chosen if not given
     title : of a booklet
+    pages : write each exercise as ``exercise_page`` does too, into the folder
     unsound : print exercises too that have more than one defensible answer
     listener : hears of progress and notes
 
@@ -107,6 +110,8 @@ def exercise_print(
 
 def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILENT) -> ExercisePrint:
     """Do what a request asks for; see :func:`exercise_print`."""
+    from hillsight.sheets.exercise.page import exercise_html
+
     _check(request)
     effort = effort_of(request)
     exercises = _exercises(request.exercise)
@@ -119,6 +124,7 @@ def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILEN
 
     judged: list[Judged] = []
     sheets: list[SheetData] = []
+    pages: list[str] = []
     made_from: list[Provenance] = []
     for exercise in exercises:
         with opened_exercise(replace(request, exercise=exercise), listener) as made:
@@ -129,22 +135,17 @@ def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILEN
                 tell(f"{made.exercise.title} is not sound: {text}")
             provenance = provenance_of("exercise print", made.request.told(), made.scene.inputs)
             if found.soundness.is_sound or request.unsound:
-                sheets.append(
-                    sheet_data(
-                        found,
-                        request.refraction,
-                        request.map_scale,
-                        _made_of(made),
-                        provenance.as_json(),
-                        photograph_camera(made, tell),
-                    )
-                )
+                shown = shown_of(found, request.refraction, photograph_camera(made, tell))
+                words = _made_of(made), provenance.as_json()
+                sheets.append(sheet_data(shown, request.map_scale, *words))
+                if request.pages:
+                    pages.append(exercise_html(page_data(shown, *words)))
             judged.append(found)
             made_from.append(provenance)
     is_printed = len(sheets) == len(exercises)
     if not is_printed:
         tell("nothing is printed: an answer that others can defend as well is worse than none")
-    files = _write(request, sheets) if is_printed else ()
+    files = _write(request, sheets, pages) if is_printed else ()
     inputs = {file.path: file for provenance in made_from for file in provenance.inputs}
     return ExercisePrint(
         frames={},
@@ -211,12 +212,12 @@ def _check(request: ExercisePrintRequest) -> None:
             parameters=("map_scale",),
         )
     if _is_one_file(request):
-        if request.sheet_format != "pdf":
+        if request.sheet_format != "pdf" or request.pages:
             raise OutputError(
-                "one file for all pages is a PDF",
+                "one file for all sheets is a PDF",
                 where=str(request.out),
-                remedy="Name a folder for SVG or PNG",
-                parameters=("out", "sheet_format"),
+                remedy="Name a folder for SVG, PNG or HTML pages",
+                parameters=("out", "sheet_format", "pages"),
             )
         check_place(request.out, inputs=named_files(request))
     elif request.out.suffix.lower() in (".svg", ".png", ".toml") and not request.out.is_dir():
@@ -235,7 +236,7 @@ def _check(request: ExercisePrintRequest) -> None:
         )
 
 
-def _write(request: ExercisePrintRequest, sheets: list[SheetData]) -> tuple[Path, ...]:
+def _write(request: ExercisePrintRequest, sheets: list[SheetData], pages: list[str]) -> tuple[Path, ...]:
     """All files, by name."""
     from hillsight.sheets.exercise.answer_sheet import answer_pages
     from hillsight.sheets.exercise.booklet import booklet_pages, number_pages, numbered
@@ -247,27 +248,31 @@ def _write(request: ExercisePrintRequest, sheets: list[SheetData]) -> tuple[Path
         sheets = numbered(sheets)
     if _is_one_file(request):
         if is_folder:
-            pages = booklet_pages(sheets, request.title)
+            made = booklet_pages(sheets, request.title)
         else:
-            pages = [*question_pages(sheets[0]), *answer_pages(sheets[0])]
-            number_pages(pages)
-        return (save_pages(pages, request.out),)
+            made = [*question_pages(sheets[0]), *answer_pages(sheets[0])]
+            number_pages(made)
+        return (save_pages(made, request.out),)
     made_folder(request.out)
     written = []
     for one in sheets:
         end = "" if one.number is None else f"-{one.number}"
         told = About(f"Answer: {one.title}", one.provenance)
-        for name, pages, about in (
+        for name, made, about in (
             ("question", question_pages(one), None),
             ("answer", answer_pages(one), told),
         ):
-            number_pages(pages)
+            number_pages(made)
             if request.sheet_format == "pdf":
-                written.append(save_pages(pages, request.out / f"{name}{end}.pdf", about=about))
+                written.append(save_pages(made, request.out / f"{name}{end}.pdf", about=about))
                 continue
-            for count, page in enumerate(pages, 1):
+            for count, page in enumerate(made, 1):
                 path = request.out / f"{name}{end}-page-{count}.{request.sheet_format}"
                 written.append(save_page(page, path, about=about))
+    for one, html in zip(sheets, pages, strict=False):
+        path = request.out / f"page{'' if one.number is None else f'-{one.number}'}.html"
+        write_text(path, html, named_files(request))
+        written.append(path)
     if is_folder and request.sheet_format == "pdf":
         written.append(save_pages(booklet_pages(sheets, request.title), request.out / "booklet.pdf"))
     return tuple(written)

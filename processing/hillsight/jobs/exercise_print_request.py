@@ -17,4 +17,5 @@ class ExercisePrintRequest(ExerciseEffort):
     sheet_format: str
     map_scale: Number | None
     title: str
+    pages: bool
     unsound: bool

@@ -9,19 +9,9 @@ import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.jobs.exercise_landmarks import lying_words, seen_words
-from hillsight.jobs.exercise_shown import (
-    cautions,
-    grounds_of,
-    looking_words,
-    mistakes,
-    page_reason,
-    question_view,
-    ruled_out,
-    shown_of,
-    view_of,
-    where_words,
-)
+from hillsight.jobs.exercise_shown import grounds_of, page_reason, question_view, view_of
 from hillsight.jobs.exercise_views import ground_view
+from hillsight.jobs.exercise_words import cautions, looking_words, mistakes, ruled_out, where_words
 from hillsight.plan.exercise.marking import DECIDES
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.crest_lines import crest_lines
@@ -40,30 +30,21 @@ if TYPE_CHECKING:
     from hillsight.jobs.exercise_check import Judged
     from hillsight.jobs.exercise_shown import Shown
     from hillsight.jobs.exercise_views import PlaceView
-    from hillsight.plan.picture.camera import Camera
 
 #: Degrees between the points of a sector's rim.
 _RIM_STEP_DEG = 3.0
 
 
-def sheet_data(
-    judged: Judged,
-    refraction: float,
-    scale: float | None,
-    made_of: str,
-    provenance: str,
-    camera: Camera | None = None,
-) -> SheetData:
+def sheet_data(shown: Shown, scale: float | None, made_of: str, provenance: str) -> SheetData:
     """Everything on the sheets of an exercise.
 
     Parameters
     ----------
     scale : denominator of the extracts' scale; chosen by how far off the landmarks are if None
     made_of : where it comes from, in words that give nothing away; provenance : the same as JSON
-    camera : of the photograph, turned as its marks have it; None where nobody knows
     """
+    judged = shown.judged
     exercise, inputs = judged.exercise, judged.scene.inputs
-    shown = shown_of(judged, refraction, camera, in_order=True)
     order = exercise.by_letter()
     east_m, north_m = (
         float(np.mean([getattr(view.lines, name) for view in shown.views]))
@@ -89,7 +70,7 @@ def sheet_data(
         scale=scale,
         grid_scale_factor=factor,
         reasons=tuple(page_reason(shown, number, one) for number, one in enumerate(shown.reasons, 1)),
-        mistakes=mistakes(judged),
+        mistakes=mistakes(shown),
         cautions=cautions(judged),
         north=North(judged.scene.convergence_deg, judged.scene.declination_deg, None, _day(judged)),
         made_of=made_of,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +11,14 @@ import shapely
 from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.jobs.exercise_landmarks import pointed_at, seen_words, unseen_words
 from hillsight.jobs.exercise_views import drawn_rgb, ground_codes, map_limits, place_views
+from hillsight.jobs.exercise_words import (
+    as_sentence,
+    cautions,
+    looking_words,
+    mistakes,
+    ruled_out,
+    where_words,
+)
 from hillsight.plan.exercise.marking import marking_guide, shuffled
 from hillsight.plan.picture.marks import Marks
 from hillsight.plan.picture.photograph import Photograph
@@ -26,7 +34,6 @@ from hillsight.sheets.exercise.page_data import (
 )
 from hillsight.sheets.exercise.page_map import MAP_SHAPE, page_map
 from hillsight.sheets.paper.rims import rim_pieces
-from hillsight.words.quantities import whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,9 +57,6 @@ _PHOTO_PX = 1_600
 #: Half the size of the mark at a point that is no landmark, pixels.
 _POINT_PX = 7.0
 
-#: Facts that are told against a wrong place.
-_MOST_AGAINST = 5
-
 #: Ground states are told at every so many pixels of the map.
 _CODES_EVERY = 2
 
@@ -61,7 +65,10 @@ _CODES_EVERY = 2
 class Shown:
     """What all parts share.
 
+    reasons : by role and trust, unless mixed
     ahead_m : how far the landmarks are off, so that a map goes so far ahead of the places
+    camera : of the photograph, turned as its marks have it; None where nobody knows
+    drawn : pictures of the views by their numbers, as far as they were asked for
     """
 
     judged: Judged
@@ -71,6 +78,17 @@ class Shown:
     limits: Box
     ahead_m: float
     camera: Camera | None = None
+    drawn: dict[int, Bytes] = field(default_factory=dict)
+
+    def mixed(self) -> Shown:
+        """The same with the reasons in an order that tells nothing."""
+        return replace(self, reasons=shuffled(self.reasons, self.judged.exercise.seed))
+
+    def drawn_rgb(self, number: int) -> Bytes:
+        """Picture of a place's view, drawn once."""
+        if number not in self.drawn:
+            self.drawn[number] = drawn_rgb(self.views[number])
+        return self.drawn[number]
 
     @property
     def numbers(self) -> dict[int, int]:
@@ -83,14 +101,8 @@ class Shown:
         return (easting_m - self.limits.left) * scale, (self.limits.top - northing_m) * scale
 
 
-def shown_of(judged: Judged, refraction: float, camera: Camera | None = None, *, in_order: bool) -> Shown:
-    """Look from all places, and say what is a reason.
-
-    Parameters
-    ----------
-    camera : of the photograph, turned as its marks have it; None where nobody knows
-    in_order : the reasons by role and trust; else in an order that tells nothing
-    """
+def shown_of(judged: Judged, refraction: float, camera: Camera | None = None) -> Shown:
+    """Look from all places, and say what is a reason."""
     exercise, inputs = judged.exercise, judged.scene.inputs
     views = place_views(inputs, exercise.picture, judged.looks_true_deg, refraction)
     guide = marking_guide(exercise, judged.soundness, judged.glances, judged.weighing)
@@ -100,25 +112,23 @@ def shown_of(judged: Judged, refraction: float, camera: Camera | None = None, *,
         judged,
         views,
         pointed_at(views, exercise.truth()),
-        guide if in_order else shuffled(guide, exercise.seed),
+        guide,
         map_limits(views, ahead_m, MAP_SHAPE, inputs.terrain.bounds_m),
         ahead_m,
         camera,
     )
 
 
-def page_data(
-    judged: Judged, refraction: float, made_of: str, provenance: str, camera: Camera | None = None
-) -> PageData:
+def page_data(shown: Shown, made_of: str, provenance: str) -> PageData:
     """Everything on the page.
 
     Parameters
     ----------
-    camera : of the photograph, where it is known
     made_of : where it comes from, in words that give nothing away; provenance : the same as JSON
     """
+    shown = shown.mixed()
+    judged = shown.judged
     exercise, inputs = judged.exercise, judged.scene.inputs
-    shown = shown_of(judged, refraction, camera, in_order=False)
     pointed, reasons, limits = shown.pointed, shown.reasons, shown.limits
     surface = inputs.terrain.window(*_middle(limits))
     return PageData(
@@ -129,7 +139,7 @@ def page_data(
         places=tuple(_place(shown, number) for number in exercise.by_letter()),
         landmarks=tuple(PageLandmark(one.number, one.name, one.kind, one.evidence_class) for one in pointed),
         reasons=tuple(page_reason(shown, number, one) for number, one in enumerate(reasons, 1)),
-        mistakes=mistakes(judged),
+        mistakes=mistakes(shown),
         made_of=made_of,
         provenance=provenance,
         cautions=cautions(judged),
@@ -192,15 +202,11 @@ def _shrunk(rgb: Bytes) -> tuple[Bytes, float]:
     return np.asarray(Image.fromarray(rgb).resize(size, Image.Resampling.LANCZOS)), scale
 
 
-def looking_words(shown: Shown) -> str:
-    picture = shown.judged.exercise.picture
-    return f"looking {shown.judged.looks_true_deg % 360.0:03.0f}° true, {picture.width_deg:g}° wide"
-
-
 def view_of(shown: Shown, number: int, says: str) -> PageView:
+    """The view from a place, drawn, with landmarks and what reasons are about on it."""
     view = shown.views[number]
     return PageView(
-        drawn_rgb(view), False, says, _spots(shown, view), _view_traces(shown, number), _ticks(view)
+        shown.drawn_rgb(number), False, says, _spots(shown, view), _view_traces(shown, number), _ticks(view)
     )
 
 
@@ -352,28 +358,8 @@ def _place(shown: Shown, number: int) -> PagePlace:
     )
 
 
-def where_words(shown: Shown, number: int) -> str:
-    """A place's coordinates and the sector it would look into."""
-    view, half = shown.views[number], shown.judged.exercise.picture.width_deg / 2.0
-    left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
-    return (
-        f"E {whole_number(view.lines.easting_m)} N {whole_number(view.lines.northing_m)}; would look "
-        f"{left:03.0f}° to {right:03.0f}° true"
-    )
-
-
-def ruled_out(shown: Shown, number: int) -> tuple[str, ...]:
-    """What rules a wrong place out, the most trusted first."""
-    against = next((one for one in shown.judged.soundness.against if one.place == number), None)
-    if against is None:
-        return ()
-    return tuple(
-        as_sentence(f"In the picture, {one.words}; from here {one.wrong_fact.words}")
-        for one in against.facts[:_MOST_AGAINST]
-    )
-
-
 def page_reason(shown: Shown, number: int, one: Reason) -> PageReason:
+    """A reason in sentences, with the numbers of its landmarks."""
     numbers = {pointed.name: pointed.number for pointed in shown.pointed}
     return PageReason(
         number=number,
@@ -384,28 +370,3 @@ def page_reason(shown: Shown, number: int, one: Reason) -> PageReason:
         because=as_sentence(one.because),
         landmarks=tuple(numbers[name] for name in one.things if name in numbers),
     )
-
-
-def mistakes(judged: Judged) -> tuple[str, ...]:
-    """Who goes where, and what leads there."""
-    exercise, found = judged.exercise, judged.soundness
-    letters, learners = exercise.letters(), found.learners
-    wrong = [k for k in exercise.by_letter() if k != exercise.truth() and learners.chosen[k]]
-    told = [
-        as_sentence(f"{learners.chosen[k]} of {learners.count} simulated learners choose {letters[k]}")
-        for k in sorted(wrong, key=lambda k: -learners.chosen[k])
-    ]
-    return (*told, *(as_sentence(one.words) for one in found.misleading if one.about != "alike"))
-
-
-def cautions(judged: Judged) -> tuple[str, ...]:
-    from hillsight.sheets.exercise.soundness_text import LIMITS
-
-    found = judged.soundness
-    unsound = tuple(as_sentence(f"Not sound: {reason}") for reason in found.reasons)
-    return (*unsound, LIMITS)
-
-
-def as_sentence(words: str) -> str:
-    """A clause as a sentence."""
-    return f"{words[:1].upper()}{words[1:]}".rstrip(".") + "."

@@ -42,6 +42,8 @@ def command(folder: Path, no_pictures: bool) -> None:
         demo(folder=folder, no_pictures=no_pictures, listener=steps)
     seen = "the pictures, or " if not no_pictures else ""
     click.echo(f"Open {seen}{folder / 'outlook.gpkg'} in a desktop GIS.")
+    sheets = f"{folder / 'exercises'} --out {folder / 'exercise_sheets'} --pages"
+    click.echo(f"Print three exercises: hillsight exercise print {sheets}")
 
 
 if __name__ == "__main__":

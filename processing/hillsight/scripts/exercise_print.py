@@ -41,6 +41,7 @@ from hillsight.scripts.running import UNDECIDED, script
     "are if not given.",
 )
 @click.option("--title", default="Exercises", show_default=True, help="Of a booklet.")
+@click.option("--pages", is_flag=True, help="Write each exercise as an HTML page into the folder too.")
 @click.option(
     "--unsound", is_flag=True, help="Print an exercise too that has more than one defensible answer."
 )

@@ -11,7 +11,7 @@ import numpy as np
 
 from hillsight.sheets.map.content import MapContent, MapPlace
 from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
-from hillsight.sheets.map.drawing import drawn_map, grid_step_m
+from hillsight.sheets.map.drawing import PARTS, drawn_map, grid_step_m
 from hillsight.sheets.map.frame import grid_metres, lay_frame
 from hillsight.sheets.map.line_signs import add_lines, draw_sight_lines
 from hillsight.sheets.map.margin import draw_bar, draw_entries, draw_grid_figures, draw_norths
@@ -157,7 +157,9 @@ def _extract(
         is_washed=bare,  # on the answer dead ground is
     )
     content = MapContent(data.surface, data.features, {} if bare else dict(place.layers), places=(mark,))
-    drawn = drawn_map(frame, content, interval_m=interval_m)
+    # Without the hillshade no tone is on the ground but that of what is out of view, in grey too.
+    show = None if bare else [*(part for part in PARTS if part != "hillshade"), *place.layers]
+    drawn = drawn_map(frame, content, show=show, interval_m=interval_m)
     _lighten(frame)
     draw_grid_figures(frame, grid_step_m(data.scale))
     end = " (true)" if place.is_true and not bare else ""
@@ -238,9 +240,16 @@ def _draw_sights(frame: MapFrame, place: SheetPlace) -> list[Entry]:
 def draw_number(page: Page, number: int, x: float, y: float) -> None:
     """A reason's number in its ring."""
     page.line(
-        [x], [y], marker="o", markersize=9.0, markerfacecolor=palette.INK, markeredgecolor=palette.PAPER,
-        markeredgewidth=0.8, linestyle="none", zorder=8,
-    )  # fmt: skip
+        [x],
+        [y],
+        marker="o",
+        markersize=9.0 if number < 10 else 10.5,
+        markerfacecolor=palette.INK,
+        markeredgecolor=palette.PAPER,
+        markeredgewidth=0.8,
+        linestyle="none",
+        zorder=8,
+    )
     page.text(x, y, f"{number}", 6.4 if number < 10 else 5.6, bold=True, align="center", colour=palette.PAPER)
 
 

@@ -34,6 +34,10 @@ FOR_THE_TABLE = (
 #: How much wider bold letters are.
 BOLDER = 1.16
 
+_DRAWN = (
+    "Thick lines: the skyline (black, broken where ground may stand beyond) and the nearest brow (crimson). "
+    "Short strokes below a line: ground is out of view behind it."
+)
 _MOST_PICTURE_MM = 122.0
 _LINE_MM, _WIDEST_MM, _MOST_LINES = 9.5, 16.0, 9  # between ruled lines to write on; how many
 _FOOT_MM = 20.0
@@ -110,7 +114,8 @@ def _picture_page(data: SheetData) -> Page:
     stands = draw_picture(page, data.picture, room, "picture")
     y = stands.bottom * PER_MM
     width = (right - left) * PER_MM
-    y = page.paragraph(left * PER_MM, y - 6, width, data.picture.says, 7, colour=QUIET)
+    says = data.picture.says if data.picture.is_photograph else f"{data.picture.says} {_DRAWN}"
+    y = page.paragraph(left * PER_MM, y - 6, width, says, 7, colour=QUIET)
     y -= 14
     for line in page.wrapped(drawable(data.question, 400), width / BOLDER, 12):
         y = page.text(left * PER_MM, y - 17, line, 12, bold=True).bottom - 3
