@@ -119,6 +119,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     },
     "cameras": _PLACES,
     "candidates": _PLACES,
+    "exercise_places": {"true_place": _place(8.0, INK), "wrong_place": _place(8.0, PAPER)},
     "possible_places": _PLACES,
     "candidate_views": _views(),
     "crest_lines": dict(signs.CREST_ROLES),

@@ -30,19 +30,17 @@
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1.5</CssParameter>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>9</Size>
+              <Size>10.1</Size>
               <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
           <TextSymbolizer>
-            <Label>
-              <ogc:PropertyName>letter</ogc:PropertyName>
-            </Label>
+            <Label><ogc:PropertyName>letter</ogc:PropertyName></Label>
             <Font>
               <CssParameter name="font-family">Sans</CssParameter>
               <CssParameter name="font-size">10</CssParameter>
@@ -89,18 +87,16 @@
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1.5</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>8</Size>
+              <Size>10.1</Size>
               <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
           <TextSymbolizer>
-            <Label>
-              <ogc:PropertyName>letter</ogc:PropertyName>
-            </Label>
+            <Label><ogc:PropertyName>letter</ogc:PropertyName></Label>
             <Font>
               <CssParameter name="font-family">Sans</CssParameter>
               <CssParameter name="font-size">10</CssParameter>
