@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 from hillsight.errors import CallError, ExerciseError, OutputError
 from hillsight.jobs.exercise_camera import photograph_camera
 from hillsight.jobs.exercise_check import effort_of, judge
+from hillsight.jobs.exercise_laid_out import shown_of
 from hillsight.jobs.exercise_print_request import ExercisePrintRequest
 from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
 from hillsight.jobs.exercise_sheets import sheet_data
-from hillsight.jobs.exercise_shown import page_data, shown_of
+from hillsight.jobs.exercise_shown import page_data
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import made_folder, named, named_files, provenance_of, write_text
 from hillsight.jobs.results import Result

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Floats
     from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_shown import Shown
+    from hillsight.jobs.exercise_laid_out import Shown
     from hillsight.jobs.exercise_views import PlaceView
 
 #: Degrees between the points of a sector's rim.

@@ -10,7 +10,7 @@ from hillsight.words.quantities import whole_number
 
 if TYPE_CHECKING:
     from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_shown import Shown
+    from hillsight.jobs.exercise_laid_out import Shown
 
 #: Reasons that are told for choosing a wrong place.
 _MOST_TEMPTING = 2
