@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.plan.exercise.marking import AGAIN, COSTS, DECIDES, NOT_SO, POINTS, TELLS_NOTHING
-from hillsight.sheets.exercise.extracts import draw_extracts, draw_number, pages_of
+from hillsight.sheets.exercise.extracts import BAND, draw_extracts, draw_number, pages_of
 from hillsight.sheets.exercise.flowing import Flow
 from hillsight.sheets.exercise.question_sheet import (
     EXTRACT_ROOM,
@@ -20,7 +20,7 @@ from hillsight.sheets.exercise.question_sheet import (
 from hillsight.sheets.paper.labels import Box, drawable
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import PER_MM
-from hillsight.sheets.paper.palette import BROW, INK, QUIET
+from hillsight.sheets.paper.palette import INK, QUIET
 from hillsight.words.trust import CLASS_NAMES, TRUST
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ def _annotate(page: Page, view: PageView, stands: Box, numbers: frozenset[int]) 
     taken: list[Box] = []
     for trace in traces:
         for line in trace.lines:
-            page.line(left + line[:, 0] * scale, top - line[:, 1] * scale, color=BROW, linewidth=1.1)
+            page.line(left + line[:, 0] * scale, top - line[:, 1] * scale, **BAND)
     for trace in traces:
         longest = max(trace.lines, key=len)
         middle = longest[len(longest) // 2]

@@ -42,7 +42,8 @@ _LETTER_MM = 6.0  # the line with the place's letter above its extract
 _LEGEND_MM = 27.0  # the strip below, where no extract's room is free
 _BEHIND = 0.24  # share of an extract's shorter side that lies behind its place
 _LEAVE_OUT_MM = 0.008
-_RIM: dict[str, Any] = {"color": palette.BROW, "linewidth": 1.5}
+#: Ground that a reason is about, as a band through which lines and names are read.
+BAND: dict[str, Any] = {"color": palette.SPUR, "linewidth": 4.0, "alpha": 0.5}
 
 
 @dataclass(frozen=True)
@@ -209,9 +210,9 @@ def _draw_sights(frame: MapFrame, place: SheetPlace) -> list[Entry]:
     ]
     entries = draw_sight_lines(chart, geopandas.GeoDataFrame(geometry=ends), "sight line to what decides")
     rims = [line for one in place.sights for line in one.lines]
-    add_lines(chart, rims, **_RIM, zorder=2.5)
+    add_lines(chart, rims, **BAND, zorder=2.5)
     if rims:
-        entries.append(line_entry("ground that a reason is about", **_RIM))
+        entries.append(line_entry("ground that a reason is about", **BAND))
     eye = chart.to_page(place.easting_m, place.northing_m)
     room = _within(frame)
     taken = [_about(*eye, 17.0), *(box for _, box in frame.page.texts if box.overlaps(room))]
