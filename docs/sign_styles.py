@@ -96,7 +96,7 @@ _SEEN_STRETCH = signs.Line(INK, 4.0, "ground in view", core=2.7, core_colour=pal
 _HIDDEN_STRETCH = signs.Line(palette.HIDDEN, 1.9, "dead ground")
 _OPEN_SKY = signs.Line(INK, 2.0, "skyline; may lie farther off", rim=2.0)
 _SKY = signs.Line(INK, 2.8, "ground against the sky", rim=1.6)
-_NO_BROW = signs.Line(INK, 0.7, "no brow", (3.2, 2.4))
+_NO_BROW = signs.Line(INK, 0.9, "no brow", (4.8, 2.4))
 _DRAWN_EDGE = replace(signs.SECTOR_EDGE, dash=(4.8, 2.4))
 _POINT_OF_SKY = signs.dot(INK, "point of the skyline")
 _OPEN_POINT = signs.dot(INK, "open point of the skyline", is_open=True)

@@ -23,9 +23,9 @@
             </Fill>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">4 3</CssParameter>
+              <CssParameter name="stroke-dasharray">6 3</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>
@@ -35,7 +35,7 @@
           <ogc:Filter>
             <ogc:PropertyIsGreaterThanOrEqualTo>
               <ogc:PropertyName>brow_distance_m</ogc:PropertyName>
-              <ogc:Literal>0</ogc:Literal>
+              <ogc:Literal>0.1</ogc:Literal>
             </ogc:PropertyIsGreaterThanOrEqualTo>
           </ogc:Filter>
           <PolygonSymbolizer>
