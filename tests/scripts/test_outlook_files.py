@@ -316,7 +316,7 @@ def test_no_folder_of_a_name_given_in_any_way(
 
 
 def test_all_parameters_are_recorded(made: tuple[Path, str | None, Ended]) -> None:
-    """Every option of the command but those that only say where to write is in the provenance."""
+    """Every option of the command but those that only say where to write, or how pictures are printed."""
     import click
 
     from hillsight.scripts.main import main
@@ -330,6 +330,9 @@ def test_all_parameters_are_recorded(made: tuple[Path, str | None, Ended]) -> No
         "rasters",
         "quiet",
         "pictures",
+        "picture_format",
+        "dots_per_inch",
+        "white_paper",
         "show_hidden",
         "help",
     }
