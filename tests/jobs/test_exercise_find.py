@@ -9,11 +9,16 @@ import geopandas
 import numpy as np
 import pytest
 import shapely
+from osgeo import gdal
+from PIL import Image
+from pyproj import Transformer
 from scipy import ndimage
 
 import hillsight
 from hillsight.errors import HillsightError
+from hillsight.plan.exercise.exercise import Exercise, ExercisePicture, ExercisePlace
 from hillsight.plan.exercise.file import read_exercise
+from hillsight.plan.exercise.writing import write_exercise
 from terrains import fractal, write_geotiff
 
 SPACING, POSTS = 25.0, 161
@@ -60,6 +65,37 @@ def test_look_alikes_of_a_true_place(ground: str, tmp_path: Path) -> None:
     assert hillsight.exercise_check(str(tmp_path / "out" / "exercise_01.toml"), **told, draws=32).is_sound
     report = (tmp_path / "out" / "report.txt").read_text(encoding="utf-8")
     assert "a person must check" in report
+
+
+def test_an_exercise_is_taken_as_its_file_tells_it(ground: str, tmp_path: Path) -> None:
+    # The place in another CRS than the terrain's, as PROJ has it; a photograph that lies beside the file.
+    east_m, north_m = Transformer.from_crs(27700, 32630, always_xy=True).transform(MIDDLE_E, MIDDLE_N)
+    (tmp_path / "told").mkdir()
+    Image.new("RGB", (60, 40)).save(tmp_path / "told" / "view.jpg")
+    told = Exercise(
+        "Told",
+        ExercisePicture(90.0, eye_height_m=1.7, photo="view.jpg"),
+        (ExercisePlace("here, or there", east_m, north_m, True), ExercisePlace("b", east_m + 900, north_m)),
+        question="Whence?",
+        crs="EPSG:32630",
+    )
+    (tmp_path / "told" / "told.toml").write_text(write_exercise(told), encoding="utf-8")
+    file = tmp_path / "told" / "told.toml"
+    hillsight.exercise_find(ground, exercise=file, within=1_500.0, **ASKED, out=tmp_path / "out")
+    read = read_exercise(str(tmp_path / "out" / "exercise_01.toml"))
+    true = read.places[read.truth()]
+    assert (true.easting_m, true.northing_m) == pytest.approx((MIDDLE_E, MIDDLE_N), abs=1.0)
+    assert (true.name, read.question, read.picture.eye_height_m) == ("here, or there", "Whence?", 1.7)
+    assert Path(read.beside(str(read.picture.photo))).is_file()
+    # On terrain in degrees places are on a metric grid, which the file names: they stay where they are.
+    gdal.Warp(str(tmp_path / "degrees.tif"), ground, dstSRS="EPSG:4326", resampleAlg="bilinear")
+    hillsight.exercise_find(
+        str(tmp_path / "degrees.tif"), exercise=file, within=1_500.0, **ASKED, out=tmp_path / "out"
+    )
+    read = read_exercise(str(tmp_path / "out" / "exercise_01.toml"))
+    true = read.places[read.truth()]
+    assert read.crs == "EPSG:32630"
+    assert (true.easting_m, true.northing_m) == pytest.approx((east_m, north_m), abs=1.0)
 
 
 def test_exercises_proposed_on_a_piece_of_ground(ground: str) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hillsight.ground.crs import horizontal_crs
 from hillsight.jobs.outputs import check_folder as check_made
 from hillsight.jobs.outputs import made_folder, named_files, write_style_folder, write_text
 from hillsight.jobs.sink import sink_for
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from hillsight.plan.exercise.look_alikes import LookAlike
 
 LAYERS = ("exercise_places",)
+_OF_TERRAIN = ("terrain_crs", "band", "vertical_unit", "nodata", "grid_crs")
 _PACKAGE, _REPORT = "exercise_places.gpkg", "report.txt"
 
 
@@ -94,13 +96,31 @@ class ExerciseFiles:
         told = json.loads(self.provenance.as_json())
         head = [f"# hillsight exercise find, seed {made.exercise.seed}"]
         head += [f"# from {one.name}, SHA-256 {one.sha256}" for one in self.inputs.files if one.sha256]
-        head += [f"# hillsight {told['version']}"] if "version" in told else []
+        head += [f"# hillsight {told['versions']['hillsight']}"]
+        # What an exercise file cannot say of its terrain, and a check of it must be told again.
+        more = {name: told["parameters"].get(name) for name in _OF_TERRAIN}
+        head += [f"# the terrain was read with {name} = {value}" for name, value in more.items() if value]
+        own = made.exercise
         exercise = replace(
-            made.exercise,
+            own,
             terrain=self._beside(self.terrain),
             features=tuple(name for one in self.features if (name := self._beside(one)) is not None),
+            crs=self._crs(),
+            picture=replace(
+                own.picture,
+                photo=own.picture.photo and self._beside(own.beside(own.picture.photo)),
+                marks=own.picture.marks and self._beside(own.beside(own.picture.marks)),
+            ),
         )
         return "\n".join(head) + "\n\n" + write_exercise(exercise)
+
+    def _crs(self) -> str | None:
+        """CRS of the places, which are on the working grid; None where that is the terrain's own."""
+        crs = self.inputs.terrain.crs
+        if crs.equals(horizontal_crs(self.inputs.terrain.source_crs), ignore_axis_order=True):
+            return None
+        authority = crs.to_authority(min_confidence=100)
+        return crs.to_wkt() if authority is None else ":".join(authority)
 
     def _beside(self, source: object) -> str | None:
         """A file as an exercise in the folder names it; None for what is in memory or no plain file."""

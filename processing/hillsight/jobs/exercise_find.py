@@ -127,9 +127,7 @@ def run_exercise_find(request: ExerciseFindRequest, listener: Listener = SILENT)
             listener.note(text)
 
     spot = true_spot(request)
-    asked = (
-        request if spot is None else replace(request, at=(spot.text,), looks=spot.looks, width=spot.width_deg)
-    )
+    asked = request if spot is None else spot.asked_of(request)
     with opened(asked, places_needed=spot is not None) as inputs:
         for text in inputs.notes:
             tell(text)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,13 +41,27 @@ POOLS = ("tops", "paths", "grid")
 class TrueSpot:
     """The place that a picture is from, as it is given.
 
-    text : as ``at`` takes it; told : the exercise that tells of it, or None
+    at : one of what ``at`` takes; crs : that it is in, None for the terrain's
+    told : the exercise that tells of it, or None
     """
 
-    text: str
+    at: Any
+    crs: str | None
     looks: str
     width_deg: float
+    eye_height_m: float
     told: Exercise | None = None
+
+    def asked_of(self, request: ExerciseFindRequest) -> ExerciseFindRequest:
+        """The request about this place and this picture."""
+        return replace(
+            request,
+            at=(self.at,),
+            at_crs=self.crs,
+            looks=self.looks,
+            width=self.width_deg,
+            eye_height=self.eye_height_m,
+        )
 
 
 def true_spot(request: ExerciseFindRequest) -> TrueSpot | None:
@@ -67,8 +81,14 @@ def true_spot(request: ExerciseFindRequest) -> TrueSpot | None:
                 remedy="Give it from true north",
                 parameters=("looks",),
             )
-        text = f"{place.easting_m},{place.northing_m},{place.name}"
-        return TrueSpot(text, request.looks or f"{picture.looks_deg:g}", picture.width_deg, told)
+        return TrueSpot(
+            (place.easting_m, place.northing_m, place.name),
+            request.at_crs if told.crs is None else told.crs,
+            request.looks or repr(picture.looks_deg),
+            picture.width_deg,
+            picture.eye_height_m,
+            told,
+        )
     if request.true is None:
         return None
     if request.looks is None:
@@ -77,7 +97,7 @@ def true_spot(request: ExerciseFindRequest) -> TrueSpot | None:
             remedy="Give a point of the compass or true degrees",
             parameters=("looks",),
         )
-    return TrueSpot(request.true, request.looks, request.width)
+    return TrueSpot(request.true, request.at_crs, request.looks, request.width, request.eye_height)
 
 
 def found_about(
@@ -156,7 +176,9 @@ def found_about(
             *(ExercisePlace(all_of.names[one.number], one.easting_m, one.northing_m) for one in chosen),
         ),
         seed=request.seed,
+        question=Exercise.question if spot.told is None else spot.told.question,
         theme="" if spot.told is None else spot.told.theme,
+        source="" if spot.told is None else spot.told.source,
     )
     judge = Judge(ground, request.grade)
     judged = judge.kept(exercise, chosen, request.wrong)
