@@ -168,6 +168,25 @@ def test_what_cannot_be_checked_is_refused(
         assert words in message
 
 
+@pytest.mark.parametrize(
+    ("changes", "is_told"),
+    [({"title": "Dusk By the  knoll"}, True), ({"question": "By the knoll, or in the west?"}, False)],
+)
+def test_words_that_name_the_true_place_are_told(
+    folder: Path, changes: dict[str, object], is_told: bool
+) -> None:
+    one = exercise(BY_THE_KNOLL, NO_KNOLL, terrain=str(folder / "ground.tif"), features=(), **changes)
+    found = hillsight.exercise_check(one, reach=800.0, draws=16, learners=50)
+    assert any("names the true place" in note for note in found.notes) == is_told
+
+
+def test_what_is_no_photograph_is_refused_before_the_work(folder: Path) -> None:
+    (folder / "broken.jpg").write_bytes(b"\xff\xd8\xff" + bytes(100))
+    picture = ExercisePicture(0.0, photo="broken.jpg")
+    path = written(folder, exercise(BY_THE_KNOLL, NO_KNOLL, picture=picture), "broken.toml")
+    assert "broken.jpg" in one_message(run("exercise", "check", path), 2)
+
+
 def test_an_exercise_in_memory_is_refused_alike(folder: Path) -> None:
     with pytest.raises(ExerciseError, match="no exercise"):
         hillsight.exercise_check(5)

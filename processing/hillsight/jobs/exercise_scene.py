@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
@@ -23,6 +24,8 @@ from hillsight.plan.exercise.tolerance import STEPS_M
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
+from hillsight.plan.picture.photograph import Photograph
+from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     import datetime
@@ -74,6 +77,9 @@ def opened_exercise(request: ExerciseInput, listener: Listener) -> Iterator[Exer
             named = (exercise.picture.photo, exercise.picture.marks)
             files += [input_file(exercise.beside(name)) for name in named if name is not None]
             inputs = replace(inputs, files=(*files, *inputs.files))
+        given_away = _given_away(exercise)
+        if given_away:
+            inputs = replace(inputs, notes=(*inputs.notes, given_away))
         scene = scene_of(
             places, inputs, Observer(), margin_m=STEPS_M[-1] + BESIDE_M, day=_day(exercise.picture.taken)
         )
@@ -123,6 +129,25 @@ def _check_files(exercise: Exercise) -> None:
                 where=exercise.source,
                 remedy="Correct its name, or leave it out to show a drawn view",
             )
+    if exercise.picture.photo is not None:
+        Photograph.open(exercise.beside(exercise.picture.photo))  # refuse what is no picture before the work
+
+
+def _given_away(exercise: Exercise) -> str:
+    """A warning where title or question name the true place and not all others; else empty."""
+    for what, text in (("title", exercise.title), ("question", exercise.question)):
+        named = [_names(text, place.name) for place in exercise.places]
+        if named[exercise.truth()] and not all(named):
+            return (
+                f"the exercise's {what}, {text!r}, names the true place, and stands on the question sheet: "
+                "word it so that it gives nothing away"
+            )
+    return ""
+
+
+def _names(text: str, name: str) -> bool:
+    """Whether a text holds a name as words of their own."""
+    return re.search(rf"(?<!\w){re.escape(folded(name))}(?!\w)", folded(text)) is not None
 
 
 def _places(request: ExerciseInput, exercise: Exercise) -> dict[str, Any]:
