@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from hillsight.jobs.sheet_request import SheetRequest
     from hillsight.layers.map_layers import MapLayers
 
-_MOST_SHEETS = 200
 _MOST_INTERVAL_M = 500.0
 _MOST_INSET, _LEAST_INSET = 25_000.0, 1_000.0
 #: Radius of the Earth, m: what its size matters to a map's scale is the same for any that is about right.
@@ -133,15 +132,10 @@ def lay_sheets(request: SheetRequest, inputs: Inputs, layers: MapLayers, places:
     )
     layout = paper.layout_of(request.paper, way)
     width_m, height_m = layout.room.width * per_mm, layout.room.height * per_mm
-    sheets = paper.divide(area, width_m, height_m, request.overlap * per_mm)
-    if request.one_sheet and len(sheets) > 1:
+    size_m = width_m, height_m, request.overlap * per_mm
+    if request.one_sheet and paper.count_of(area, *size_m) > 1:
         raise paper.does_not_fit(area, request.paper, request.orientation, request.scale, factor)
-    if len(sheets) > _MOST_SHEETS:
-        raise CallError(
-            f"the area takes {len(sheets):,} sheets of {request.paper}",
-            remedy="Give a smaller area, a smaller scale or larger paper",
-            parameters=("extent", "scale", "paper"),
-        )
+    sheets = paper.divide(area, *size_m)
     if len(sheets) == 1 and is_cut:
         sheets = [paper.Sheet(1, 0, 0, area)]
     return Laid(area, layout, tuple(sheets), factor)

@@ -20,6 +20,7 @@ _TOP = 17.0  # title
 _SCALES_HEIGHT = 17.0  # figures below the map, then the scale bar and the check bar
 _PORTRAIT_LEGEND, _LANDSCAPE_LEGEND = 46.0, 60.0  # its height below, its width beside the map
 _EDGE = 7.0
+MOST_SHEETS = 200
 _ROUND_SCALES = (10_000, 12_500, 15_000, 20_000, 25_000, 30_000, 40_000, 50_000)
 
 
@@ -101,7 +102,18 @@ def divide(area: Box, width_m: float, height_m: float, overlap_m: float) -> list
     Returns
     -------
     one sheet about the area's middle where it fits
+
+    Raises
+    ------
+    CallError : more than ``MOST_SHEETS``
     """
+    count = count_of(area, width_m, height_m, overlap_m)
+    if count > MOST_SHEETS:
+        raise CallError(
+            f"the area takes {count:,} sheets, and no more than {MOST_SHEETS} are drawn at once",
+            remedy="Give a smaller area, a smaller scale or larger paper",
+            parameters=("extent", "scale", "paper"),
+        )
     lefts = _starts(area.left, area.right, width_m, overlap_m)
     bottoms = _starts(area.bottom, area.top, height_m, overlap_m)[::-1]
     return [
@@ -111,9 +123,20 @@ def divide(area: Box, width_m: float, height_m: float, overlap_m: float) -> list
     ]
 
 
+def count_of(area: Box, width_m: float, height_m: float, overlap_m: float) -> int:
+    """How many sheets of one size an area takes; see ``divide``."""
+    across = _pieces(area.left, area.right, width_m, overlap_m)
+    return across * _pieces(area.bottom, area.top, height_m, overlap_m)
+
+
+def _pieces(low: float, high: float, side: float, overlap: float) -> int:
+    """How many pieces of one length cover a stretch."""
+    return 1 if high - low <= side * (1 + 1e-9) else ceil((high - low - overlap) / (side - overlap))
+
+
 def _starts(low: float, high: float, side: float, overlap: float) -> list[float]:
     """Where pieces of one length begin that cover a stretch."""
-    count = 1 if high - low <= side * (1 + 1e-9) else ceil((high - low - overlap) / (side - overlap))
+    count = _pieces(low, high, side, overlap)
     if count == 1:
         return [(low + high) / 2 - side / 2]
     return [low + i * (high - low - side) / (count - 1) for i in range(count)]
@@ -127,9 +150,7 @@ def chosen_orientation(
     counts = {}
     for orientation in ORIENTATIONS:
         room = layout_of(paper, orientation).room
-        counts[orientation] = len(
-            divide(area, room.width * per_mm, room.height * per_mm, overlap_mm * per_mm)
-        )
+        counts[orientation] = count_of(area, room.width * per_mm, room.height * per_mm, overlap_mm * per_mm)
     if counts["portrait"] == counts["landscape"]:
         return "landscape" if area.width > area.height else "portrait"
     return min(counts, key=lambda orientation: counts[orientation])
