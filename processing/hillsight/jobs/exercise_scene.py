@@ -24,7 +24,7 @@ from hillsight.plan.exercise.tolerance import STEPS_M
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.observer import Observer
-from hillsight.plan.picture.photograph import Photograph
+from hillsight.plan.picture.photograph import Photograph, long_picture_notes
 from hillsight.words.english import folded
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def opened_exercise(request: ExerciseInput, listener: Listener) -> Iterator[Exer
     """
     exercise = settled_exercise(request.exercise)
     request = _with_files(request, exercise)
-    _check_files(exercise)
+    photo_notes = _checked_files(exercise)
     places = PlacesAndThings(**_places(request, exercise))
     say_if_compiling(listener)
     with opened(places) as inputs:
@@ -77,9 +77,7 @@ def opened_exercise(request: ExerciseInput, listener: Listener) -> Iterator[Exer
             named = (exercise.picture.photo, exercise.picture.marks)
             files += [input_file(exercise.beside(name)) for name in named if name is not None]
             inputs = replace(inputs, files=(*files, *inputs.files))
-        given_away = _given_away(exercise)
-        if given_away:
-            inputs = replace(inputs, notes=(*inputs.notes, given_away))
+        inputs = replace(inputs, notes=(*inputs.notes, *photo_notes, *_given_away(exercise)))
         scene = scene_of(
             places, inputs, Observer(), margin_m=STEPS_M[-1] + BESIDE_M, day=_day(exercise.picture.taken)
         )
@@ -121,7 +119,8 @@ def _with_files(request: ExerciseInput, exercise: Exercise) -> ExerciseInput:
     return replace(request, terrain=terrain, features=features)
 
 
-def _check_files(exercise: Exercise) -> None:
+def _checked_files(exercise: Exercise) -> list[str]:
+    """Whether photograph and marks are there, before the work; what is to be said of the photograph."""
     for what, name in (("photograph", exercise.picture.photo), ("file of marks", exercise.picture.marks)):
         if name is not None and not Path(exercise.beside(name)).is_file():
             raise ExerciseError(
@@ -129,20 +128,23 @@ def _check_files(exercise: Exercise) -> None:
                 where=exercise.source,
                 remedy="Correct its name, or leave it out to show a drawn view",
             )
-    if exercise.picture.photo is not None:
-        Photograph.open(exercise.beside(exercise.picture.photo))  # refuse what is no picture before the work
+    if exercise.picture.photo is None:
+        return []
+    photograph = Photograph.open(exercise.beside(exercise.picture.photo))
+    return long_picture_notes(photograph.width_px, photograph.height_px)
 
 
-def _given_away(exercise: Exercise) -> str:
-    """A warning where title or question name the true place and not all others; else empty."""
+def _given_away(exercise: Exercise) -> list[str]:
+    """Warnings where title or question name the true place and not all others."""
+    found = []
     for what, text in (("title", exercise.title), ("question", exercise.question)):
         named = [_names(text, place.name) for place in exercise.places]
         if named[exercise.truth()] and not all(named):
-            return (
+            found.append(
                 f"the exercise's {what}, {text!r}, names the true place, and stands on the question sheet: "
                 "word it so that it gives nothing away"
             )
-    return ""
+    return found
 
 
 def _names(text: str, name: str) -> bool:
