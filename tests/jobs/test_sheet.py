@@ -175,6 +175,7 @@ def test_an_extent_cuts_the_map(ground: Path, tmp_path: Path) -> None:
         ({"extent": (1, 2, 3)}, "which is no area"),
         ({"extent_crs": "EPSG:4326"}, "no extent"),
         ({"inset": 30_000, "at": (MIDDLE,)}, "shows no more than a map"),
+        ({"inset": 5_000}, "no place to draw an inset about"),
         ({"contour_interval": -5}, "contours every -5 m"),
         ({"overlap": 500}, "cannot overlap"),
         ({"show": ("trees",)}, "no 'trees' to show.*hillshade, contours"),

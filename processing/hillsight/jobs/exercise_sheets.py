@@ -11,7 +11,7 @@ from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.jobs.exercise_landmarks import lying_words, seen_words
 from hillsight.jobs.exercise_shown import grounds_of, page_reason, question_view, view_of
 from hillsight.jobs.exercise_views import ground_view
-from hillsight.jobs.exercise_words import cautions, looking_words, mistakes, ruled_out, where_words
+from hillsight.jobs.exercise_words import cautions, looking_words, mistakes, norths_of, ruled_out, where_words
 from hillsight.plan.exercise.marking import DECIDES
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.crest_lines import crest_lines
@@ -19,7 +19,6 @@ from hillsight.sheets.exercise.extracts import cells, scale_for, shown_reach_m
 from hillsight.sheets.exercise.question_sheet import EXTRACT_ROOM
 from hillsight.sheets.exercise.sheet_data import SheetData, SheetPlace, Sight
 from hillsight.sheets.map.frame import grid_scale_factor_at
-from hillsight.sheets.map.margin import North
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,7 +26,6 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.arrays import Floats
-    from hillsight.jobs.exercise_check import Judged
     from hillsight.jobs.exercise_laid_out import Shown
     from hillsight.jobs.exercise_views import PlaceView
 
@@ -72,15 +70,10 @@ def sheet_data(shown: Shown, scale: float | None, made_of: str, provenance: str)
         reasons=tuple(page_reason(shown, number, one) for number, one in enumerate(shown.reasons, 1)),
         mistakes=mistakes(shown),
         cautions=cautions(judged),
-        north=North(judged.scene.convergence_deg, judged.scene.declination_deg, None, _day(judged)),
+        north=norths_of(judged),
         made_of=made_of,
         provenance=provenance,
     )
-
-
-def _day(judged: Judged) -> str | None:
-    taken = judged.exercise.picture.taken
-    return None if taken is None else f"{taken:%Y-%m-%d}"
 
 
 def _looks_grid_deg(view: PlaceView) -> float:

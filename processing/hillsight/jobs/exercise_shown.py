@@ -16,6 +16,7 @@ from hillsight.jobs.exercise_words import (
     cautions,
     looking_words,
     mistakes,
+    norths_of,
     ruled_out,
     where_words,
 )
@@ -71,7 +72,14 @@ def page_data(shown: Shown, made_of: str, provenance: str) -> PageData:
         title=exercise.title,
         question=exercise.question,
         picture=question_view(shown),
-        map=page_map(surface, inputs.features, limits, _map_spots(shown), _SECTOR_SHARE * shown.ahead_m),
+        map=page_map(
+            surface,
+            inputs.features,
+            limits,
+            _map_spots(shown),
+            _SECTOR_SHARE * shown.ahead_m,
+            norths_of(judged).words(),
+        ),
         places=tuple(_place(shown, number) for number in exercise.by_letter()),
         landmarks=tuple(PageLandmark(one.number, one.name, one.kind, one.evidence_class) for one in pointed),
         reasons=tuple(page_reason(shown, number, one) for number, one in enumerate(reasons, 1)),

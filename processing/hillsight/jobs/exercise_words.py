@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.plan.exercise.marking import NOT_SO
+from hillsight.sheets.map.margin import North
 from hillsight.words.english import listed
 from hillsight.words.quantities import whole_number
 
@@ -19,6 +20,13 @@ _MOST_TEMPTING = 2
 _MOST_AGAINST = 5
 
 
+def norths_of(judged: Judged) -> North:
+    """How the norths lie amid the places; magnetic north where the day of the picture is told."""
+    taken = judged.exercise.picture.taken
+    day = None if taken is None else f"{taken:%Y-%m-%d}"
+    return North(judged.scene.convergence_deg, judged.scene.declination_deg, None, day)
+
+
 def looking_words(shown: Shown) -> str:
     """Where the picture looks, and how wide it is."""
     picture = shown.judged.exercise.picture
@@ -29,9 +37,9 @@ def where_words(shown: Shown, number: int) -> str:
     """A place's coordinates and the sector it would look into."""
     view, half = shown.views[number], shown.judged.exercise.picture.width_deg / 2.0
     left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
+    looks = "all round" if half >= 180.0 else f"{left:03.0f}° to {right:03.0f}° true"
     return (
-        f"E {whole_number(view.lines.easting_m)} N {whole_number(view.lines.northing_m)}; would look "
-        f"{left:03.0f}° to {right:03.0f}° true"
+        f"E {whole_number(view.lines.easting_m)} N {whole_number(view.lines.northing_m)}; would look {looks}"
     )
 
 

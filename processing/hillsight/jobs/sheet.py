@@ -31,7 +31,7 @@ from hillsight.sheets.map.content import MapContent
 from hillsight.sheets.map.contour_lines import chosen_interval_m
 from hillsight.sheets.map.drawing import PARTS, grid_step_m, unknown_letters
 from hillsight.sheets.map.sheet_page import SheetStyle, draw_index, draw_sheet
-from hillsight.sheets.paper.marks import left_off_words
+from hillsight.sheets.paper.marks import left_off_words, name_of
 from hillsight.sheets.paper.saving import About, Printing, save_page, save_pages, true_letters
 
 if TYPE_CHECKING:
@@ -43,6 +43,10 @@ if TYPE_CHECKING:
 
 #: White, as paper is that comes out of a printer.
 _PRINTED = Printing(dots_per_inch=300, white_paper=True)
+
+
+#: Most letters of a title and of the credits: more than a sheet has room for.
+_TITLE_LETTERS, _CREDIT_LETTERS = 110, 900
 
 
 #: Layers that would crowd a map: drawn where they are asked for by name.
@@ -165,6 +169,12 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
                 "name one station to draw its own"
             )
         places = places_of(inputs, read)
+        if request.inset is not None and not places:
+            raise CallError(
+                "there is no place to draw an inset about",
+                remedy="Give one, or leave the inset out",
+                parameters=("inset", "at", "stations"),
+            )
         laid = lay_sheets(request, inputs, read, places)
         surface = surface_of(inputs.terrain, laid.sheets)
         sheets, blank = on_ground(laid.sheets, surface)
@@ -177,7 +187,7 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
             {} if read.viewshed is None else {"viewshed": read.viewshed},
             tuple(places),
         )
-        for name, letters in unknown_letters(content).items():
+        for name, letters in unknown_letters(content, (request.title, *request.credit)).items():
             tell(f"the font lacks {letters!r} of {name!r}: □ stands for them")
         style = _style(request, inputs, laid, surface, _shown(request, content), tell)
         told = {k: v for k, v in request.told().items() if k not in ("overlap", "contour_interval", "inset")}
@@ -248,7 +258,7 @@ def _style(
         tell(warning)
     name = named(request.terrain)
     return SheetStyle(
-        title=request.title or f"Map of {name.rsplit('.', 1)[0]}",
+        title=name_of(request.title, _TITLE_LETTERS) or name_of(f"Map of {Path(name).stem}", _TITLE_LETTERS),
         layout=laid.layout,
         scale=request.scale,
         grid_scale_factor=laid.factor,
@@ -257,7 +267,7 @@ def _style(
         show=shown,
         north=north,
         grid_name=inputs.terrain.crs.name,
-        credits=credit_words(request, name),
+        credits=name_of(credit_words(request, name), _CREDIT_LETTERS),
         inset_scale=request.inset,
         remarks=height_remark(surface),
     )

@@ -295,9 +295,7 @@ def _draw_legend(
     said = f"Grid lines {length_words(grid_m)} apart."
     if interval_m is not None:
         said += f" Contours every {interval_m:g} m."
-    # Where no day is told, nobody asked for magnetic north, and the learner need not read so.
-    norths = data.north.words()
-    said += f" {norths if data.north.declination_deg is not None else norths.partition(' Magnetic')[0]}"
+    said += f" {data.north.words()}"
     if is_tall:
         right = draw_norths(page, box.left, box.top - 170, data.north)
         below = page.paragraph(right + 8, box.top - 62, box.right - right - 8, said, 6.2)

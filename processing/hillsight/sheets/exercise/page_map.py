@@ -33,6 +33,7 @@ def page_map(
     limits: Box,
     spots: tuple[Spot, ...],
     sector_m: float,
+    norths: str,
 ) -> PageMap:
     """The map.
 
@@ -40,13 +41,14 @@ def page_map(
     ----------
     limits : its edges, metres on the surface's grid, in the proportions of ``MAP_SHAPE``
     spots : landmarks on it; sector_m : how far the places' sectors are drawn
+    norths : how the norths lie on it, a sentence
     """
     rows, columns = (round(size / _DENSER) for size in MAP_SHAPE)
     page = Page(columns, rows)
     scale = limits.width / columns * PER_MM * 1_000.0
     frame = MapFrame(page, Box(0.0, 0.0, float(columns), float(rows)), limits, scale)
     drawn = drawn_map(frame, MapContent(surface, features).here().within(limits))
-    said = ["Up is grid north."]
+    said = [norths]
     eastings: tuple[tuple[float, str], ...] = ()
     northings = eastings
     metres_per_px = limits.width / MAP_SHAPE[1]

@@ -316,15 +316,15 @@ def _write_names(
         drawn.names_left_off += label_landforms(chart, landforms, placer, fine)
 
 
-def unknown_letters(content: MapContent) -> dict[str, str]:
-    """Names with letters that the font lacks, and those letters; □ stands for them on the map."""
+def unknown_letters(content: MapContent, texts: Sequence[str | None] = ()) -> dict[str, str]:
+    """Names and texts with letters that the font lacks, and those letters; □ stands for them on the map."""
     from hillsight.sheets.paper.page import known_characters
 
     known = known_characters()
     found: dict[str, str] = {}
     frames = [*content.layers.values(), *([] if content.features is None else [content.features])]
     names = [name for frame in frames if "name" in frame for name in frame["name"]]
-    for name in dict.fromkeys([*names, *(place.label for place in content.places)]):
+    for name in dict.fromkeys([*texts, *names, *(place.label for place in content.places)]):
         if isinstance(name, str):
             missing = dict.fromkeys(c for c in name if c.isprintable() and ord(c) not in known)
             if missing:

@@ -52,7 +52,7 @@ class North:
         return angles
 
     def words(self) -> str:
-        """In a sentence or two; that the arrows are spread, where they are."""
+        """In a sentence or two; that the arrows are spread, where they are; of magnetic north where known."""
         words = north_words(
             {
                 "convergence_deg": self.convergence_deg,
@@ -61,6 +61,8 @@ class North:
                 "declination_date": self.declination_date,
             }
         )
+        if self.declination_deg is None:
+            words = words.partition(" Magnetic")[0]
         angles = self.angles_deg()
         return words if _apart(angles) == angles else f"{words} The arrows are not to scale."
 
