@@ -16,7 +16,7 @@ from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
 from hillsight.jobs.exercise_sheets import sheet_data
 from hillsight.jobs.exercise_shown import page_data
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import made_folder, named, named_files, provenance_of, write_text
+from hillsight.jobs.outputs import check_folder, made_folder, named, named_files, provenance_of, write_text
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.plan.exercise.file import FORMAT
@@ -235,6 +235,8 @@ def _check(request: ExercisePrintRequest) -> None:
             remedy="Name another place",
             parameters=("out",),
         )
+    else:
+        check_folder(request.out)
 
 
 def _write(request: ExercisePrintRequest, sheets: list[SheetData], pages: list[str]) -> tuple[Path, ...]:

@@ -17,7 +17,7 @@ from hillsight.sheets.exercise.question_sheet import (
     draw_picture,
     head,
 )
-from hillsight.sheets.paper.labels import Box, drawable
+from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import PER_MM
 from hillsight.sheets.paper.palette import INK, QUIET
@@ -82,7 +82,7 @@ def _view_pages(data: SheetData) -> list[Page]:
             y = top
             if n == 0:
                 is_from = f"The picture was taken from {data.truth.letter}, {name_of(data.truth.name, 60)}."
-                pages[-1].text(MARGIN_MM * PER_MM, (y - 2.0) * PER_MM, drawable(is_from, 110), 11, bold=True)
+                pages[-1].text(MARGIN_MM * PER_MM, (y - 2.0) * PER_MM, name_of(is_from, 110), 11, bold=True)
                 y -= 9.0
         page = pages[-1]
         left = (WIDTH_MM - width) / 2

@@ -15,7 +15,7 @@ from hillsight.sheets.exercise.question_sheet import (
     draw_foot,
     question_pages,
 )
-from hillsight.sheets.paper.labels import drawable
+from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import PER_MM
 from hillsight.sheets.paper.palette import QUIET
 from hillsight.words.english import number_word
@@ -69,7 +69,7 @@ def number_pages(pages: Sequence[Page]) -> None:
 
 
 def _cover(exercises: Sequence[SheetData], starts: Sequence[tuple[int, int]], title: str, count: int) -> Page:
-    page = blank(drawable(title, 90))
+    page = blank(name_of(title, 90))
     left, right = MARGIN_MM * PER_MM, (WIDTH_MM - MARGIN_MM) * PER_MM
     y = (HEIGHT_MM - 30.0) * PER_MM
     told = (
@@ -85,7 +85,7 @@ def _cover(exercises: Sequence[SheetData], starts: Sequence[tuple[int, int]], ti
         y -= _ROW
         page.line([left, right], [y + _ROW / 2] * 2, linewidth=0.4)
         page.text(left, y, f"{one.number}", 9.5, bold=True)
-        page.text(left + 50, y, drawable(one.title, 80), 9.5)
+        page.text(left + 50, y, name_of(one.title, 80), 9.5)
         page.text(right - 150, y, f"page {question}", 9, align="right")
         page.text(right, y, f"page {answer}", 9, align="right")
     draw_foot(page, FOR_THE_TABLE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.sheets.exercise.question_sheet import BOLDER
-from hillsight.sheets.paper.labels import drawable
+from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import DOTS_PER_INCH, PER_MM
 from hillsight.sheets.paper.palette import INK
 
@@ -63,7 +63,7 @@ class Flow:
             (line, size, bold, colour)
             for text, size, bold, colour in parts
             for line in page.wrapped(
-                drawable(text, 4_000), (self.width - indent) / (BOLDER if bold else 1.0), size
+                name_of(text, 4_000), (self.width - indent) / (BOLDER if bold else 1.0), size
             )
         ]
         tall = sum(_step(size) for _, size, _, _ in lines)

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.sheets.exercise.extracts import draw_extracts, pages_of
-from hillsight.sheets.paper.labels import Box, drawable
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import PER_MM, Page
 from hillsight.sheets.paper.palette import BLANK, INK, QUIET
 
@@ -57,7 +58,7 @@ def question_pages(data: SheetData) -> list[Page]:
 def head(data: SheetData, what: str) -> str:
     """The heading of a sheet."""
     number = "" if data.number is None else f" {data.number}"
-    return f"{what}{number}: {drawable(data.title, 90)}"
+    return f"{what}{number}: {name_of(data.title, 90)}"
 
 
 def blank(heading: str) -> Page:
@@ -74,7 +75,7 @@ def draw_foot(page: Page, *words: str) -> None:
     """Small print at a page's foot."""
     step = 6.2 * PER_MM * 25.4 / 72 * 1.42
     width = (WIDTH_MM - 2 * MARGIN_MM) * PER_MM
-    lines = [line for text in words for line in page.wrapped(drawable(text, 2_000), width, 6.2)]
+    lines = [line for text in words for line in page.wrapped(name_of(text, 2_000), width, 6.2)]
     y = 11.0 * PER_MM + (len(lines) - 1) * step
     for line in lines:
         page.text(MARGIN_MM * PER_MM, y, line, 6.2, colour=QUIET)
@@ -117,7 +118,7 @@ def _picture_page(data: SheetData) -> Page:
     says = data.picture.says if data.picture.is_photograph else f"{data.picture.says} {_DRAWN}"
     y = page.paragraph(left * PER_MM, y - 6, width, says, 7, colour=QUIET)
     y -= 14
-    for line in page.wrapped(drawable(data.question, 400), width / BOLDER, 12):
+    for line in page.wrapped(name_of(data.question, 400), width / BOLDER, 12):
         y = page.text(left * PER_MM, y - 17, line, 12, bold=True).bottom - 3
     y = page.paragraph(
         left * PER_MM, y - 6, width,
