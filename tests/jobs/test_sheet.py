@@ -171,6 +171,7 @@ def test_an_extent_cuts_the_map(ground: Path, tmp_path: Path) -> None:
         ({"one_sheet": True}, r"do not fit one sheet of A4 at 1:25,000.*fits at 1:\d\d,000 on A3"),
         ({"extent": "1,2,3,4"}, "is not on the terrain, which spans E 800000"),
         ({"extent": "5,2,3,4"}, "is no area"),
+        ({"extent": "802000,5202000,802010,5202010"}, "10 by 10 m is a speck at 1:25,000.*251 m across"),
         ({"extent": "0,0,1e9,1e9"}, r"takes \d[\d,]+ sheets, and no more than 200"),
         ({"extent": (1, 2, 3)}, "which is no area"),
         ({"extent_crs": "EPSG:4326"}, "no extent"),

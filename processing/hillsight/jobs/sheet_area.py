@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from hillsight.jobs.sheet_request import SheetRequest
     from hillsight.layers.map_layers import MapLayers
 
+#: A map is no smaller than this, mm of paper.
+_LEAST_MM = 10.0
 _MOST_INTERVAL_M = 500.0
 _MOST_INSET, _LEAST_INSET = 25_000.0, 1_000.0
 #: Radius of the Earth, m: what its size matters to a map's scale is the same for any that is about right.
@@ -132,6 +135,12 @@ def lay_sheets(request: SheetRequest, inputs: Inputs, layers: MapLayers, places:
     )
     layout = paper.layout_of(request.paper, way)
     width_m, height_m = layout.room.width * per_mm, layout.room.height * per_mm
+    if is_cut and min(area.width, area.height) < _LEAST_MM * per_mm:
+        raise CallError(
+            f"an area of {area.width:,.0f} by {area.height:,.0f} m is a speck at 1:{request.scale:,.10g}",
+            remedy=f"Give one that is {ceil(_LEAST_MM * per_mm):,} m across at least, or a larger scale",
+            parameters=("extent", "scale"),
+        )
     size_m = width_m, height_m, request.overlap * per_mm
     if request.one_sheet and paper.count_of(area, *size_m) > 1:
         raise paper.does_not_fit(area, request.paper, request.orientation, request.scale, factor)
