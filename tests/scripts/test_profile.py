@@ -169,7 +169,7 @@ def test_voids_and_coarse_words(tmp_path: Path) -> None:
         (("--to", TO, "--exaggeration", "0", "--drawing", "x.svg"), ("exaggeration is 0", "--exaggeration")),
         (("--to", TO, "--exaggeration", "-2", "--drawing", "x.svg"), ("exaggeration is -2",)),
         (("--to", TO, "--exaggeration", "2"), ("--exaggeration", "--drawing")),
-        (("--to", TO, "--drawing", "x.jpg"), (".svg or .png", "x.svg")),
+        (("--to", TO, "--drawing", "x.jpg"), (".svg, .png or .pdf", "x.svg")),
         (("--to", TO, "--to", "300200,699600", "--drawing", "x.svg"), ("these are 2", "--pictures")),
         (("--to", TO, "--csv", "x.gpkg"), ("CSV is text", "--csv")),
         (("--to", TO, "--drawing", "no/x.svg"), ("folder does not exist",)),
