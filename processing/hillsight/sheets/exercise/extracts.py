@@ -292,7 +292,7 @@ def _draw_legend(
     is_tall = box_mm.height > 45.0
     page.text(box.left, box.top - 10, f"1:{data.scale:,.10g}", 10, bold=True)
     draw_bar(page, box_mm.left + 27.0, box_mm.top - 2.0, data.scale)
-    said = f"Grid lines {length_words(grid_m)} apart."
+    said = f"Grid lines of {data.surface.grid.crs.name}, {length_words(grid_m)} apart, figures in m."
     if interval_m is not None:
         said += f" Contours every {interval_m:g} m."
     said += f" {data.north.words()}"
