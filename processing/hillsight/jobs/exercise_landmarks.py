@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.reading.drawn.landmarks import SEEN, feature_rows
+from hillsight.words.angles import bearing_words
 from hillsight.words.quantities import metres, rough_distance_words
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def seen_words(landmark: Landmark) -> str:
 
 def lying_words(bearing_true_deg: float, distance_m: float, above_eye_m: float) -> str:
     """Bearing, distance and height relative to the eye, in words; no height where none is known."""
-    words = [f"{bearing_true_deg % 360.0:03.0f}° true", rough_distance_words(distance_m)]
+    words = [f"{bearing_words(bearing_true_deg)} true", rough_distance_words(distance_m)]
     if np.isfinite(above_eye_m):
         side = "above" if above_eye_m >= 0 else "below"
         words.append(f"{metres(abs(above_eye_m))} {side} the eye")
@@ -93,7 +94,7 @@ def unseen_words(view: PlaceView, place: int) -> str:
         float(v) for v in view.cylinder.pixels(row["bearing_grid_deg"], _number(row["vertical_angle_deg"]))
     )
     across = 0 <= x_px <= view.cylinder.width_px
-    where = f"{row['bearing_true_deg'] % 360.0:03.0f}° true, {rough_distance_words(row['distance_m'])}"
+    where = f"{bearing_words(row['bearing_true_deg'])} true, {rough_distance_words(row['distance_m'])}"
     if not across:
         return f"{where}, beside the picture"
     if row["state"] in SEEN:

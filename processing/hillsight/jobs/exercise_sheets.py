@@ -19,6 +19,7 @@ from hillsight.sheets.exercise.extracts import cells, scale_for, shown_reach_m
 from hillsight.sheets.exercise.question_sheet import EXTRACT_ROOM
 from hillsight.sheets.exercise.sheet_data import SheetData, SheetPlace, Sight
 from hillsight.sheets.map.frame import grid_scale_factor_at
+from hillsight.words.angles import bearing_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -139,7 +140,7 @@ def _sights(shown: Shown, number: int) -> list[Sight]:
             landmark = rows.get(one.place)
             if one.name in reason.things and landmark is not None:
                 grid_deg = landmark.bearing_grid_deg % 360.0
-                says = f"{one.name} {grid_deg:03.0f}° grid, {seen_words(landmark)}"
+                says = f"{one.name} {bearing_words(grid_deg)} grid, {seen_words(landmark)}"
                 found.append(Sight(count, one.easting_m, one.northing_m, (), says))
         lines = grounds.get(count, [])
         if lines and not any(one.reason == count for one in found):
@@ -158,4 +159,4 @@ def _line_sight(view: PlaceView, count: int, lines: list[Floats]) -> Sight:
     height_m = float(view.lines.surface.height_at_m(east_m, north_m))
     words = lying_words(true_deg, away_m, height_m - view.lines.eye.level_m)
     kept = tuple(line for line in lines if len(line) > 1)
-    return Sight(count, east_m, north_m, kept, f"{grid_deg:03.0f}° grid, {words}")
+    return Sight(count, east_m, north_m, kept, f"{bearing_words(grid_deg)} grid, {words}")

@@ -34,6 +34,7 @@ from hillsight.sheets.exercise.page_data import (
 )
 from hillsight.sheets.exercise.page_map import MAP_SHAPE, page_map
 from hillsight.sheets.paper.rims import rim_pieces
+from hillsight.words.angles import bearing_words
 
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats
@@ -194,7 +195,7 @@ def _ticks(view: PlaceView, laid: _Laid | None = None) -> tuple[tuple[float, str
     room_px = 0.02 * laid.size_px[0]
     inside = (x_px >= room_px) & (x_px <= laid.size_px[0] - room_px)
     return tuple(
-        (float(x), f"{one % 360.0:03.0f}°") for x, one in zip(x_px[inside], bearings[inside], strict=True)
+        (float(x), bearing_words(one)) for x, one in zip(x_px[inside], bearings[inside], strict=True)
     )
 
 

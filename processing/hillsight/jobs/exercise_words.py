@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.plan.exercise.marking import NOT_SO
 from hillsight.sheets.map.margin import North
+from hillsight.words.angles import bearing_words
 from hillsight.words.english import listed
 from hillsight.words.quantities import whole_number
 
@@ -30,14 +31,14 @@ def norths_of(judged: Judged) -> North:
 def looking_words(shown: Shown) -> str:
     """Where the picture looks, and how wide it is."""
     picture = shown.judged.exercise.picture
-    return f"looking {shown.judged.looks_true_deg % 360.0:03.0f}° true, {picture.width_deg:g}° wide"
+    return f"looking {bearing_words(shown.judged.looks_true_deg)} true, {picture.width_deg:g}° wide"
 
 
 def where_words(shown: Shown, number: int) -> str:
     """A place's coordinates and the sector it would look into."""
     view, half = shown.views[number], shown.judged.exercise.picture.width_deg / 2.0
-    left, right = ((view.looks_true_deg + turn) % 360.0 for turn in (-half, half))
-    looks = "all round" if half >= 180.0 else f"{left:03.0f}° to {right:03.0f}° true"
+    left, right = (bearing_words(view.looks_true_deg + turn) for turn in (-half, half))
+    looks = "all round" if half >= 180.0 else f"{left} to {right} true"
     return (
         f"E {whole_number(view.lines.easting_m)} N {whole_number(view.lines.northing_m)}; would look {looks}"
     )

@@ -26,3 +26,12 @@ def wrap_deg(angle_deg: ArrayLike) -> Floats:
 def clockwise_deg(from_deg: ArrayLike, to_deg: ArrayLike) -> Floats:
     """Degrees to turn clockwise from one bearing to another, in [0, 360)."""
     return wrap_deg(np.asarray(to_deg, np.float64) - np.asarray(from_deg, np.float64))
+
+
+def bearing_words(bearing_deg: float) -> str:
+    """A bearing as three figures.
+
+    >>> [bearing_words(value) for value in (7.2, 359.6, -10.0)]
+    ['007°', '000°', '350°']
+    """
+    return f"{round(bearing_deg) % 360:03d}°"

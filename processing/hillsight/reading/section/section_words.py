@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.words.angles import bearing_words
 from hillsight.words.quantities import distance_as_known, metres, per_cent
 
 if TYPE_CHECKING:
@@ -29,11 +30,6 @@ def title_words(section: Section) -> str:
     if course.target is not None:
         return f"From {course.station} to {course.target.name}"
     return f"From {course.station} on bearing {bearing_words(course.bearing_true_deg)} true"
-
-
-def bearing_words(bearing_deg: float) -> str:
-    """A bearing as three figures, 359.6 as 000."""
-    return f"{round(bearing_deg) % 360:03d}°"
 
 
 def course_words(section: Section) -> str:
