@@ -65,6 +65,9 @@ def test_look_alikes_of_a_true_place(ground: str, tmp_path: Path) -> None:
     assert hillsight.exercise_check(str(tmp_path / "out" / "exercise_01.toml"), **told, draws=32).is_sound
     report = (tmp_path / "out" / "report.txt").read_text(encoding="utf-8")
     assert "a person must check" in report
+    # The setter reads there which letter is the true place, and what tells the other from it.
+    assert f"the picture is from {rows['letter'][0]}, {rows['name'][0]}" in report
+    assert f"- {rows['letter'][1]}, {rows['name'][1]}: " in report and rows["told_by"][1] in report
 
 
 def test_an_exercise_is_taken_as_its_file_tells_it(ground: str, tmp_path: Path) -> None:

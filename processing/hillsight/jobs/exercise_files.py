@@ -87,7 +87,8 @@ class ExerciseFiles:
         write_style_folder(out)
         for name, made in zip(names, found.made, strict=True):
             write_text(self.folder / name, self._text(made), self.inputs.paths)
-        report = "\n".join((*found.lines, "", *self.provenance.notes, "", self.provenance.as_json(), ""))
+        lines = (*found.lines, "", *answers(frame))
+        report = "\n".join((*lines, "", *self.provenance.notes, "", self.provenance.as_json(), ""))
         write_text(self.folder / _REPORT, report, self.inputs.paths)
         return sink.frames, {"out": (self.folder,)}
 
@@ -127,6 +128,23 @@ class ExerciseFiles:
         if self.folder is None or not isinstance(source, str) or not Path(source).is_file():
             return None
         return Path(os.path.relpath(source, self.folder)).as_posix()
+
+
+def answers(places: geopandas.GeoDataFrame) -> list[str]:
+    """Each exercise with its places, in sentences.
+
+    places : the layer of places; true ones come first in their exercise
+    """
+    lines: list[str] = []
+    for row in places.itertuples():
+        if row.role == "true":
+            lines.append(f"{row.exercise}, {row.grade}: the picture is from {row.letter}, {row.name}")
+        else:
+            lines.append(
+                f"- {row.letter}, {row.name}: {row.distance_to_true_m:,.0f} m from it on the grid; "
+                f"a {row.judgement} judgement; from the picture: {row.told_by}"
+            )
+    return lines
 
 
 def _told_by(wrong: LookAlike) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
-from hillsight.jobs.exercise_files import ExerciseFiles, check_folder
+from hillsight.jobs.exercise_files import ExerciseFiles, answers, check_folder
 from hillsight.jobs.exercise_find_request import ExerciseFindRequest
 from hillsight.jobs.exercise_proposals import proposed
 from hillsight.jobs.exercise_true_spot import found_about, true_spot
@@ -149,7 +149,7 @@ def run_exercise_find(request: ExerciseFindRequest, listener: Listener = SILENT)
         provenance=provenance,
         files=written,
         exercises=tuple(one.exercise for one in found.made),
-        lines=tuple(found.lines),
+        lines=(*found.lines, *answers(frames["exercise_places"])),
     )
 
 

@@ -162,8 +162,8 @@ def found_about(
         raise StationError(
             f"no look-alike is left: {words}",
             where=named(request.pool),
-            remedy="Give a larger pool, another direction, or any grade",
-            parameters=("pool", "within", "looks", "grade"),
+            remedy="Give a larger pool, or another direction",
+            parameters=("pool", "within", "looks"),
         )
     picture = _picture(request, spot, heading)
     # The title stands on the question sheet: it must not say where.
