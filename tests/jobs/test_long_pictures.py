@@ -63,7 +63,9 @@ def request_of(path: Path, *, cropped: bool = False) -> MarkedPicture:
         size = image.size
     marks = path.with_suffix(".json")
     Marks(MarkedPhotograph(path.name, *size, Photograph.open(path).sha256)).write(marks)
-    return MarkedPicture(marks=str(marks), photo=str(path), width=60.0, cropped=cropped, most_megapixels=100.0)
+    return MarkedPicture(
+        marks=str(marks), photo=str(path), width=60.0, cropped=cropped, most_megapixels=100.0
+    )
 
 
 def photograph(folder: Path, width_px: int, height_px: int, xmp: bytes = b"") -> Path:
