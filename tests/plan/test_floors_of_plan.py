@@ -1,4 +1,4 @@
-"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, search, exercise."""
+"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, search, exercise, posts."""
 
 from __future__ import annotations
 
@@ -8,7 +8,17 @@ from pathlib import Path
 import pytest
 
 PLAN = Path(__file__).parents[2] / "processing" / "hillsight" / "plan"
-FLOORS = ("look", "kinds/shared", "kinds", "weighing", "sighting", "relocation", "search", "exercise")
+FLOORS = (
+    "look",
+    "kinds/shared",
+    "kinds",
+    "weighing",
+    "sighting",
+    "relocation",
+    "search",
+    "exercise",
+    "posts",
+)
 MODULES = sorted(PLAN.rglob("*.py"))
 
 

@@ -1,0 +1,1 @@
+"""Marshal posts: where people stand who watch a course, and what of it they see."""
