@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.sight.line import crossing_shares
 from hillsight.sight.points import see_points
-from hillsight.sight.viewing import CROSSING_SNAP, Eye
+from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
     import shapely
@@ -214,20 +215,6 @@ class Section:
         """Clearance of things at places near the section."""
         rows, columns = self.surface.grid.to_array(eastings_m, northings_m)
         return see_points(self.surface, self.eye, rows, columns, heights_m)
-
-
-def crossing_shares(eye_row: float, eye_column: float, row: float, column: float) -> Floats:
-    """Shares of the way, without its ends, at which a line crosses rows and columns; each place once."""
-    shares = []
-    for eye, end in ((eye_row, row), (eye_column, column)):
-        if eye != end:
-            lines = np.arange(np.floor(min(eye, end)) + 1, np.ceil(max(eye, end)))
-            shares.append((lines - eye) / (end - eye))
-    found: Floats = np.unique(np.concatenate(shares)) if shares else np.empty(0)
-    found = found[(found > 0.0) & (found < 1.0)]
-    # A post on the way is crossed by its row and by its column: one place, told apart by rounding only.
-    apart = np.diff(found, prepend=-1.0) * max(abs(row - eye_row), abs(column - eye_column)) > CROSSING_SNAP
-    return found[apart]
 
 
 def cut_section(course: Course, surface: Surface, drop_per_m: float, geodesy: Geodesy) -> Section:
