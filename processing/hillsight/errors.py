@@ -52,6 +52,10 @@ class ExerciseError(HillsightError):
     """An exercise cannot be read, or has not the places it needs."""
 
 
+class PostsError(HillsightError):
+    """A plan of marshal posts cannot be read, or asks for what cannot be."""
+
+
 class PhotographError(HillsightError):
     """A photograph cannot be read, or is not the one that is meant."""
 

@@ -1,4 +1,4 @@
-"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, search, exercise, posts."""
+"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, then what is planned."""
 
 from __future__ import annotations
 

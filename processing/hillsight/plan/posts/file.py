@@ -1,0 +1,253 @@
+"""Reading a plan of marshal posts from its file, with the line of whatever is wrong in it."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+from typing import TYPE_CHECKING, Any
+
+from hillsight.errors import PostsError
+from hillsight.plan.posts import fields
+from hillsight.plan.posts.fields import CONTROL, FORMAT, TABLES, TOP, TomlTable
+from hillsight.plan.posts.plan import (
+    DangerWeights,
+    Eyes,
+    Ground,
+    Limits,
+    NamedDanger,
+    NamedPlace,
+    Paces,
+    Pair,
+    PlannedCheckpoint,
+    PlannedCourse,
+    PostsPlan,
+    Radios,
+    Walking,
+    Wanted,
+)
+from hillsight.plan.toml_file import FileKind, FilePlace, check_names, checked_value, instead, read_toml, told
+from hillsight.words.english import folded
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from hillsight.plan.vocabulary import SightingField
+
+_KIND = FileKind("plan of posts", "[[fixed]]", FORMAT, PostsError)
+_BANNED_WITHIN_M = 25.0
+
+
+def read_plan(path: str) -> PostsPlan:
+    """The plan that a file holds.
+
+    The file is TOML: a line ``format``, the fields of ``fields.TOP`` and the tables of ``fields.TABLES``. A
+    byte order mark and the line ends of any system do no harm.
+
+    Raises
+    ------
+    PostsError : the file cannot be read, is no TOML, or says what a plan cannot say: unknown fields, more
+        fixed posts than are wanted, one name twice; with its line
+    """
+    content, top = read_toml(path, _KIND)
+    names = ["format", "features", *(field.name for field in TOP), *(table.name for table in TABLES)]
+    for key in content:
+        if key not in names:
+            raise top.within(key).error(f"a plan of posts has no {key!r}", instead(key, names, "It may have"))
+    raw = {field.name: content[field.name] for field in TOP if field.name in content}
+    values = _values(raw, TOP, (), "plan of posts", top)
+    wanted = _wanted(content, top)
+    course = _one(content, fields.COURSE, top)
+    fixed = _named(content, fields.FIXED, top)
+    if wanted.posts is not None and len(fixed) > wanted.posts:
+        raise top.within("fixed", wanted.posts).error(
+            f"{len(fixed)} posts are fixed, and {wanted.posts} are the most that are wanted",
+            "Raise posts in [wanted], or take fixed posts out",
+        )
+    control = content.get("control")
+    radio = _one(content, fields.RADIO, top)
+    if control is not None:
+        radio["control"] = NamedPlace(**_one(content, fields.CONTROL_PLACE, top))
+    return PostsPlan(
+        **values,
+        features=_texts(content["features"], "plan of posts: 'features'", top.within("features"))
+        if "features" in content
+        else (),
+        course=PlannedCourse(**course, checkpoints=_checkpoints(content, top)),
+        wanted=wanted,
+        paces=_paces(content, top),
+        dangers=DangerWeights(**_one(content, fields.DANGERS, top)),
+        named_dangers=_named_dangers(content, top),
+        eyes=_eyes(content, top),
+        stands=tuple(Ground(**raw) for raw in _many(content, fields.STAND, top)),
+        no_go=tuple(Ground(**raw) for raw in _many(content, fields.NO_GO, top)),
+        limits=Limits(**_one(content, fields.LIMITS, top)),
+        walking=Walking(
+            **_one(content, fields.WALKING, top), access=tuple(_named(content, fields.ACCESS, top))
+        ),
+        radios=Radios(**radio),
+        fixed=tuple(fixed),
+        banned=tuple(
+            NamedPlace(**{"within_m": _BANNED_WITHIN_M} | raw) for raw in _many(content, fields.BANNED, top)
+        ),
+        pairs=_pairs(content, top, has_control=control is not None),
+        source=path,
+    )
+
+
+def _values(
+    raw: Mapping[str, Any],
+    known: tuple[SightingField, ...],
+    lists: tuple[str, ...],
+    owner: str,
+    place: FilePlace,
+) -> dict[str, Any]:
+    """Values of the fields that are there, each checked; refuses unknown fields and missing ones."""
+    check_names(raw, known, f"the {owner}", place)
+    found: dict[str, Any] = {}
+    for field in known:
+        if field.name not in raw:
+            if field.needed:
+                raise place.error(f"{owner}: {field.name!r} is missing", f"Add {field.name}: {field.meaning}")
+            continue
+        value, within = raw[field.name], place.within(field.name)
+        if field.name in lists:
+            found[field.name] = _texts(value, f"{owner}: {field.name!r}", within)
+        elif field.name == "start":
+            found[field.name] = _moment(value, within)
+        else:
+            value = checked_value(value, field, owner, within)
+            found[field.name] = value.strip() if field.name == "name" else value
+            if field.form == "number":
+                found[field.name] = int(value) if field.is_whole else float(value)
+    return found
+
+
+def _texts(value: Any, label: str, place: FilePlace) -> tuple[str, ...]:
+    members = [value] if isinstance(value, str) else value
+    if not isinstance(members, list) or not all(isinstance(one, str) and one.strip() for one in members):
+        raise place.error(f"{label} is {told(value)}", 'Write a list of texts, as in ["one", "two"]')
+    return tuple(members)
+
+
+def _moment(value: Any, place: FilePlace) -> datetime.datetime:
+    if isinstance(value, str) and ":" in value:
+        with contextlib.suppress(ValueError):
+            value = datetime.datetime.fromisoformat(value.strip())
+    if isinstance(value, datetime.datetime):
+        return value
+    raise place.error(
+        f"paces: 'start' is {told(value)}",
+        "Write day and time, with the zone, as in 2026-09-12T10:00:00+01:00",
+    )
+
+
+def _one(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> dict[str, Any]:
+    """Values of a table that stands once; none where it does not stand."""
+    if table.name not in content:
+        if table.needed:
+            raise top.error(
+                f"the plan of posts has no [{table.name}]", f"Write [{table.name}] once: {table.meaning}"
+            )
+        return {}
+    raw, place = content[table.name], top.within(table.name)
+    if not isinstance(raw, dict):
+        raise place.error(
+            f"[{table.name}] is not one table", f"Write [{table.name}] once, in single brackets"
+        )
+    return _values(raw, table.fields, table.lists, table.name, place)
+
+
+def _many(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list[dict[str, Any]]:
+    """Values of each table of a kind that may stand several times."""
+    raws = content.get(table.name, [])
+    if not isinstance(raws, list) or not all(isinstance(raw, dict) for raw in raws):
+        raise top.within(table.name).error(
+            f"a {table.name} is not headed [[{table.name}]]",
+            f"Write [[{table.name}]], in double brackets, above each",
+        )
+    return [
+        _values(raw, table.fields, table.lists, table.name, top.within(table.name, k))
+        for k, raw in enumerate(raws)
+    ]
+
+
+def _named(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list[NamedPlace]:
+    """Places of a kind, none of whose names stands twice."""
+    found = [NamedPlace(**values) for values in _many(content, table, top)]
+    for k, one in enumerate(found):
+        where = top.within(table.name, k, "name")
+        if folded(one.name) == CONTROL:
+            raise where.error(f"{one.name!r} is what pairs call the organisers' place", "Name it otherwise")
+        if any(folded(one.name) == folded(earlier.name) for earlier in found[:k]):
+            raise where.error(f"two places are called {one.name!r}", "Name each apart")
+    return found
+
+
+def _wanted(content: Mapping[str, Any], top: FilePlace) -> Wanted:
+    wanted = Wanted(**_one(content, fields.WANTED, top))
+    if wanted.posts is None and wanted.share is None:
+        raise top.within("wanted").error(
+            "[wanted] says neither how many posts nor how much is to be seen", "Add posts, or share, or both"
+        )
+    return wanted
+
+
+def _paces(content: Mapping[str, Any], top: FilePlace) -> Paces:
+    paces = Paces(**_one(content, fields.PACES, top))
+    if paces.first_min_per_km > paces.last_min_per_km:
+        raise top.within("paces").error(
+            f"the first runner takes {paces.first_min_per_km:g} minutes a km and the last "
+            f"{paces.last_min_per_km:g}",
+            "Give the first runner the shorter time",
+        )
+    return paces
+
+
+def _eyes(content: Mapping[str, Any], top: FilePlace) -> Eyes:
+    eyes = Eyes(**_one(content, fields.EYES, top))
+    if eyes.runner_least_m > eyes.runner_most_m:
+        raise top.within("eyes").error(
+            f"runners are from {eyes.runner_least_m:g} m to {eyes.runner_most_m:g} m tall",
+            "Give the smaller height as runner_least_m",
+        )
+    return eyes
+
+
+def _named_dangers(content: Mapping[str, Any], top: FilePlace) -> tuple[NamedDanger, ...]:
+    found = [NamedDanger(**values) for values in _many(content, fields.DANGER, top)]
+    for k, one in enumerate(found):
+        if one.from_m >= one.to_m:
+            raise top.within("danger", k).error(
+                f"{one.name!r} begins at {one.from_m:g} m and ends at {one.to_m:g} m",
+                "Give from_m less than to_m",
+            )
+    return tuple(found)
+
+
+def _checkpoints(content: Mapping[str, Any], top: FilePlace) -> tuple[PlannedCheckpoint, ...]:
+    found = []
+    for k, values in enumerate(_many(content, fields.CHECKPOINT, top)):
+        one = PlannedCheckpoint(**values)
+        has_place = one.easting_m is not None and one.northing_m is not None
+        if has_place == (one.along_m is not None):
+            raise top.within("checkpoint", k).error(
+                f"checkpoint {one.name!r} needs a place or how far along the course it is, and not both",
+                "Give easting_m and northing_m, or along_m",
+            )
+        found.append(one)
+    return tuple(found)
+
+
+def _pairs(content: Mapping[str, Any], top: FilePlace, *, has_control: bool) -> tuple[Pair, ...]:
+    found = []
+    for k, values in enumerate(_many(content, fields.PAIR, top)):
+        one, place = Pair(**values), top.within("pair", k)
+        if folded(one.one) == folded(one.other):
+            raise place.error(f"{one.one!r} is paired with itself", "Name two posts")
+        if CONTROL in (folded(one.one), folded(one.other)) and not has_control:
+            raise place.error(
+                f"a pair names {CONTROL}, and the plan does not say where that is",
+                "Add [control] with its place",
+            )
+        found.append(one)
+    return tuple(found)
