@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from hillsight.arrays import Floats, Floats32
+    from hillsight.ground.cover import Cover
 
 
 def on_lines(places: Floats) -> Floats:
@@ -160,22 +162,47 @@ class Grid:
 
 @dataclass(frozen=True)
 class Surface:
-    """Heights at the posts of a grid.
+    """Heights at the posts of a grid, and what stands on them.
 
     Parameters
     ----------
     grid : the posts
-    height_m : (rows, columns) float32, metres; NaN is a void
+    height_m : (rows, columns) float32, metres, of the bare ground; NaN is a void
+    cover : what stands on the ground; None where nothing is known of it
     """
 
     grid: Grid
     height_m: Floats32
+    cover: Cover | None = None
 
     def __post_init__(self) -> None:
-        if self.height_m.shape != (self.grid.rows, self.grid.columns):
+        shape = (self.grid.rows, self.grid.columns)
+        if self.height_m.shape != shape:
             raise ValueError(
                 f"heights {self.height_m.shape} do not fit {self.grid.rows} x {self.grid.columns}"
             )
+        if self.cover is not None and self.cover.shape != shape:
+            raise ValueError(f"cover {self.cover.shape} does not fit {self.grid.rows} x {self.grid.columns}")
+
+    @cached_property
+    def blocking_m(self) -> Floats32:
+        """(rows, columns) float32, metres: what blocks sight, ground or the cover on it; screens apart."""
+        return self.height_m if self.cover is None else self.height_m + self.cover.tallest_m
+
+    @cached_property
+    def opaque_m(self) -> Floats32:
+        """(rows, columns) float32, metres: what blocks all sight, which woods that let some pass do not."""
+        if self.cover is None or not self.cover.lets_pass:
+            return self.blocking_m
+        return self.height_m + self.cover.solid_m
+
+    def part(self, row: int, column: int, rows: int, columns: int) -> Surface:
+        """The posts from a row and column on, as a surface of their own."""
+        return Surface(
+            self.grid.part(row, column, rows, columns),
+            self.height_m[row : row + rows, column : column + columns],
+            None if self.cover is None else self.cover.part(row, column, rows, columns),
+        )
 
     def heights_at_m(self, easting_m: ArrayLike, northing_m: ArrayLike) -> Floats:
         """Ground heights at map positions, by :func:`between_posts`.
