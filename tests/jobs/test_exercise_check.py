@@ -128,6 +128,41 @@ def test_a_wall_alone_decides_nothing(tmp_path: Path) -> None:
     assert "man_made" in {one.about for one in found.misleading}
 
 
+def test_a_map_that_the_terrain_gainsays_decides_nothing(folder: Path, tmp_path: Path) -> None:
+    """Level ground under a map of knolls in pairs: the nearer one stands right, or left, of the other.
+
+    Their names would tell the places apart in nearly every draw, and no such knoll is there.
+    """
+    write_geotiff(tmp_path / "ground.tif", plane(161, 161, height_m=200.0), west=WEST, north=NORTH, unit="m")
+    knolls = geopandas.GeoDataFrame(
+        {"name": ["Lone Knoll", "Cold Pike", "High Nab", "Far Nab"], "kind": ["summit"] * 4},
+        geometry=shapely.points(
+            [(300_700, 699_400), (300_700, 699_700), (300_690, 699_420), (300_690, 699_750)]
+        ),
+        crs=27700,
+    )
+    knolls.to_file(tmp_path / "features.gpkg", layer="things")
+    places = (
+        replace(BY_THE_KNOLL, easting_m=300_600.0, northing_m=699_200.0),
+        replace(NO_KNOLL, easting_m=300_800.0, northing_m=699_200.0),
+    )
+    found = hillsight.exercise_check(written(tmp_path, exercise(*places)), reach=600, draws=32, learners=200)
+    assert not found.is_sound
+    assert found.judged.soundness.against[0].facts == ()
+    (note,) = [text for text in found.notes if "map and terrain disagree" in text]
+    assert "Lone Knoll, Cold Pike, High Nab and Far Nab stand" in note
+    # On the ground that the map was made of it has nothing to say.
+    told = hillsight.exercise_check(
+        folder / "exercise.toml",
+        terrain=folder / "ground.tif",
+        features=folder / "features.gpkg",
+        reach=600,
+        draws=16,
+        learners=50,
+    )
+    assert not any("disagree" in text for text in told.notes)
+
+
 def test_reports_escape_names_and_carry_provenance(folder: Path, tmp_path: Path) -> None:
     evil = exercise(replace(BY_THE_KNOLL, name="<script>*x*"), NO_KNOLL, title="<b>&")
     path = written(folder, evil, "evil.toml")

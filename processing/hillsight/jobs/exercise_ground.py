@@ -10,6 +10,7 @@ import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.ground.stations import Station
+from hillsight.jobs.exercise_scene import agreeing
 from hillsight.jobs.scene import scene_of
 from hillsight.plan.exercise.close_looks import CloseLooker
 from hillsight.plan.exercise.marks_in_view import BELOW_TOP_M, MarksInView, is_top
@@ -77,12 +78,14 @@ class ExerciseGround:
         """
         west, south, east, north = box_m
         corners = [Station("", None, e, n, None, "") for e, n in ((west, south), (east, north))]
-        scene = scene_of(
-            request,
-            replace(inputs, stations=corners),
-            Observer(),
-            margin_m=100.0,
-            landforms_needed=landforms_needed,
+        scene = agreeing(
+            scene_of(
+                request,
+                replace(inputs, stations=corners),
+                Observer(),
+                margin_m=100.0,
+                landforms_needed=landforms_needed,
+            )
         )
         return cls(inputs, scene, box_m, request.width, request.steepest)
 

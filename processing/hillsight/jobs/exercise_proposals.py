@@ -50,6 +50,8 @@ def proposed(
     box_m = _box_m(request, inputs)
     themes = request.theme or THEMES
     ground = ExerciseGround.of(request, inputs, box_m, landforms_needed=True)
+    for text in ground.scene.inputs.notes:
+        tell(text)
     pool = _places(box_m, request.seed)
     stands = ground.standing(pool)
     if not stands.allowed.any():

@@ -20,6 +20,7 @@ from hillsight.jobs.views import SPREAD_DEG
 from hillsight.layers.provenance import input_file
 from hillsight.plan.exercise.exercise import Exercise
 from hillsight.plan.exercise.file import read_exercise
+from hillsight.plan.exercise.map_agreement import disagreement, not_shown
 from hillsight.plan.exercise.tolerance import STEPS_M
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
@@ -78,11 +79,24 @@ def opened_exercise(request: ExerciseInput, listener: Listener) -> Iterator[Exer
             files += [input_file(exercise.beside(name)) for name in named if name is not None]
             inputs = replace(inputs, files=(*files, *inputs.files))
         inputs = replace(inputs, notes=(*inputs.notes, *photo_notes, *_given_away(exercise)))
-        scene = scene_of(
-            places, inputs, Observer(), margin_m=STEPS_M[-1] + BESIDE_M, day=_day(exercise.picture.taken)
+        scene = agreeing(
+            scene_of(
+                places, inputs, Observer(), margin_m=STEPS_M[-1] + BESIDE_M, day=_day(exercise.picture.taken)
+            )
         )
         looks_deg = scene.true_deg(exercise.picture.looks_deg, exercise.picture.north) % 360.0
         yield ExerciseScene(exercise, request, scene, looks_deg)
+
+
+def agreeing(scene: Scene) -> Scene:
+    """The scene without the tops and saddles of the map that the terrain does not show, which is told."""
+    first = scene.inputs.stations[0]
+    surface = scene.looker.surface(first.easting_m, first.northing_m)
+    left_out = not_shown(scene.things, surface, scene.errors)
+    if not left_out.any():
+        return scene
+    notes = (*scene.inputs.notes, disagreement(scene.things[left_out]))
+    return replace(scene, inputs=replace(scene.inputs, notes=notes), things=scene.things[~left_out])
 
 
 def settled_exercise(given: Any) -> Exercise:

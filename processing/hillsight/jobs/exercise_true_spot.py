@@ -122,6 +122,8 @@ def found_about(
         true_m[1] + request.within,
     )
     ground = ExerciseGround.of(request, inputs, box_m, landforms_needed=False)
+    for text in ground.scene.inputs.notes:
+        tell(text)
     own = Pool(np.array(true_m[:1]), np.array(true_m[1:]), (station.name or spot_name(*true_m),))
     _check_true(ground, own, station.label, request.steepest)
     pool = _pool(request, inputs, ground, box_m)
