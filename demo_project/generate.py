@@ -1,8 +1,9 @@
 """Write the invented upland: `python demo_project/generate.py FOLDER`.
 
-Makes terrain.tif (heights of 1,000 x 1,000 posts, 10 m apart), features.gpkg (the map) and stations.gpkg
-(three places that look alike). The same seed gives the same heights; the files are the same byte for byte,
-their date being fixed unless SOURCE_DATE_EPOCH or OGR_CURRENT_DATE says otherwise.
+Makes terrain.tif (heights of 1,000 x 1,000 posts, 10 m apart), features.gpkg (the map), stations.gpkg
+(three places that look alike) and course.gpx (an invented course for runners). The same seed gives the
+same heights; the files are the same byte for byte, their date being fixed unless SOURCE_DATE_EPOCH or
+OGR_CURRENT_DATE says otherwise.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ import shapely
 _HERE = str(Path(__file__).resolve().parent)
 sys.path.insert(0, _HERE)  # this file may be loaded by its path alone
 try:
+    from upland_course import course_of, gpx_of
     from upland_features import draw
     from upland_ground import SIDE_M, SPACING_M, Upland, make
     from upland_sheet import CRS_WKT, Rows, Sheet
@@ -33,7 +35,7 @@ finally:
 
 SEED = 7
 WEST_M, SOUTH_M = 240_000.0, 310_000.0
-NAMES = ("terrain.tif", "features.gpkg", "stations.gpkg")
+NAMES = ("terrain.tif", "features.gpkg", "stations.gpkg", "course.gpx")
 DATE = "2026-01-01T00:00:00.000Z"
 
 
@@ -73,15 +75,16 @@ def file_date() -> str:
 
 
 def generate(folder: Path, seed: int = SEED) -> None:
-    """Write terrain.tif, features.gpkg and stations.gpkg into a folder, made if need be.
+    """Write terrain.tif, features.gpkg, stations.gpkg and course.gpx into a folder, made if need be.
 
     Each file is built beside its final name and renamed, so a stopped run leaves no half file.
-    Raises ValueError if the seed gives no corrie, no edge or no three look-alike stations.
+    Raises ValueError if the seed gives no corrie, no edge, no three look-alike stations or no course.
     """
     upland = make(seed)
     sheet = Sheet(upland)
     layers = draw(sheet)
     stations = choose(sheet, layers["tops"])
+    course = course_of(sheet, layers)
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
@@ -92,6 +95,7 @@ def generate(folder: Path, seed: int = SEED) -> None:
             for name, rows in layers.items():
                 write_layer(Path(work) / "features.gpkg", name, rows)
             write_layer(Path(work) / "stations.gpkg", "stations", stations)
+            (Path(work) / "course.gpx").write_text(gpx_of(course, WEST_M, SOUTH_M), "utf-8", newline="\n")
             for name in NAMES:
                 (Path(work) / name).replace(folder / name)
     finally:

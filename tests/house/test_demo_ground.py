@@ -362,10 +362,11 @@ def test_runs_again_to_the_same_bytes_and_loads_by_path(demo: Demo, tmp_path: Pa
     spec.loader.exec_module(module)
     assert "OGR_CURRENT_DATE" not in os.environ
     module.generate(tmp_path / "again")
-    for name in ("terrain.tif", "features.gpkg", "stations.gpkg"):
+    for name in ("terrain.tif", "features.gpkg", "stations.gpkg", "course.gpx"):
         first, second = ((f / name).read_bytes() for f in (demo.folder, tmp_path / "again"))
         assert hashlib.sha256(first).hexdigest() == hashlib.sha256(second).hexdigest(), name
     assert sorted(p.name for p in (tmp_path / "again").iterdir()) == [
+        "course.gpx",
         "features.gpkg",
         "stations.gpkg",
         "terrain.tif",

@@ -1,4 +1,4 @@
-"""Inside ``plan`` imports run down: said, seen, kinds, weighing, sightings, relocation, then what is planned."""
+"""Inside ``plan`` imports run down: what is said, seen, weighed, decided, then what is planned."""
 
 from __future__ import annotations
 
