@@ -101,7 +101,11 @@ def test_places_on_a_plane_cannot_be_told_apart(tmp_path: Path) -> None:
     content = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
     assert content["is_sound"] is False
     assert content["state"] == "alike"
-    assert "two are needed" in content["reasons"][0]
+    assert f"tell it from {flat.called(1)}, and two are needed" in content["reasons"][0]
+    assert flat.called(1) == f"{flat.letters()[1]} (in the west)"
+    # A name that is but coordinates is left out.
+    searched = replace(flat, places=(flat.places[0], replace(flat.places[1], name="E 300820 N 699200")))
+    assert searched.called(1) == searched.letters()[1]
     assert content["against"][0]["facts"] == []
     assert content["tolerance_m"] == 0.0
     assert abs(content["learners"]["right"] * 500 - 250) < 56

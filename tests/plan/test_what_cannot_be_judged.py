@@ -85,7 +85,9 @@ def test_a_view_that_ends_at_a_void_is_told_of() -> None:
     assert cut_short([SHORT], north) == []
     voids = look(VOIDS, 0, 0, THINGS, reach_m=500.0)
     [of_voids] = cut_short([SHORT, voids], north)
-    assert of_voids.startswith("from A the terrain ends, or has a void, on up to 100 % of the picture")
+    assert "on 100 % from A; all beyond is unknown" in of_voids
     # The terrain ends 1 km to the north, the reach 5 km.
-    [of_all] = cut_short([LONG, LONG], north)
-    assert of_all.startswith("from every place the terrain ends")
+    [of_two] = cut_short([LONG, LONG], north)
+    assert "on 100 % from A and 100 % from A;" in of_two
+    [of_all] = cut_short([LONG] * 4, north)
+    assert "on up to 100 % from every place;" in of_all

@@ -104,7 +104,7 @@ def judge(
         soundness = check(
             scene.looker,
             chosen,
-            glances,
+            called(exercise, glances),
             exercise.truth(),
             weighing,
             looks_true_deg,
@@ -112,6 +112,11 @@ def judge(
             advance,
         )
     return Judged(exercise, soundness, scene, chosen, tuple(glances), weighing, looks_true_deg)
+
+
+def called(exercise: Exercise, glances: Sequence[Glance]) -> list[Glance]:
+    """Glances called by their places' letters and names, as sentences speak of them."""
+    return [replace(one, label=exercise.called(number)) for number, one in enumerate(glances)]
 
 
 def exercise_check(
@@ -177,7 +182,7 @@ def run_exercise_check(request: ExerciseCheckRequest, listener: Listener = SILEN
             tell(text)
         effort = effort_of(request)
         judged = judge(made.exercise, made.scene, made.looks_true_deg, effort=effort, listener=listener)
-        for text in cut_short(judged.glances, judged.weighing.framing):
+        for text in cut_short(called(judged.exercise, judged.glances), judged.weighing.framing):
             tell(text)
         provenance = replace(
             provenance_of("exercise check", made.request.told(), made.scene.inputs), notes=tuple(notes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,9 @@ GRADES = ("easy", "moderate", "hard")
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 """What places are called on sheets."""
+
+#: A name that is but a place's coordinates, as places are called that a search finds.
+_COORDINATES = re.compile(r"E -?\d+ N -?\d+")
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,11 @@ class Exercise:
         for letter, k in zip(LETTERS, self.by_letter(), strict=False):
             letters[k] = letter
         return tuple(letters)
+
+    def called(self, number: int) -> str:
+        """A place as its setter is told of it: its letter, and its name unless that is but coordinates."""
+        name, letter = self.places[number].name, self.letters()[number]
+        return letter if _COORDINATES.fullmatch(name) else f"{letter} ({name})"
 
     def by_letter(self) -> list[int]:
         """Numbers of the places in the order of their letters, which is how sheets show them."""

@@ -11,6 +11,8 @@ from hillsight.ground.evidence import kind_forms
 from hillsight.plan.exercise.soundness import Misleading
 from hillsight.plan.kinds.registry import KINDS
 from hillsight.plan.kinds.shared.ground import near_ground
+from hillsight.plan.kinds.shared.skylines import stretch
+from hillsight.plan.relocation.summary import CUT_FROM
 from hillsight.plan.sighting.wording import statement_words
 from hillsight.words.quantities import per_cent
 
@@ -55,7 +57,7 @@ def misleading(
     view = glances[truth]
     found = [*_alike(alike, weighing), *_woods(facts, view, weighing), *_growth(facts, view, weighing)]
     for one in facts:
-        found += [*_season(one), *_man_made(one), *_haze(one, view)]
+        found += [*_season(one), *_man_made(one), *_haze(one, view), *_cut(one, view, weighing)]
     found += _shaky(against, glances, errors)
     return tuple(dict.fromkeys(found))
 
@@ -146,6 +148,20 @@ def _haze(fact: DecidingFact, view: Glance) -> Iterator[Misleading]:
             "haze",
             f"that {fact.words} is seen {away_m / 1000:,.1f} km off: haze may hide it",
             fact.evidence_class,
+        )
+
+
+def _cut(fact: DecidingFact, view: Glance, weighing: Weighing) -> Iterator[Misleading]:
+    """Facts of a skyline that stands, in part, where known ground ends."""
+    if KINDS[fact.statement.kind].topic is not stretch:
+        return
+    across = weighing.framing.bearings(fact.statement.part)[int(np.argmax(weighing.framing.prior))]
+    share = float(view.is_cut[across].mean())
+    if share >= CUT_FROM:
+        yield Misleading(
+            "terrain",
+            f"that {fact.words} rests on a skyline of which {per_cent(share)} is where the terrain ends: if "
+            "higher ground stands beyond, the picture shows otherwise",
         )
 
 

@@ -65,8 +65,8 @@ def headline(verdict: Verdict) -> str:
 #: More places than these are counted, not named.
 _MOST_NAMED = 3
 
-#: Share of a picture that ends at a void or the terrain's edge, from which it is told.
-_CUT_FROM = 0.1
+CUT_FROM = 0.1
+"""Share of a picture that ends at a void or the terrain's edge, from which it is told."""
 
 
 def _unjudged(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing) -> list[str]:
@@ -91,13 +91,19 @@ def _unjudged(sighting: Sighting, glances: Sequence[Glance], weighing: Weighing)
 def cut_short(glances: Sequence[Glance], framing: Framing) -> list[str]:
     """From where much of the picture ends at a void or the terrain's edge: one sentence, or none."""
     shares = [framing.share_of(glance.is_cut) for glance in glances]
-    cut = [glance.label for glance, share in zip(glances, shares, strict=True) if share >= _CUT_FROM]
+    cut = [(one.label, share) for one, share in zip(glances, shares, strict=True) if share >= CUT_FROM]
     if not cut:
         return []
+    if len(cut) <= _MOST_NAMED:
+        where = listed([f"{per_cent(share)} from {label}" for label, share in cut])
+    else:
+        where = (
+            f"up to {per_cent(max(shares))} from {_places_words([label for label, _ in cut], len(glances))}"
+        )
     return [
-        f"from {_places_words(cut, len(glances))} the terrain ends, or has a void, on up to "
-        f"{per_cent(max(shares))} of the picture's bearings: there the skyline may stand higher than told, "
-        "and brows and dead ground farther off are not known of"
+        f"the terrain ends, or has a void, within the picture's width: on {where}; all beyond is unknown, so "
+        "there the true skyline may stand higher, and brows and dead ground farther off are not counted; "
+        "give more terrain, or let nearer ground decide"
     ]
 
 
