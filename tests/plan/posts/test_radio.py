@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
+from hillsight.ground.cover import Cover, Screens
 from hillsight.ground.grid import Grid, Surface
 from hillsight.plan.posts.plan import Radios
 from hillsight.plan.posts.radio import (
@@ -140,3 +141,37 @@ def test_a_further_person_is_put_where_both_hear_best_and_not_where_only_one_doe
     both = [link(surface, *pair, WEAK, RADIUS_M) for pair in ((ends[0], places[2]), (places[2], ends[1]))]
     assert way.margin_db == min(one.margin_db for one in both)
     assert relays(surface, ends, links, [("a", "c")], places[::3], WEAK, RADIUS_M) == ()
+
+
+def covered(surface: Surface, wood: tuple[slice, slice] | None, screens: Screens) -> Surface:
+    shape = surface.height_m.shape
+    wood_m, kind = np.zeros(shape, np.float32), np.zeros(shape, np.uint8)
+    if wood is not None:
+        wood_m[wood], kind[wood] = 80.0, 1
+    return replace(
+        surface, cover=Cover(np.zeros(shape, np.float32), wood_m, kind, ("", "wood", "wall"), screens)
+    )
+
+
+def test_cover_counts_as_ground_and_is_named() -> None:
+    wood = covered(ground(0.0), (slice(None), slice(150, 151)), Screens.none())
+    found, hill = between(wood), between(walled(80.0))
+    assert found.worst_kind == "wood"
+    assert hill.worst_kind == ""
+    assert replace(found, worst_kind="") == hill
+
+
+def test_a_screen_blocks_where_it_is_met_and_not_where_it_is_passed() -> None:
+    kind = np.array([2], np.uint8)
+
+    def wall(row: float, to_row: float) -> Link:
+        ends = (np.array([v]) for v in (row, 100.25, to_row, 110.75))
+        return between(covered(ground(0.0), None, Screens(*ends, np.array([70.0]), kind)))
+
+    met, passed = wall(45.0, 55.0), wall(51.0, 55.0)
+    # It is met half way along it: at column 105.5 of posts 20 m apart.
+    assert met.worst_m == pytest.approx(2110.0)
+    assert met.worst_kind == "wall"
+    bulge_m = 0.75 * 2110 * 3890 / (2 * RADIUS_M)
+    assert met.worst_above_line_m == pytest.approx(10.0 + bulge_m)
+    assert passed == between(ground(0.0))

@@ -1,5 +1,7 @@
 """Radio between marshal posts and control: how much gets across, what stands in the way, where a relay helps.
 
+Cover counts as if it were ground: woods let some radio through, so that this is on the safe side.
+
 Help for planning and no promise: hand-held sets differ by tens of decibels with how they are held, and over
 flat ground the wave that the ground throws back costs more than any figure here. Try the sets on the spot.
 """
@@ -13,8 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.cover import BARE
 from hillsight.ground.geodesy import drop_coefficient_per_m
-from hillsight.sight.line import ground_between
+from hillsight.sight.line import standing_between
 from hillsight.sight.radio import (
     RadioPath,
     bullington_loss_db,
@@ -62,6 +65,7 @@ class Link:
     ridges : pieces of ground that top the line between the antennas
     worst_m : of the worst obstacle, from the first end; NaN where nothing stands between
     worst_above_line_m : how far it reaches above the line between the antennas, below 0 under it
+    worst_kind : kind of cover that it is; "" for bare ground
     free_space_db, knife_edge_db, diffraction_db : losses by distance, at the worst obstacle alone, and over
         all ground between, which is the one that counts
     margin_db : what is left above what can just be understood
@@ -77,6 +81,7 @@ class Link:
     worst_easting_m: float
     worst_northing_m: float
     worst_above_line_m: float
+    worst_kind: str
     free_space_db: float
     knife_edge_db: float
     diffraction_db: float
@@ -133,36 +138,36 @@ def link(surface: Surface, start: RadioEnd, end: RadioEnd, radios: Radios, earth
     distance_m = float(np.hypot(there[0] - here[0], there[1] - here[1]))
     nothing = (np.nan, np.nan, np.nan, np.nan)
     if distance_m < _SAME_PLACE_M:
-        return Link(
-            start.name, end.name, distance_m, 1.0, 0, *nothing, 0.0, 0.0, 0.0, most_loss_db(radios), LIKELY
-        )
-    along_m, height_m = ground_between(surface, here, there)
+        lost = (0.0, 0.0, 0.0, most_loss_db(radios))
+        return Link(start.name, end.name, distance_m, 1.0, 0, *nothing, BARE, *lost, LIKELY)
+    standing = standing_between(surface, here, there)
     levels_m = start.ground_m + start.antenna_height_m, end.ground_m + end.antenna_height_m
     free_db = float(free_space_loss_db(distance_m, radios.frequency_mhz))
-    if not (np.isfinite(height_m).all() and np.isfinite(levels_m).all()):
+    if not (np.isfinite(standing.height_m).all() and np.isfinite(levels_m).all()):
         lost = (free_db, np.nan, np.nan, np.nan)
-        return Link(start.name, end.name, distance_m, np.nan, 0, *nothing, *lost, UNKNOWN)
+        return Link(start.name, end.name, distance_m, np.nan, 0, *nothing, BARE, *lost, UNKNOWN)
     drop_per_m = drop_coefficient_per_m(earth_radius_m, radios.refraction)
-    path = RadioPath(along_m, height_m, distance_m, *levels_m, drop_per_m)
-    clear, worst, edge_db = 1.0, nothing, 0.0
-    if along_m.size:
+    path = RadioPath(standing.along_m, standing.height_m, distance_m, *levels_m, drop_per_m)
+    clear, worst, kind, edge_db = 1.0, nothing, BARE, 0.0
+    if path.along_m.size:
         zones = path.first_zone_clear(radios.frequency_mhz)
         at = int(np.argmin(zones))
-        share = float(along_m[at]) / distance_m
+        share = float(path.along_m[at]) / distance_m
         clear = min(float(zones[at]), 1.0)
         edge_db = float(knife_edge_loss_db(path.edges(radios.frequency_mhz)[at]))
         worst = (
-            float(along_m[at]),
+            float(path.along_m[at]),
             here[0] + share * (there[0] - here[0]),
             here[1] + share * (there[1] - here[1]),
             float(path.above_line_m[at]),
         )
+        if surface.cover is not None:
+            kind = surface.cover.kinds[int(standing.kind[at])]
     diffraction_db = bullington_loss_db(path, radios.frequency_mhz)
     margin_db = most_loss_db(radios) - free_db - diffraction_db
-    return Link(
-        start.name, end.name, distance_m, clear, ridges(path), *worst, free_db, edge_db, diffraction_db,
-        margin_db, _answer(margin_db, radios.margin_db),
-    )  # fmt: skip
+    lost = (free_db, edge_db, diffraction_db, margin_db)
+    answer = _answer(margin_db, radios.margin_db)
+    return Link(start.name, end.name, distance_m, clear, ridges(path), *worst, kind, *lost, answer)
 
 
 def _answer(margin_db: float, reserve_db: float) -> str:
