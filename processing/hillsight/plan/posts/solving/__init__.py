@@ -1,0 +1,1 @@
+"""Which places see most together: a table, searches, bounds and exact answers; plain arrays."""
