@@ -1,8 +1,8 @@
 """Which places to man: the most cover for so many posts, or the fewest posts for so much cover.
 
-Arrays in, arrays out. Of each place it is known which pieces of ground it sees; how that was found is no matter
-here. A piece that is to be seen from two posts is worth half as much to the first that sees it as it weighs, and
-half to the second.
+Arrays in, arrays out. Of each place it is known which pieces of ground it sees; how that was found is no
+matter here. A piece that is to be seen from two posts is worth half as much to the first that sees it as it
+weighs, and half to the second.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ import numpy as np
 from scipy import sparse
 
 from hillsight.errors import CallError
-from hillsight.plan.posts.solving.stages import fewest, least_effort, most
+from hillsight.plan.posts.solving.search import swapped
+from hillsight.plan.posts.solving.stages import fewest, most, spared
 from hillsight.plan.posts.solving.table import ALIKE, Table
 from hillsight.words.quantities import per_cent
 
@@ -50,13 +51,15 @@ class Choice:
     chosen : (n,) indices of places, rising
     covered_share : what they see
     at_most_share : no choice of as many posts sees more; with ``wanted_share`` it is not asked and is 1
-    needed_posts : no fewer posts see what is wanted; where a number of posts was asked for, that number or, if
-        fewer see all that can be seen, as many as are chosen
+    needed_posts : no fewer posts see what is wanted, or all that can be seen if the posts allowed see all
+        that; else as many as are chosen
     wanted_share : the share asked for; None if a number of posts was
     reachable_share : what all places that are allowed see together
     own_share : (n,) what would no longer be seen without each
     alternatives : for each post that is not fixed, those places that lose least, best first
-    is_proven : whether no better choice exists
+    is_proven : whether no choice of as many posts sees more, or no fewer posts what is wanted
+    given_up_share : cover given up to spare effort, where a price for it was told; counts as proven all the
+        same
     """
 
     chosen: Integers
@@ -68,6 +71,7 @@ class Choice:
     own_share: Floats
     alternatives: tuple[Alternative, ...]
     is_proven: bool
+    given_up_share: float = 0.0
 
     @property
     def gap(self) -> float:
@@ -87,9 +91,14 @@ class Choice:
             if self.is_proven:
                 return f"{seen}. No fewer posts see {wanted}."
             return f"{seen}. For {wanted} at most {posts}, at least {self.needed_posts} needed."
+        if self.given_up_share > ALIKE:
+            seen += f"; {_percent(self.given_up_share)} was given up to spare walking"
         if self.covered_share >= self.reachable_share - ALIKE:
-            return f"{seen}, all that any place sees."
-        if self.is_proven:
+            found = f"{seen}, all that any place sees"
+            return (
+                f"{found}." if self.is_proven else f"{found}. At least {self.needed_posts} are needed for it."
+            )
+        if self.is_proven and self.given_up_share <= ALIKE:
             return f"{seen}. No choice of as many posts sees more."
         return f"{seen}. No choice of as many posts sees more than {_percent(self.at_most_share, up=True)}."
 
@@ -104,13 +113,13 @@ def choose(
     banned: Flags | None = None,
     twice: Flags | None = None,
     effort: Floats | None = None,
-    spare_share: float = 0.0,
+    effort_price: float = 0.0,
     seconds: float = 60.0,
 ) -> Choice:
     """The best choice of places that is found in the time there is, with how far from the best it may be.
 
-    The same on every run, unless time runs out first. Effort is spared last: of choices that see as much, with no
-    more posts, the one of least effort in all is taken.
+    The same on every run, unless time runs out first. Effort is spared last: of choices that see as much,
+    with no more posts, the one of least effort in all is taken.
 
     Parameters
     ----------
@@ -122,14 +131,14 @@ def choose(
     fixed, banned : (places,) places that must be, and must not be, among those chosen
     twice : (pieces,) pieces that are to be seen from two posts
     effort : (places,) >= 0, of manning each, such as minutes on foot
-    spare_share : share of the course's weight that may be given up to spare effort. With a share asked for, that
-        share is kept and the effort spared with what is seen beyond it
+    effort_price : share of the course's weight that may be given up to spare one of effort; at 0 no cover is.
+        A share asked for is kept in any case, and effort spared with what would be seen beyond it
     seconds : time to search; somewhat more is taken by putting the table up
 
     Raises
     ------
-    CallError : neither posts nor share; more fixed than posts; a place fixed and banned; more cover wanted than
-        all places see; arrays that do not fit, or weights and efforts that are no numbers
+    CallError : neither posts nor share; more fixed than posts; a place fixed and banned; more cover wanted
+        than all places see; arrays that do not fit, or weights and efforts that are no numbers
     """
     start = time.monotonic()
     seen = np.asarray(seen, bool)
@@ -138,7 +147,7 @@ def choose(
     twice = _flags(twice, pieces, "twice")
     weight = _numbers(weight, pieces, "weight")
     told = None if effort is None else _numbers(effort, places, "effort")
-    _check(posts, share, fixed, banned, weight, seconds)
+    _check(posts, share, fixed, banned, weight, effort_price, seconds)
     whole = float(weight.sum())
     asked = np.where(twice, 2.0, 1.0)
     held = np.minimum(seen[fixed].sum(axis=0), asked)
@@ -171,11 +180,20 @@ def choose(
     if not reaches:
         assert left is not None
         best = most(table, left, by - time.monotonic())
-        rows, needed, at_most = best.chosen, int(best.chosen.size), (base + best.bound) / whole
-        floor = table.cover(rows) - spare_share * whole
-    proven = needed >= rows.size if reaches else at_most <= (base + table.cover(rows)) / whole + ALIKE
+        rows, at_most = best.chosen, (base + best.bound) / whole
+        needed = int(rows.size)
+        if rows.size and table.cover(rows) >= table.whole - table.tolerance:
+            # All is seen: perhaps with fewer.
+            least = fewest(table, table.whole, by - time.monotonic())
+            if least.chosen.size <= rows.size:
+                rows, needed = least.chosen, least.needed
+        floor = table.cover(rows) if effort_price <= 0.0 else 0.0
+    proven = needed >= rows.size and (reaches or at_most <= (base + table.cover(rows)) / whole + ALIKE)
+    full = table.cover(rows)
     if with_effort and rows.size:
-        rows = least_effort(table, rows, floor, max(until - time.monotonic(), 0.0))
+        rows = spared(table, rows, floor, effort_price * whole, max(until - time.monotonic(), 0.0))
+    elif reaches:
+        rows = swapped(table, rows, until)
     chosen = np.sort(np.concatenate((np.flatnonzero(fixed), table.place[rows])))
     covered, own, others = _beside(seen, weight, asked, chosen, fixed, banned, told)
     return Choice(
@@ -188,6 +206,7 @@ def choose(
         own / whole,
         tuple(Alternative(post, place, loss / whole) for post, place, loss in others),
         bool(proven),
+        0.0 if reaches else max(full - table.cover(rows), 0.0) / whole,
     )
 
 
@@ -224,7 +243,13 @@ def _beside(
 
 
 def _check(
-    posts: int | None, share: float | None, fixed: Flags, banned: Flags, weight: Floats, seconds: float
+    posts: int | None,
+    share: float | None,
+    fixed: Flags,
+    banned: Flags,
+    weight: Floats,
+    effort_price: float,
+    seconds: float,
 ) -> None:
     if posts is None and share is None:
         raise CallError(
@@ -237,7 +262,9 @@ def _check(
         raise CallError(f"{posts} posts see nothing", where="posts to choose", remedy="Give 1 or more")
     if share is not None and not 0.0 < share <= 1.0:
         raise CallError(
-            f"{share:g} is no share of the course", where="cover wanted", remedy="Give a share above 0, up to 1"
+            f"{share:g} is no share of the course",
+            where="cover wanted",
+            remedy="Give a share above 0, up to 1",
         )
     if (fixed & banned).any():
         raise CallError(
@@ -254,8 +281,16 @@ def _check(
         )
     if not (weight > 0).any():
         raise CallError("nothing is to be watched: no piece of the course has any weight", where="course")
+    if not 0.0 <= effort_price < 1e6:
+        raise CallError(
+            f"{effort_price:g} is no price of effort",
+            where="posts to choose",
+            remedy="Give the share of the course that may be given up to spare one of effort, 0 for none",
+        )
     if not 0.0 < seconds < 1e7:
-        raise CallError(f"{seconds:g} s is no time to search in", where="posts to choose", remedy="Give seconds")
+        raise CallError(
+            f"{seconds:g} s is no time to search in", where="posts to choose", remedy="Give seconds"
+        )
 
 
 def _flags(values: Flags | None, size: int, what: str) -> Flags:
@@ -263,16 +298,16 @@ def _flags(values: Flags | None, size: int, what: str) -> Flags:
         return np.zeros(size, bool)
     flags = np.asarray(values)
     if flags.dtype != np.bool_ or flags.shape != (size,):
-        raise CallError(f"{what}: {flags.dtype} of {flags.shape} where {size} flags are due", where="posts to choose")
+        raise CallError(
+            f"{what}: {flags.dtype} of {flags.shape} where {size} flags are due", where="posts to choose"
+        )
     return flags
 
 
 def _numbers(values: Floats, size: int, what: str) -> Floats:
     numbers = np.asarray(values, np.float64)
     if numbers.shape != (size,) or not np.isfinite(numbers).all() or (numbers < 0).any():
-        raise CallError(
-            f"{what}: {size} numbers of 0 or more are due, one each", where="posts to choose"
-        )
+        raise CallError(f"{what}: {size} numbers of 0 or more are due, one each", where="posts to choose")
     return numbers
 
 

@@ -1,9 +1,9 @@
 """More than so much no choice of as many posts can see: a bound by Lagrange's multipliers.
 
-A piece counts as seen if a post sees it. Let each breach of that cost a price instead of being forbidden: what
-is best then is found by sorting, and can only be more than the truth (Cornuejols, Fisher and Nemhauser 1977,
-Management Science 23; from memory). Prices are bettered by subgradient steps (Held, Wolfe and Crowder 1974; from
-memory).
+A piece counts as seen if a post sees it. Let each breach of that cost a price instead of being forbidden:
+what is best then is found by sorting, and can only be more than the truth (Cornuejols, Fisher and Nemhauser
+1977, Management Science 23; from memory). Prices are bettered by subgradient steps (Held, Wolfe and Crowder
+1974; from memory).
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class Bound:
     """What is proven of choices of places.
 
     by_posts : (places + 1,) no choice of so many posts sees more
-    possible : (places,) False where no choice of the number asked about that sees as much as the one known has
-        this place
+    possible : (places,) False where no choice of the number asked about that sees as much as the one known
+        has this place
     """
 
     by_posts: Floats

@@ -1,4 +1,4 @@
-"""Exact choices by integer programming (HiGHS, through scipy.optimize.milp), with the bound it comes to in time."""
+"""Exact choices by integer programming (HiGHS, by scipy.optimize.milp), and the bound it comes to in time."""
 
 from __future__ import annotations
 
@@ -34,19 +34,23 @@ class Exact:
     impossible: bool = False
 
 
-def most_cover(table: Table, posts: int, seconds: float) -> Exact:
-    """The choice of at most so many posts that sees most."""
+def most_cover(
+    table: Table, posts: int, seconds: float, cost: Floats | None = None, floor: float = 0.0
+) -> Exact:
+    """The choice of at most so many posts that sees most, or most less its cost.
+
+    cost : (places,) what is taken off for each place
+    floor : what must be seen
+    """
     places, pieces = table.place.size, table.worth.size
     if seconds < _LEAST_S or not places:
         return Exact(None, np.inf)
     scale = float(table.worth @ table.times)
-    found = _solved(
-        np.concatenate((np.zeros(places), -table.worth / scale)),
-        [_seen_only_by_chosen(table), _at_most(posts, places, pieces)],
-        table.times,
-        places,
-        seconds,
-    )
+    limits = [_seen_only_by_chosen(table), _at_most(posts, places, pieces)]
+    if floor > 0.0:
+        limits.append(_enough(table, floor))
+    paid = np.zeros(places) if cost is None else cost / scale
+    found = _solved(np.concatenate((paid, -table.worth / scale)), limits, table.times, places, seconds)
     dual = found.mip_dual_bound
     bound = np.inf if dual is None or not np.isfinite(dual) else -float(dual) * scale
     return Exact(_places_of(found, places), bound)
@@ -71,11 +75,7 @@ def least_cost(
         limits.append(LinearConstraint(table.seen.T.tocsr()[needed], table.times[needed], np.inf))
         found = _solved(cost, limits, np.empty(0), places, seconds)
     else:
-        enough = np.concatenate((np.zeros(places), table.worth / whole))
-        limits += [
-            _seen_only_by_chosen(table),
-            LinearConstraint(sparse.csr_array(enough[None, :]), wanted / whole, np.inf),
-        ]
+        limits += [_seen_only_by_chosen(table), _enough(table, wanted)]
         found = _solved(np.concatenate((cost, np.zeros(pieces))), limits, table.times, places, seconds)
     if found.status == _INFEASIBLE:
         return Exact(None, np.inf, impossible=True)
@@ -103,6 +103,13 @@ def _seen_only_by_chosen(table: Table) -> LinearConstraint:
     pieces = table.worth.size
     matrix = sparse.hstack((-table.seen.T, sparse.eye_array(pieces)), format="csr")
     return LinearConstraint(matrix, -np.inf, 0.0)
+
+
+def _enough(table: Table, wanted: float) -> LinearConstraint:
+    """So much is seen at least."""
+    whole = float(table.worth @ table.times)
+    row = np.concatenate((np.zeros(table.place.size), table.worth / whole))
+    return LinearConstraint(sparse.csr_array(row[None, :]), wanted / whole, np.inf)
 
 
 def _at_most(posts: int, places: int, pieces: int) -> LinearConstraint:

@@ -102,38 +102,64 @@ def fewest(table: Table, wanted: float, seconds: float) -> Fewest:
     return Fewest(best, min(needed, int(best.size)))
 
 
-def least_effort(table: Table, chosen: Integers, floor: float, seconds: float) -> Integers:
-    """Of choices of at most as many posts that see no less than a floor, the one of least effort known.
+def spared(table: Table, chosen: Integers, floor: float, price: float, seconds: float) -> Integers:
+    """A choice of no more posts that spares effort, as far as is known the best.
 
-    chosen : rows of the table, which see that much
+    Parameters
+    ----------
+    chosen : rows of the table, which see no less than the floor
+    floor : what must still be seen
+    price : worth that may be given up to spare one of effort; at 0 effort alone counts above the floor
     """
     start = time.monotonic()
-    best = _cheaper(table, pruned(table, chosen, floor), floor)
-    if not best.size or table.effort[best].sum() <= 0.0:
-        return best
-    posts = int(chosen.size)
-    known = bound(table, posts, floor, start + 0.3 * seconds)
+    if not chosen.size or table.effort[chosen].max() <= 0.0:
+        return chosen
+    gain = 1.0 if price > 0.0 else 0.0
+    cost = table.effort * (price if price > 0.0 else 1.0)
+
+    def value(rows: Integers) -> float:
+        return gain * table.cover(rows) - float(cost[rows].sum())
+
+    best = _moved(table, chosen, floor, gain, cost)
+    # Whoever is worth as much, less the walk, sees as much at least.
+    known = bound(table, int(chosen.size), max(floor, value(best)), start + 0.3 * seconds)
     left = table.only(known.possible)
-    found = least_cost(left, floor, left.effort, start + seconds - time.monotonic(), posts)
+    left_cost = cost[table.rows_of(left.place)]
+    rest_s = start + seconds - time.monotonic()
+    if price > 0.0:
+        found = most_cover(left, int(chosen.size), rest_s, left_cost, floor)
+    else:
+        found = least_cost(left, floor, left_cost, rest_s, int(chosen.size))
     if found.chosen is None:
         return best
     tried = table.rows_of(left.place[found.chosen])
-    better = table.effort[tried].sum() < table.effort[best].sum() - 1e-9
-    return tried if better and table.cover(tried) >= floor - table.tolerance else best
+    kept = table.cover(tried) >= floor - table.tolerance
+    return tried if kept and value(tried) > value(best) + table.tolerance else best
 
 
-def _cheaper(table: Table, chosen: Integers, floor: float) -> Integers:
-    """Posts put one by one where they take least effort, as long as the floor is kept."""
-    current, moved = chosen.copy(), True
+def _moved(table: Table, chosen: Integers, floor: float, gain: float, cost: Floats) -> Integers:
+    """Posts moved one by one to where they are worth most, or given up, as long as the floor is kept.
+
+    gain : what a unit of cover counts beside the costs
+    """
+    current = [int(k) for k in chosen]
+    moved = True
     while moved:
         moved = False
-        for at in range(current.size):
-            counts = table.counts(np.delete(current, at))
-            kept: Floats = table.worth @ np.minimum(counts, table.times) + table.gains(counts)
-            fits = (kept >= floor - table.tolerance) & (table.effort < table.effort[current[at]])
-            fits[current] = False
-            if fits.any():
-                rows = np.flatnonzero(fits)
-                current[at] = rows[np.lexsort((-kept[rows], table.effort[rows]))[0]]
-                moved = True
-    return current
+        for post in tuple(current):
+            others = np.array([k for k in current if k != post], np.int64)
+            counts = table.counts(others)
+            base = float(table.worth @ np.minimum(counts, table.times))
+            kept: Floats = base + table.gains(counts)
+            value = gain * kept - cost
+            fits = kept >= floor - table.tolerance
+            fits[others] = False
+            best = int(np.argmax(np.where(fits, value, -np.inf)))
+            if (
+                base >= floor - table.tolerance
+                and gain * base > max(value[best], value[post]) - table.tolerance
+            ):
+                current, moved = [int(k) for k in others], True
+            elif value[best] > value[post] + table.tolerance:
+                current, moved = [best if k == post else k for k in current], True
+    return np.array(current, np.int64)

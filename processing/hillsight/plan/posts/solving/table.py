@@ -90,8 +90,8 @@ class Table:
     def undominated(self, *, spare_effort: bool) -> Table:
         """Without places for which another sees all that they see, and more.
 
-        Where some pieces are worth seeing twice, a place goes only if two others see all that it sees. Nothing
-        that can be reached with a number of posts is lost.
+        Where some pieces are worth seeing twice, a place goes only if two others see all that it sees.
+        Nothing that can be reached with a number of posts is lost.
 
         spare_effort : whether a place stays if those that see more take more effort
         """
