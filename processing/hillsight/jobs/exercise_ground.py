@@ -181,11 +181,13 @@ class ExerciseGround:
         return np.asarray((natural & frame["name"].notna()) | is_top(frame))
 
     def _of(self, which: Floats) -> Things:
-        frame: geopandas.GeoDataFrame = self.scene.things[which].copy()
-        tops = is_top(frame).to_numpy()
-        tall_m = np.nan_to_num(frame["target_height_m"].to_numpy(np.float64), nan=0.0)
-        frame["target_height_m"] = np.where(tops, np.maximum(tall_m, BELOW_TOP_M), tall_m)
-        return Things.of(frame, self.things_spacing_m)
+        frame: geopandas.GeoDataFrame = self.scene.things[which]
+        things = Things.of(frame, self.things_spacing_m)
+        # A top shows by the ground below it; it is no smaller a thing for that.
+        below_m = np.where(is_top(frame).to_numpy(), BELOW_TOP_M, 0.0)
+        return replace(
+            things, height_m=np.maximum(things.height_m, np.repeat(below_m, np.diff(things.starts)))
+        )
 
     @property
     def things_spacing_m(self) -> float:

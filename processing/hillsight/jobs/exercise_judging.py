@@ -42,11 +42,14 @@ class Judge:
 
     grade : the only grade that is kept, or None for any
     why : why the last exercise was not kept
+    judged, told : wrong places of it that were judged, and those of them that are told apart surely enough
     """
 
     ground: ExerciseGround
     grade: str | None
     why: str = field(default="")
+    judged: int = 0
+    told: int = 0
 
     def kept(self, exercise: Exercise, wrong: Sequence[LookAlike], count: int) -> Made | None:
         """The exercise with the first so many of its wrong places that can be kept; None if it is not sound.
@@ -57,6 +60,7 @@ class Judge:
         """
         first = self._judged(exercise, _FIRST, Things.of(self.ground.scene.things.iloc[:0], 1.0))
         told = [k for k, one in enumerate(first.soundness.against) if _surely(one)]
+        self.judged, self.told = len(wrong), len(told)
         if len(told) < count:
             self.why = "too few wrong places are told apart by two matters of the ground in nine draws of ten"
             return None

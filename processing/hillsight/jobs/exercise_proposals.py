@@ -111,8 +111,17 @@ def proposed(
             parameters=("area", "theme", "wrong", "seed"),
         )
     if len(made) < request.count:
-        tell(f"{len(made)} of {request.count} exercises were found: the ground has no more to give")
+        tell(_fewer(request.count, len(made), tally))
     return Found(made, lines)
+
+
+def _fewer(wanted: int, made: int, tally: Tally) -> str:
+    """Why fewer exercises came out than were asked for."""
+    tried = sum(tally.looked_at.values())
+    text = f"{made} of {wanted} exercises were found, though all true spots were tried ({tried:,} views)"
+    for why, count in tally.dropped.most_common(1):
+        text += f"; most often, {count:,} times, {why}"
+    return f"{text}. Give a larger area, fewer wrong places, or any theme and grade"
 
 
 def _exercise(

@@ -14,13 +14,14 @@ from hillsight.jobs.exercise_judging import Judge
 from hillsight.jobs.exercise_made import Found
 from hillsight.jobs.outputs import named
 from hillsight.jobs.scene import direction_deg
-from hillsight.jobs.views import looking_words
 from hillsight.plan.exercise.at_a_glance import AtAGlance
 from hillsight.plan.exercise.exercise import GRADES, Exercise, ExercisePicture, ExercisePlace
 from hillsight.plan.exercise.file import read_exercise
 from hillsight.plan.exercise.judgement import JUDGEMENTS
 from hillsight.plan.exercise.look_alikes import APART_M, alike_first, look_alikes
 from hillsight.plan.exercise.pool import Pool, along_ways, lattice, named_tops, of_shapes, spot_name
+from hillsight.plan.vocabulary import COMPASS
+from hillsight.words.angles import bearing_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -155,11 +156,19 @@ def found_about(
     with listener.work("close looks") as advance:
         looker = ground.looker(heading)
         found = look_alikes(looker, true_m, numbers, all_of.easting_m, all_of.northing_m, unlike, advance)
+    if looker.is_cut(true_m):
+        tell(
+            "from the true place the terrain ends, or has a void, in the picture: what stands beyond is not "
+            "known, and the skyline there may stand higher; give more terrain, or look another way"
+        )
     words += (
         f"; {len(kept):,} may be used, {len(numbers)} of them look alike and lie {APART_M:.0f} m apart, and "
         f"the ground tells {len(found)} of those from the true place"
     )
-    chosen = _chosen(found, request)
+    uncut = [one for one in found if not looker.is_cut((one.easting_m, one.northing_m))]
+    if len(uncut) < len(found):
+        words += f"; from {len(found) - len(uncut)} of them the terrain ends in the picture, so they are left"
+    chosen = _chosen(uncut, request)
     if not chosen:
         raise StationError(
             f"no look-alike is left: {words}",
@@ -169,7 +178,7 @@ def found_about(
         )
     picture = _picture(request, spot, heading)
     # The title stands on the question sheet: it must not say where.
-    title = spot.told.title if spot.told is not None else f"A picture {looking_words(heading)}"
+    title = spot.told.title if spot.told is not None else f"A picture looking {_way(heading)}"
     exercise = Exercise(
         title=title,
         picture=picture,
@@ -186,12 +195,26 @@ def found_about(
     judged = judge.kept(exercise, chosen, request.wrong)
     if judged is None:
         raise StationError(
-            f"no sound exercise can be made of it: {words}; then {judge.why}",
+            f"no sound exercise can be made of it: {words}; {_told(judge, request.wrong)}; {judge.why}",
             where=named(request.pool),
             remedy="Give a larger pool, another direction, or fewer wrong places",
             parameters=("pool", "within", "looks", "wrong"),
         )
-    return Found([judged], [f"{words}."])
+    return Found([judged], [f"{words}; {_told(judge, request.wrong)}."])
+
+
+def _way(heading_deg: float) -> str:
+    """A direction as a point of the compass where it is one, else in degrees."""
+    points = [name for name, degrees in COMPASS.items() if degrees == heading_deg % 360.0]
+    return points[0] if points else f"{bearing_words(heading_deg)} true"
+
+
+def _told(judge: Judge, wanted: int) -> str:
+    """How many wrong places were judged, and how many of them are left."""
+    return (
+        f"{judge.judged} of them were judged in draws, {judge.told} are told apart surely enough, and "
+        f"{min(wanted, judge.told)} of {wanted} wanted are taken"
+    )
 
 
 def _check_true(ground: ExerciseGround, own: Pool, label: str, steepest_deg: float) -> None:

@@ -16,6 +16,7 @@ from hillsight.ground.stations import Station
 from hillsight.plan.exercise.deciding import SAID_FROM, TIMES
 from hillsight.plan.exercise.judgement import bits_apart, share_alike
 from hillsight.plan.look.drawn import Draw, DrawnGround, bearings_in_pictures, drawn_glance
+from hillsight.plan.relocation.summary import CUT_FROM
 from hillsight.plan.weighing.questions import answer_chances, questions
 from hillsight.plan.weighing.statements import topic
 
@@ -95,6 +96,11 @@ class CloseLooker:
                 self.looker.far(place),
             )
         return self._seen[key]
+
+    def is_cut(self, place_m: tuple[float, float]) -> bool:
+        """Whether the terrain ends, or has a void, in more of the picture from a place than may be."""
+        seen = self.glance(*place_m)
+        return seen is None or self.weighing.framing.share_of(seen.is_cut) >= CUT_FROM
 
     def apart(self, true_m: tuple[float, float], wrong_m: tuple[float, float]) -> list[Matter]:
         """What tells a wrong place from the true one, by how much it tells, one question a matter."""

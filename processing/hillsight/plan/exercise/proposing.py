@@ -38,6 +38,14 @@ _MATTERS = 4
 _TRIES = 4
 
 
+#: Why a true spot has no exercise.
+_UNLIKE = "too few places that look alike have the theme the other way"
+_CUT = "the terrain ends in the picture"
+_NOT_SAID = "looked at with care, the theme does not show plainly at the true spot"
+_NOT_OTHERWISE = "looked at with care, the theme shows the other way, within the terrain, at too few places"
+_NOT_APART = "the ground tells too few of the places that look alike from the true spot"
+
+
 @dataclass(frozen=True)
 class Proposal:
     """An exercise proposed: a true spot, a direction, and wrong places, alike and most telling first.
@@ -96,8 +104,10 @@ class Proposer:
             if self._is_free(place, taken_m):
                 tally.looked_at[theme] += 1
                 found = self._proposal(self.contrasts[number], place, direction)
-                if found is not None:
+                if isinstance(found, Proposal):
                     yield found
+                else:
+                    tally.dropped[found] += 1
 
     def promising(self, theme: str) -> int:
         """How many true spots and directions a theme has on this ground."""
@@ -118,7 +128,8 @@ class Proposer:
         """Easting and northing of a place."""
         return float(self.looks.easting_m[place]), float(self.looks.northing_m[place])
 
-    def _proposal(self, contrast: Contrast, place: int, direction: int) -> Proposal | None:
+    def _proposal(self, contrast: Contrast, place: int, direction: int) -> Proposal | str:
+        """An exercise about a place, or why there is none."""
         sides = contrast.sides()[:, direction]
         east, north = self.looks.easting_m, self.looks.northing_m
         true_m = self.spot(place)
@@ -126,23 +137,28 @@ class Proposer:
         other &= np.hypot(east - true_m[0], north - true_m[1]) <= _WITHIN_M
         unlike = self.glance.unlikeness(place, direction, contrast.without)
         if np.count_nonzero(other & (unlike <= ALIKE_UP_TO)) < self.wrong:
-            return None
+            return _UNLIKE
         numbers = alike_first(true_m, east, north, unlike, other, _LOOKED_AT)
         if len(numbers) < self.wrong:
-            return None
+            return _UNLIKE
         at = np.array([true_m, *(self.spot(int(k)) for k in numbers)])
         looker = self.looker_for(float(self.glance.directions_deg[direction]), contrast.theme, at)
+        if looker.is_cut(true_m):
+            return _CUT
         says = [s for s in contrast.says(float(sides[place])) if looker.says(s, true_m) >= SAID_FROM]
         if not says:
-            return None
+            return _NOT_SAID
         apart = [
-            int(k) for k in numbers if any(looker.says(s, self.spot(int(k))) <= SAID_UP_TO for s in says)
+            int(k)
+            for k in numbers
+            if not looker.is_cut(self.spot(int(k)))
+            and any(looker.says(s, self.spot(int(k))) <= SAID_UP_TO for s in says)
         ]
         if len(apart) < self.wrong:
-            return None
+            return _NOT_OTHERWISE
         found = look_alikes(looker, true_m, apart, east, north, unlike)
         if len(found) < self.wrong:
-            return None
+            return _NOT_APART
         # Of those alike enough, the ones that can be told most surely: an exercise must be sound first.
         best = sorted(found, key=_worth)[: self.wrong + _SPARE]
         return Proposal(

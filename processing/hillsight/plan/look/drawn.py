@@ -13,7 +13,7 @@ import numpy as np
 from scipy import special
 from scipy.stats import qmc
 
-from hillsight.plan.look.glance import BEARINGS, STEP_DEG, Glance
+from hillsight.plan.look.glance import BEARINGS, STEP_DEG, Glance, cut_bearings
 from hillsight.plan.look.things_seen import things_plainly_seen
 from hillsight.reading.ground.brows import brow_slopes, first_brows
 from hillsight.sight.bearings import see_bearings
@@ -183,7 +183,7 @@ def drawn_glance(
         viewing.reach_m,
         skyline_deg,
         all_round(along.skyline_distance_m),
-        np.zeros(BEARINGS, bool),  # not asked of a draw
+        all_round(cut_bearings(along, viewing.reach_m).astype(np.float64)) == 1.0,
         all_round(brows.brow_m * scale),
         all_round(brows.depth_m),
         all_round(np.where(never, np.inf, brows.out_again_m * scale)),

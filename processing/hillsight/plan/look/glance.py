@@ -71,7 +71,7 @@ class Glance:
     things: ThingsSeen
 
 
-def _cut(along: BearingSight, reach_m: float) -> Flags:
+def cut_bearings(along: BearingSight, reach_m: float) -> Flags:
     """On which bearings known ground ends within the reach, before the sky is settled."""
     # Where the sky is not followed on beyond the reach, no distance is told.
     return np.isin(along.skyline_end, _CUT_ENDS) & ~(along.edge_distance_m > reach_m)
@@ -127,7 +127,7 @@ def glance(
         viewing.reach_m,
         skyline_deg,
         along.skyline_distance_m,
-        _cut(along, viewing.reach_m),
+        cut_bearings(along, viewing.reach_m),
         brows.brow_m,
         brows.depth_m,
         np.where(never, np.inf, brows.out_again_m),
