@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -12,6 +14,7 @@ from hillsight.plan.exercise import marking
 from hillsight.plan.exercise.exercise import Exercise, ExercisePicture, ExercisePlace
 from hillsight.plan.exercise.marking import DECIDES, TELLS_NOTHING, marking_guide, shuffled
 from hillsight.plan.exercise.soundness import Against, DecidingFact, LearnerTable, Misleading, Soundness
+from hillsight.plan.kinds.shared.kind import Question
 from hillsight.plan.statement import Statement
 from hillsight.plan.verdict import Fact
 
@@ -110,3 +113,37 @@ def test_the_order_of_the_list_tells_nothing(guide: Any) -> None:
     # Worth changes nothing of it.
     dearer = [replace(one, worth=9) for one in guide]
     assert [one.words for one in shuffled(dearer, 1)] == [one.words for one in first]
+
+
+def test_what_is_true_of_a_part_of_the_picture_is_not_marked_as_false(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The wrong skyline is a saddle; the true one is flat but for its right half, which is a saddle.
+
+    A learner who says that it dips in a saddle may mean the right half, and is not wrong.
+    """
+    shapes = ("flat", "saddle")
+    asked = [
+        Question(part, tuple(Statement("skyline", {"shape": shape}, part) for shape in shapes))
+        for part in ("anywhere", "right half")
+    ]
+    chances = {"true": [[0.95, 0.05], [0.4, 0.6]], "wrong": [[0.05, 0.95], [0.9, 0.1]]}
+    plain = {"true": [[0.95, 0.05], [0.95, 0.05]], "wrong": chances["wrong"]}
+    monkeypatch.setattr(marking, "questions", lambda glances, weighing: asked)
+    monkeypatch.setattr(marking, "matters", lambda statements, things: np.arange(len(statements)))
+    monkeypatch.setattr(marking, "fact", lambda *_: Fact("as it is"))
+
+    def not_so(of: dict[str, list[list[float]]]) -> list[str]:
+        monkeypatch.setattr(marking, "said", lambda every, glance, weighing, most: np.array(of[glance]))
+        weighing = SimpleNamespace(
+            things=_Things(pd.DataFrame({"name": [None]})),
+            observer=_Observer(),
+            framing=SimpleNamespace(prior=np.ones(1)),
+            evidence_class=lambda _: "ground_shape",
+        )
+        monkeypatch.setattr(marking, "replace", lambda one, **_: one)
+        found = marking._tempting(["wrong", "true"], weighing, ("A", "B"), 1, set())  # type: ignore[arg-type, list-item]
+        return [one.words for one in found]
+
+    assert not_so(plain) == ["the skyline dips in a saddle"]
+    assert not_so(chances) == []

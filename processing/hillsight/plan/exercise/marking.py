@@ -21,11 +21,12 @@ from hillsight.words.english import listed
 from hillsight.words.trust import trust_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Hashable, Mapping, Sequence
 
     from hillsight.plan.exercise.exercise import Exercise
     from hillsight.plan.exercise.soundness import DecidingFact, Soundness
     from hillsight.plan.look.glance import Glance
+    from hillsight.plan.statement import Statement
     from hillsight.plan.verdict import Fact
     from hillsight.plan.weighing.statements import Weighing
 
@@ -159,6 +160,11 @@ def _tempting(
     chances = np.array([said(every, glance, careful, most) for glance in glances])
     at = np.arange(len(every))
     direction = int(np.argmax(weighing.framing.prior))
+    true_anywhere: dict[Hashable, float] = {}
+    for question, given in zip(every, chances[truth], strict=True):
+        for statement, chance in zip(question.answers, given, strict=False):
+            key = _whatever_part(statement)
+            true_anywhere[key] = max(true_anywhere.get(key, 0.0), float(chance))
     found: list[tuple[float, Reason, int]] = []
     for wrong in (k for k in range(len(glances)) if k != truth):
         answers = np.nanargmax(chances[wrong], axis=1)
@@ -167,6 +173,9 @@ def _tempting(
         matter = matters(statements, careful.things)
         for k in np.flatnonzero((there >= _TEMPTS_FROM) & (here < _FALSE_BELOW)):
             statement = statements[k]
+            # Who says it of the picture may mean that part of it of which it is true.
+            if true_anywhere.get(_whatever_part(statement), 0.0) >= _FALSE_BELOW:
+                continue
             shown = [fact(statement, glances[place], careful, direction) for place in (truth, wrong)]
             reason = Reason(
                 statement_words(statement, named),
@@ -185,3 +194,8 @@ def _tempting(
     for _, reason, about in found:
         kept.setdefault(about, reason)
     return list(kept.values())[: _MOST[NOT_SO]]
+
+
+def _whatever_part(statement: Statement) -> Hashable:
+    """What a statement says, in whichever part of the picture."""
+    return statement.kind, frozenset(statement.values.items())
