@@ -209,6 +209,9 @@ def test_coordinates_that_are_no_numbers(tmp_path: Path) -> None:
     path = save(tmp_path / "m.gpkg", [SQUARE, line])
     with pytest.raises(FeatureError, match=r"row 2: a coordinate is not a finite number"):
         read(path)
+    far = save(tmp_path / "far.gpkg", [SQUARE, shapely.Point(1e300, 1e300)])
+    with pytest.raises(FeatureError, match=r"row 2: a coordinate lies on no map: 1e\+300"):
+        read(far)
 
 
 def test_nothing_usable(tmp_path: Path) -> None:

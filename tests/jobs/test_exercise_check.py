@@ -9,6 +9,7 @@ from pathlib import Path
 import geopandas
 import pytest
 import shapely
+from PIL import Image
 from scipy import stats
 
 import hillsight
@@ -224,6 +225,10 @@ def test_what_is_no_photograph_is_refused_before_the_work(folder: Path) -> None:
     picture = ExercisePicture(0.0, photo="broken.jpg")
     path = written(folder, exercise(BY_THE_KNOLL, NO_KNOLL, picture=picture), "broken.toml")
     assert "broken.jpg" in one_message(run("exercise", "check", path), 2)
+    Image.new("RGB", (1, 1)).save(folder / "speck.png")
+    picture = replace(picture, photo="speck.png")
+    with pytest.raises(ExerciseError, match="1 x 1 pixels"):
+        hillsight.exercise_check(exercise(BY_THE_KNOLL, NO_KNOLL, picture=picture, source=str(path)))
 
 
 def test_an_exercise_in_memory_is_refused_alike(folder: Path) -> None:

@@ -173,3 +173,16 @@ def test_letters_are_drawn_and_do_not_follow_the_order() -> None:
     assert max(first.values()) < 100 + 41
     one = Exercise("x", ExercisePicture(0.0), PLACES)
     assert len({replace(one, seed=seed).letters() for seed in range(40)}) == 6
+
+
+@pytest.mark.parametrize(
+    ("crs", "says"),
+    [("EPSG:9", "no coordinate reference system"), ("EPSG:4326", "does not count in metres on a grid")],
+)
+def test_a_crs_that_no_place_can_have_is_told_with_its_line(tmp_path: Path, crs: str, says: str) -> None:
+    path = tmp_path / "crs.toml"
+    path.write_text(WHOLE.replace("EPSG:27700", crs), encoding="utf-8")
+    line = path.read_text(encoding="utf-8").splitlines().index(f'crs = "{crs}"') + 1
+    with pytest.raises(ExerciseError, match=says) as caught:
+        read_exercise(str(path))
+    assert f"line {line}" in caught.value.where

@@ -40,6 +40,10 @@ HEIGHT_COLUMNS = ("target_height_m", "height_above_ground_m")
 """Columns that say how tall the thing stands above the ground, metres."""
 
 _TALLEST_M = 1_000.0
+
+#: No CRS of a map has coordinates so far out, whatever its unit.
+_FARTHEST = 1e9
+
 _POINT_TWINS = ("route_points", "track_points")  # GPX: vertices again as points
 
 
@@ -310,11 +314,16 @@ def _check_finite(geometry: AnyArray, kept: Flags, where: str) -> None:
     import shapely
 
     coordinates, index = shapely.get_coordinates(geometry[kept], return_index=True)
-    bad = np.flatnonzero(~np.isfinite(coordinates).all(axis=1))
+    # NaN is not within the bound either.
+    bad = np.flatnonzero(~(np.abs(coordinates) <= _FARTHEST).all(axis=1))
     if bad.size:
         row = int(np.flatnonzero(kept)[index[bad[0]]]) + 1
+        x, y = coordinates[bad[0]]
+        is_number = np.isfinite((x, y)).all()
         raise FeatureError(
-            "a coordinate is not a finite number",
+            f"a coordinate lies on no map: {x:.6g}, {y:.6g}"
+            if is_number
+            else "a coordinate is not a finite number",
             where=f"{where}, row {row}",
             remedy="Correct or drop the feature",
         )

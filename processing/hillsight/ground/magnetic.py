@@ -89,7 +89,7 @@ def declination_in_year(
     if not covering:
         first_day, last_day = f"{_MODELS[0][1]:.0f}-01-01", f"{_MODELS[-1][2] - 1:.0f}-12-31"
         raise CallError(
-            f"the day for magnetic bearings, in {year:.1f}, is outside the years of the magnetic models",
+            f"the day for magnetic bearings lies in {int(year)}, outside the years of the magnetic models",
             remedy=f"Give a day from {first_day} to {last_day}, or leave magnetic bearings out",
             parameters=("date",),
         )

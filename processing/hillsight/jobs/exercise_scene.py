@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from hillsight.jobs.scene import Scene
 
 
+#: A photograph has so many pixels each way at least.
+_LEAST_PX = 64
+
+
 @dataclass(frozen=True, eq=False)
 class ExerciseScene:
     """An exercise on its ground.
@@ -145,6 +149,14 @@ def _checked_files(exercise: Exercise) -> list[str]:
     if exercise.picture.photo is None:
         return []
     photograph = Photograph.open(exercise.beside(exercise.picture.photo))
+    sides_px = photograph.width_px, photograph.height_px
+    if min(sides_px) < _LEAST_PX:
+        raise ExerciseError(
+            f"the photograph {exercise.picture.photo} has {sides_px[0]} x {sides_px[1]} pixels: nothing can "
+            "be read off it",
+            where=exercise.source,
+            remedy=f"Give one of {_LEAST_PX} pixels or more each way, or leave it out to show a drawn view",
+        )
     return long_picture_notes(photograph.width_px, photograph.height_px)
 
 

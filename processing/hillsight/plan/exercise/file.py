@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hillsight.errors import ExerciseError
+from hillsight.errors import ExerciseError, HillsightError
+from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
 from hillsight.plan.exercise.exercise import GRADES, LETTERS, Exercise, ExercisePicture, ExercisePlace
 from hillsight.plan.toml_file import (
     FileKind,
@@ -92,6 +93,8 @@ def read_exercise(path: str) -> Exercise:
     values = _values(raw, TOP, "exercise", top)
     if "seed" in values:
         values["seed"] = int(values["seed"])
+    if "crs" in values:
+        _check_crs(values["crs"], top.within("crs"))
     picture = content.get("picture")
     if not isinstance(picture, dict):
         remedy = "Write [picture] once, and below it where the picture looks"
@@ -104,6 +107,19 @@ def read_exercise(path: str) -> Exercise:
         places=_places(content, top),
         source=path,
     )
+
+
+def _check_crs(text: str, place: FilePlace) -> None:
+    """Refuse what is no CRS, or none of a grid in metres."""
+    try:
+        is_grid = is_metric(horizontal_crs(parse_crs(text, "the CRS of the places")))
+    except HillsightError as error:
+        raise place.error(error.what, error.remedy) from error
+    if not is_grid:
+        raise place.error(
+            f"the places are in {text}, which does not count in metres on a grid",
+            "Give their eastings and northings, and the CRS of that grid",
+        )
 
 
 def _values(
