@@ -5,12 +5,17 @@ neighbouring posts along rows and columns, a sight line meets it where it crosse
 visible, and what known nearer ground hides is hidden whatever void lies on the way. Off the terrain there
 is no ground, so nothing to cross; an eye may be there. Plain floats and lists; nothing of the package is
 imported.
+
+What stands on the ground blocks sight, while targets stand on the ground: a walk goes over the tops
+(``lowered`` is of ground and cover), and a target's height is told by ``lowered_target_m`` or added up by the
+caller. Screens, upright on lines of their own, are crossed like grid lines.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -73,6 +78,57 @@ def crossings(eye_row, eye_column, row, column, shape=None):
     return sorted(place for place in places if shape is None or on_terrain(shape, *place[1:]))
 
 
+def screens_crossed(ground, screens, eye_row, eye_column, row, column):
+    """(share of the way, height of the top) of every screen strictly between eye and target.
+
+    ground : lowered posts of the bare ground
+    screens : (row, column, to row, to column, height) each
+    """
+    down, right = row - eye_row, column - eye_column
+    length = math.hypot(down, right)
+    found = []
+    for one_row, one_column, other_row, other_column, height_m in screens:
+        if height_m <= 0 or length == 0:
+            continue
+        # On which side of the sight line both ends lie, and how far (spacings).
+        one = (down * (one_column - eye_column) - right * (one_row - eye_row)) / length
+        other = (down * (other_column - eye_column) - right * (other_row - eye_row)) / length
+        if one == other or min(one, other) > SNAP or max(one, other) < -SNAP:
+            continue
+        part = min(max(one / (one - other), 0.0), 1.0)
+        at_row = one_row + part * (other_row - one_row)
+        at_column = one_column + part * (other_column - one_column)
+        share = ((at_row - eye_row) * down + (at_column - eye_column) * right) / length**2
+        inside = 0 <= at_row <= ground.shape[0] - 1 and 0 <= at_column <= ground.shape[1] - 1
+        if inside and SNAP < share * length < length - SNAP:
+            found.append((share, bilinear(ground, at_row, at_column) + height_m))
+    return found
+
+
+def wood_path_m(lowered, spacing_x_m, spacing_y_m, eye, row, column, target_m):
+    """Metres of a sight line below the lowered tops of what stands on the ground, straight between crossings.
+
+    target_m : the target's lowered height
+    """
+    places = [(0.0, eye.row, eye.column), *crossings(eye.row, eye.column, row, column, lowered.shape)]
+    places.append((1.0, row, column))
+    gaps = []
+    for share, at_row, at_column in places:
+        top_m = math.nan
+        if 0 <= at_row <= lowered.shape[0] - 1 and 0 <= at_column <= lowered.shape[1] - 1:
+            top_m = bilinear(lowered, at_row, at_column)
+        gaps.append((share, eye.level_m + share * (target_m - eye.level_m) - top_m))
+    below = 0.0
+    for (share, gap_m), (next_share, next_gap_m) in pairwise(gaps):
+        if gap_m < 0 and next_gap_m < 0:
+            below += next_share - share
+        elif gap_m < 0 <= next_gap_m or next_gap_m < 0 <= gap_m:
+            deep = -min(gap_m, next_gap_m)
+            below += (next_share - share) * deep / (deep + max(gap_m, next_gap_m))
+    plan_m = math.hypot((row - eye.row) * spacing_y_m, (column - eye.column) * spacing_x_m)
+    return below * math.hypot(plan_m, target_m - eye.level_m)
+
+
 @dataclass(frozen=True)
 class Sighting:
     """What the walker finds on the way to one target.
@@ -99,11 +155,18 @@ class Way:
     void: bool
 
 
-def way(lowered, eye_row, eye_column, eye_level_m, row, column):
-    """Walk from the eye to one place."""
+def way(lowered, eye_row, eye_column, eye_level_m, row, column, screens=(), bare=None):
+    """Walk from the eye to one place.
+
+    screens : what stands upright on the way, on the ground ``bare`` (lowered; ``lowered`` itself for None)
+    """
     risen, void = [], False
-    for share, at_row, at_column in crossings(eye_row, eye_column, row, column, lowered.shape):
-        height_m = ground(lowered, at_row, at_column)
+    met = [
+        (share, ground(lowered, at_row, at_column))
+        for share, at_row, at_column in crossings(eye_row, eye_column, row, column, lowered.shape)
+    ]
+    met += screens_crossed(lowered if bare is None else bare, screens, eye_row, eye_column, row, column)
+    for share, height_m in sorted(met, key=lambda one: one[0]):
         if math.isnan(height_m):
             void = True
             continue

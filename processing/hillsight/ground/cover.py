@@ -9,15 +9,37 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Bytes, Floats, Floats32
+    from hillsight.arrays import Bytes, Floats, Floats32, Integers
 
 #: What ``Cover.kinds`` calls the kind of ground that nothing stands on.
 BARE = ""
+
+#: Posts along the side of the squares that screens are found by.
+_SQUARE = 8
+
+#: Screens are put into every square that they come so near to (spacings): more than all rounding.
+_SLACK = 1e-6
+
+
+class ScreenSquares(NamedTuple):
+    """Which screens come into which square of a lattice.
+
+    size : spacings along the side of a square; square (i, j) begins at row i size and column j size
+    rows, columns : of squares
+    starts : (rows * columns + 1,) where the screens of each square begin in ``screens``
+    screens : (n,) indices of screens, square after square
+    """
+
+    size: int
+    rows: int
+    columns: int
+    starts: Integers
+    screens: Integers
 
 
 @dataclass(frozen=True)
@@ -55,6 +77,41 @@ class Screens:
         """No screens at all."""
         nothing = np.empty(0)
         return cls(nothing, nothing, nothing, nothing, nothing, np.empty(0, np.uint8))
+
+    @property
+    def lines(self) -> Floats:
+        """(n, 5) row and column of one end, of the other end, and height."""
+        return np.column_stack((self.row, self.column, self.to_row, self.to_column, self.height_m))
+
+    def squares(self, shape: tuple[int, int]) -> ScreenSquares:
+        """Where to look for screens on a lattice of so many rows and columns of posts.
+
+        Screens of no height, and what of screens lies off the lattice, are left out.
+        """
+        rows, columns = (max(-(-n // _SQUARE), 1) for n in shape)
+        length = np.maximum(np.abs(self.to_row - self.row), np.abs(self.to_column - self.column))
+        # Cut so short that a piece comes into two squares each way at most.
+        counts = np.where(self.height_m > 0, np.ceil(2.0 * length / _SQUARE), 0).astype(np.int64)
+        screen = np.repeat(np.arange(len(self)), counts)
+        piece = np.arange(screen.size) - np.repeat(np.cumsum(counts) - counts, counts)
+        shares = piece / counts[screen], (piece + 1) / counts[screen]
+        found = []
+        for down in (-_SLACK, _SLACK):
+            for right in (-_SLACK, _SLACK):
+                for one, other in ((0, 0), (0, 1), (1, 0), (1, 1)):
+                    i, j = (
+                        np.floor((start[screen] + share * (end - start)[screen] + slack) / _SQUARE)
+                        for start, end, share, slack in (
+                            (self.row, self.to_row, shares[one], down),
+                            (self.column, self.to_column, shares[other], right),
+                        )
+                    )
+                    held = (i >= 0) & (i < rows) & (j >= 0) & (j < columns)
+                    square = (i[held] * columns + j[held]).astype(np.int64)
+                    found.append(np.column_stack((square, screen[held])))
+        pairs = np.unique(np.concatenate(found), axis=0)
+        starts = np.searchsorted(pairs[:, 0], np.arange(rows * columns + 1))
+        return ScreenSquares(_SQUARE, rows, columns, starts, np.ascontiguousarray(pairs[:, 1]))
 
     def moved(self, row: int, column: int) -> Screens:
         """The same on a part of the lattice that begins at a row and a column."""
@@ -125,6 +182,16 @@ class Cover:
     def lets_pass(self) -> bool:
         """Whether there are woods that let some sight pass."""
         return self.passing_m > 0 and bool((self.wood_m > self.solid_m).any())
+
+    @cached_property
+    def squares(self) -> ScreenSquares:
+        """Where to look for screens."""
+        return self.screens.squares(self.shape)
+
+    @property
+    def hides(self) -> bool:
+        """Whether anything stands on the ground at all."""
+        return bool(self.tallest_m.any()) or bool((self.screens.height_m > 0).any())
 
     def part(self, row: int, column: int, rows: int, columns: int) -> Cover:
         """The cover of the posts from a row and column on; screens stay whole."""

@@ -99,7 +99,7 @@ class ExerciseGround:
     def ground(self) -> DrawnGround:
         """The terrain about the box, taken at its word."""
         surface = self.scene.looker.surface(*self.middle_m)
-        return DrawnGround(surface, Maxima.of(surface.height_m))
+        return DrawnGround(surface, Maxima.over(surface))
 
     @cached_property
     def far(self) -> FarGround:

@@ -246,7 +246,7 @@ def _side_by_side(
 
 def _in_memory(surface: Surface, at: Stand, question: Question, advance: Progress) -> Seen:
     eye, heights_m = _moved(at.eye, at.window), list(question.target_heights_m)
-    maxima = Maxima.of(surface.height_m)
+    maxima = Maxima.over(surface)
     depth_m, told = _NO_VALUES, None if question.doubts is not None else advance
     if question.depth:
         posts = see_posts(surface, eye, at.field, heights_m[0], advance, maxima=maxima, crests=False)

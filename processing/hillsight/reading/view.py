@@ -69,7 +69,7 @@ class SightLines:
         """The sight lines of a station whose ground height is known."""
         drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(easting_m, northing_m), viewing.refraction)
         eye = Eye.on(surface.grid, easting_m, northing_m, ground_height_m + viewing.eye_height_m, drop)
-        known = Maxima.of(surface.height_m) if maxima is None else maxima
+        known = Maxima.over(surface) if maxima is None else maxima
         return SightLines(easting_m, northing_m, ground_height_m, surface, viewing, eye, geodesy, known, far)
 
     @property

@@ -23,13 +23,16 @@ class SweepGround(NamedTuple):
     """Heights as the sweep reads them.
 
     held : where the heights lie on the lattice; its first row and column are multiples of BLOCK
-    heights_m : (posts of held,) float32, NaN voids
+    heights_m : (posts of held,) float32, of what blocks sight, NaN voids
+    ground_m : (posts of held,) float32, of the ground that targets stand on, nowhere above that; of no posts
+        where nothing stands on the ground
     highest_m, has_void : (blocks) of held, see Maxima
     any_void : whether there is a void anywhere
     """
 
     held: Window
     heights_m: Floats32
+    ground_m: Floats32
     highest_m: Floats32
     has_void: Flags
     any_void: bool
@@ -115,6 +118,19 @@ def mark_visible(
 
 
 @compiled
+def lower_gaps(
+    ground: SweepGround, gaps: Floats, first: int, last: int, inverse_along: float, place: int, step: int
+) -> None:
+    """Take what stands on the posts of a row off their rise over the horizon: targets stand on the ground.
+
+    first, last : of ``gaps``; place, step : of the first of them among the heights, and to the next
+    """
+    for x in range(first, last + 1):
+        gaps[x] -= (np.float64(ground.heights_m[place]) - ground.ground_m[place]) * inverse_along
+        place += step
+
+
+@compiled
 def answer_row(
     octant: Octant,
     look: Look,
@@ -194,7 +210,8 @@ def answer_hidden_row(
     inverse = 1.0 / along
     across_drop = look.drop_per_m * octant.across_m**2
     level_m = look.eye_level_m + look.drop_per_m * (along * octant.along_m) ** 2 - look.target_heights_m[0]
-    states, clearance_m, heights_m = answers.states[0], answers.clearance_m, ground.heights_m
+    states, clearance_m = answers.states[0], answers.clearance_m
+    heights_m = ground.ground_m if ground.ground_m.size > 0 else ground.heights_m
     j, k = first, 0
     while j <= last:
         while k + 1 < pieces and horizons[which, k + 1, START] <= (octant.first_across + j) * inverse:

@@ -9,11 +9,14 @@ and the wedges (a few megabytes).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.errors import CallError
+from hillsight.ground.grid import Surface
 from hillsight.kernels.threads import in_slices
 from hillsight.sight.answers import Answers, SweepGround
 from hillsight.sight.fan import open_fan
@@ -21,21 +24,25 @@ from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
-from hillsight.sight.posts import answer_underfoot, look_of, wedges_of
+from hillsight.sight.posts import answer_underfoot, ground_of, look_of, wedges_of
 from hillsight.sight.sweep import walk_fan
+from hillsight.sight.under_cover import eye_is_inside, is_inside
+from hillsight.sight.viewing import Eye
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from hillsight.arrays import Bytes, Floats32, Integers
+    from hillsight.arrays import Bytes, Floats, Floats32, Integers
+    from hillsight.ground.cover import Cover
     from hillsight.ground.grid import Grid
     from hillsight.sight.fan import Fan
     from hillsight.sight.octants import Octant
-    from hillsight.sight.viewing import Eye
 
     #: Gives the heights of a part of the lattice, (rows, columns) float32, NaN void.
     Read = Callable[[Window], Floats32]
+    #: Gives what stands on a part of the lattice, of which the heights are at hand.
+    CoverOn = Callable[[Window, Floats32], Cover | None]
 
 _NO_VALUES = np.empty(0, np.float32)
 
@@ -50,6 +57,7 @@ def see_in_bands(
     *,
     states: Bytes | None = None,
     band_posts: int = 16_000_000,
+    cover_on: CoverOn | None = None,
 ) -> Bytes:
     """State of every post of a field of view, of terrain that is read as it is needed.
 
@@ -62,28 +70,91 @@ def see_in_bands(
     states : (targets, rows, columns) of the field's window, to be filled in place of a new array; it may
         lie in a file (numpy.memmap)
     band_posts : posts to read at a time; fewer take less memory and more reading
+    cover_on : what stands on the ground, likewise asked for band by band; screens cannot be told
 
     Returns
     -------
     codes of GroundState, (rows, columns) of ``field.window(grid, eye)`` or, of several target heights,
-    (targets, rows, columns); the same as see_states gives there
+    (targets, rows, columns); the same as see_states gives there, but that what only woods hide that let some
+    sight pass is UNCERTAIN, however long the way through them is
 
     Raises
     ------
+    CallError : there are screens
     ValueError : the eye's position, level or drop is not a number; ``states`` does not fit
     """
     field = field if isinstance(field, FieldOfView) else FieldOfView(field)
+    source = _Source(grid, read, cover_on)
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
-    look = look_of(eye, field, heights)
+    found = _swept(source, eye, field, heights, progress, states, band_posts)
+    if source.lets_pass:
+        solid = _Source(grid, read, cover_on, opaque=True)
+        opaque = _swept(solid, eye, field, heights, progress, None, band_posts)
+        only_woods = (found == GroundState.HIDDEN) & (opaque != GroundState.HIDDEN)
+        unknown = opaque[only_woods] == GroundState.UNKNOWN
+        found[only_woods] = np.where(unknown, GroundState.UNKNOWN, GroundState.UNCERTAIN)
+    return found.reshape((*np.shape(target_heights_m), *found.shape[1:]))
+
+
+@dataclass
+class _Source:
+    """Where the bands come from.
+
+    opaque : whether woods that let some sight pass are left out
+    lets_pass : whether there have been any
+    """
+
+    grid: Grid
+    read: Read
+    cover_on: CoverOn | None
+    opaque: bool = False
+    lets_pass: bool = False
+
+    def surface(self, window: Window) -> Surface:
+        """Part of the lattice, with what stands on it."""
+        heights_m = np.ascontiguousarray(self.read(window), np.float32)
+        if heights_m.shape != (window.rows, window.columns):
+            raise ValueError(f"{window} was asked for and {heights_m.shape} heights were read")
+        cover = None if self.cover_on is None else self.cover_on(window, heights_m)
+        if cover is not None and cover.screens.height_m.any():
+            raise CallError(
+                "walls, fences and hedges cannot be told of a view that is larger than memory",
+                remedy="Give a shorter reach, or cover without lines",
+                parameters=("reach", "cover"),
+            )
+        self.lets_pass |= cover is not None and cover.lets_pass
+        return Surface(self.grid.part(*window), heights_m, cover)
+
+    def ground(self, surface: Surface, window: Window) -> SweepGround:
+        """The same as the sweep reads it."""
+        ground = ground_of(surface, Maxima.over(surface))._replace(held=window)
+        if self.opaque:
+            ground = ground._replace(heights_m=np.ascontiguousarray(surface.opaque_m, np.float32).ravel())
+        return ground
+
+
+def _swept(
+    source: _Source,
+    eye: Eye,
+    field: FieldOfView,
+    target_heights_m: Floats,
+    progress: Callable[[float], None] | None,
+    states: Bytes | None,
+    band_posts: int,
+) -> Bytes:
+    """States (targets, rows, columns) over one choice of what hides."""
+    grid = source.grid
+    look = look_of(eye, field, target_heights_m)
     asked = field.window(grid, eye)
-    shape = (heights.size, asked.rows, asked.columns)
+    shape = (target_heights_m.size, asked.rows, asked.columns)
     if states is None:
         states = np.empty(shape, np.uint8)
     if states.shape != shape or states.dtype != np.uint8 or not states.flags.c_contiguous:
         raise ValueError(f"states must be {shape} uint8 without gaps, not {states.shape} {states.dtype}")
-    answers = Answers(asked, states.reshape(heights.size, -1), _NO_VALUES, _NO_VALUES)
+    answers = Answers(asked, states.reshape(target_heights_m.size, -1), _NO_VALUES, _NO_VALUES)
     field.ask(grid, eye, asked, asked, _NO_VALUES, False, answers.states, ())
 
+    eye_inside = _eye_is_inside(source, eye)
     wedges = wedges_of(grid, eye, field)
     wedges.sort(key=_side)
     sides = [list(some) for _, some in groupby(wedges, _side)]
@@ -94,7 +165,8 @@ def see_in_bands(
         fans = [open_fan(octant, first_u, last_u) for octant, first_u, last_u in side]
         for from_i, to_i in _bands(octants[0], end_i, band_posts):
             held = _held(octants, grid, from_i, to_i)
-            ground = _ground(read, held)
+            surface = source.surface(held)
+            ground = source.ground(surface, held)
             if ground.any_void:
                 _mark_voids(ground, answers)
 
@@ -110,11 +182,12 @@ def see_in_bands(
                     fans[k] = walk_fan(octants[k], ground, look, answers, fans[k], to_i, True)
 
             in_slices(some, len(fans), 1)
+            _mark_inside(surface, held, target_heights_m, eye_inside, answers)
             walked += to_i - from_i
             if progress is not None:
                 progress(min(walked / to_walk, 1.0))
-    _answer_underfoot(read, grid, eye, answers)
-    return states.reshape((*np.shape(target_heights_m), asked.rows, asked.columns))
+    _answer_underfoot(source, eye, target_heights_m, eye_inside, answers)
+    return states
 
 
 def _side(wedge: tuple[Octant, float, float]) -> tuple[bool, int]:
@@ -169,34 +242,66 @@ def _whole_blocks(places: Integers, posts: int) -> tuple[int, int]:
     return first, min(posts - 1, (int(places.max()) // BLOCK + 1) * BLOCK)
 
 
-def _ground(read: Read, held: Window) -> SweepGround:
-    heights_m = np.ascontiguousarray(read(held), np.float32)
-    if heights_m.shape != (held.rows, held.columns):
-        raise ValueError(f"{held} was asked for and {heights_m.shape} heights were read")
-    maxima = Maxima.of(heights_m)
-    return SweepGround(held, heights_m.ravel(), maxima.highest_16, maxima.has_void_16, maxima.any_void)
+def _shared(held: Window, asked: Window) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
+    """Rows and columns of what two windows share, in the one and in the other."""
+    top, left = max(held.row, asked.row), max(held.column, asked.column)
+    bottom = max(min(held.row + held.rows, asked.row + asked.rows), top)
+    right = max(min(held.column + held.columns, asked.column + asked.columns), left)
+    one, other = (
+        (slice(top - w.row, bottom - w.row), slice(left - w.column, right - w.column)) for w in (held, asked)
+    )
+    return one, other
+
+
+def _states_there(answers: Answers, part: tuple[slice, slice]) -> Bytes:
+    """States (targets, rows, columns) of part of what is asked, to be changed in place."""
+    asked = answers.asked
+    there: Bytes = answers.states.reshape(-1, asked.rows, asked.columns)[:, *part]
+    return there
 
 
 def _mark_voids(ground: SweepGround, answers: Answers) -> None:
     """Turn the asked posts of a band that are voids from HIDDEN to UNKNOWN."""
-    held, asked = ground.held, answers.asked
-    top, left = max(held.row, asked.row), max(held.column, asked.column)
-    bottom = min(held.row + held.rows, asked.row + asked.rows)
-    right = min(held.column + held.columns, asked.column + asked.columns)
-    if top >= bottom or left >= right:
+    part, there = _shared(ground.held, answers.asked)
+    void = np.isnan(ground.heights_m.reshape(ground.held.rows, ground.held.columns)[part])
+    states = _states_there(answers, there)
+    states[void & (states == GroundState.HIDDEN)] = GroundState.UNKNOWN
+
+
+def _mark_inside(
+    surface: Surface, held: Window, target_heights_m: Floats, eye_inside: bool, answers: Answers
+) -> None:
+    """Turn the asked posts of a band that are seen, but from or inside cover, to UNCERTAIN."""
+    if surface.cover is None:
         return
-    heights_m = ground.heights_m.reshape(held.rows, held.columns)
-    void = np.isnan(heights_m[top - held.row : bottom - held.row, left - held.column : right - held.column])
-    states = answers.states.reshape(-1, asked.rows, asked.columns)
-    there = states[:, top - asked.row : bottom - asked.row, left - asked.column : right - asked.column]
-    there[void & (there == GroundState.HIDDEN)] = GroundState.UNKNOWN
+    part, there = _shared(held, answers.asked)
+    tallest_m = surface.cover.tallest_m[part]
+    for states, height_m in zip(_states_there(answers, there), target_heights_m, strict=True):
+        doubtful = (states == GroundState.VISIBLE) & (eye_inside | is_inside(tallest_m, height_m))
+        states[doubtful] = GroundState.UNCERTAIN
 
 
-def _answer_underfoot(read: Read, grid: Grid, eye: Eye, answers: Answers) -> None:
+def _eye_is_inside(source: _Source, eye: Eye) -> bool:
+    grid = source.grid
+    if source.cover_on is None or not (0 <= eye.row <= grid.rows - 1 and 0 <= eye.column <= grid.columns - 1):
+        return False
     row, column = int(eye.row), int(eye.column)
-    if not (0 <= row < grid.rows and 0 <= column < grid.columns):
+    around = Window(row, column, min(2, grid.rows - row), min(2, grid.columns - column))
+    return eye_is_inside(
+        source.surface(around), Eye(eye.row - row, eye.column - column, eye.level_m, eye.drop_per_m)
+    )
+
+
+def _answer_underfoot(
+    source: _Source, eye: Eye, target_heights_m: Floats, eye_inside: bool, answers: Answers
+) -> None:
+    row, column = int(eye.row), int(eye.column)
+    if not (0 <= row < source.grid.rows and 0 <= column < source.grid.columns):
         return
-    ground = _ground(read, Window(row, column, 1, 1))
+    window = Window(row, column, 1, 1)
+    surface = source.surface(window)
+    ground = source.ground(surface, window)
     if ground.any_void:
         _mark_voids(ground, answers)
     answer_underfoot(eye, ground, answers)
+    _mark_inside(surface, window, target_heights_m, eye_inside, answers)

@@ -49,7 +49,7 @@ class FarGround:
     @classmethod
     def of(cls, surface: Surface, *, is_cut: bool = False) -> FarGround:
         """The ladder of a surface."""
-        maxima = Maxima.of(surface.height_m)
+        maxima = Maxima.over(surface)
         coarsest = maxima.ladder_m[maxima.offsets[-1] :]
         return cls(surface, maxima, float(coarsest.max(initial=-np.inf)), is_cut)
 

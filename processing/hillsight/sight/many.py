@@ -13,9 +13,8 @@ from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import budget, workers
 from hillsight.sight.answers import Answers
 from hillsight.sight.field import FieldOfView
-from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
-from hillsight.sight.posts import answer, ground_of
+from hillsight.sight.posts import GroundToSweep, answer, light_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Bytes, Floats, Floats32
     from hillsight.ground.grid import Surface
+    from hillsight.sight.maxima import Maxima
     from hillsight.sight.viewing import Eye
 
 #: Results that may wait to be taken, beside those in hand; they bound the memory.
@@ -40,14 +40,15 @@ class WindowSight:
 
     window : where the arrays lie on the surface's lattice
     states : (targets, rows, columns) uint8 codes of GroundState
-    clearance_m, crest_distance_m : (rows, columns) float32 as in PostSight, for the first target; empty if
-        not asked for
+    clearance_m, crest_distance_m, light : (rows, columns) float32 as in PostSight, for the first target;
+        empty if not asked for; light comes with clearance, where anything stands on the ground
     """
 
     window: Window
     states: Bytes
     clearance_m: Floats32
     crest_distance_m: Floats32
+    light: Floats32
 
 
 def see_many(
@@ -71,8 +72,7 @@ def see_many(
     clearance, crests : which values to work out beside the states
     """
     field = field if isinstance(field, FieldOfView) else FieldOfView(field)
-    maxima = Maxima.of(surface.height_m) if maxima is None else maxima
-    ground = ground_of(surface, maxima)
+    ground = GroundToSweep.of(surface, maxima)
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
 
     def view(eye: Eye) -> WindowSight:
@@ -84,13 +84,15 @@ def see_many(
             np.empty(posts if clearance or crests else 0, np.float32),
             np.empty(posts if crests else 0, np.float32),
         )
-        answer(surface.grid, eye, field, heights, ground, answers)
+        light = light_for(surface, answers.clearance_m.size)
+        answer(ground, eye, field, heights, answers, light)
         shape = (window.rows, window.columns)
         return WindowSight(
             window,
             answers.states.reshape(heights.size, *shape),
             answers.clearance_m.reshape(shape if clearance or crests else (0, 0)),
             answers.crest_distance_m.reshape(shape if crests else (0, 0)),
+            light.reshape(shape if light.size else (0, 0)),
         )
 
     yield from _in_order(view, eyes)
@@ -110,8 +112,7 @@ def count_visible(
     progress : called with the number of eyes done, from the calling thread
     """
     field = field if isinstance(field, FieldOfView) else FieldOfView(field)
-    maxima = Maxima.of(surface.height_m) if maxima is None else maxima
-    ground = ground_of(surface, maxima)
+    ground = GroundToSweep.of(surface, maxima)
     heights = np.array([target_height_m], np.float64)
     total = np.zeros(surface.height_m.shape, np.uint32)
     one_at_a_time, own = Lock(), local()
@@ -127,7 +128,7 @@ def count_visible(
         every[posts:] = 0
         states = every[:posts].reshape(1, posts)
         answers = Answers(window, states, _NO_VALUES, _NO_VALUES)
-        answer(surface.grid, eye, field, heights, ground, answers)
+        answer(ground, eye, field, heights, answers, _NO_VALUES)
         with one_at_a_time:
             _add_visible(own.words[:words], every, window, total)
 
@@ -143,7 +144,7 @@ def _add_visible(words: NDArray[np.uint64], states: Bytes, window: Window, total
 
     words, states : the same bytes, (posts of the window,) filled up to whole words
     """
-    # Of the states that a sweep gives only VISIBLE has this bit.
+    # VISIBLE has this bit; of the other states only UNCERTAIN does, which cover alone makes.
     visible = np.uint64(0x0202020202020202)
     row, row_start = 0, 0
     for k in range(words.size):

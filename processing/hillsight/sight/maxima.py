@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hillsight.arrays import Flags, Floats32, Integers
+    from hillsight.ground.grid import Surface
 
 #: Posts along the side of the finest blocks; walks.grazing counts on these and on four to one above.
 FINEST, MIDDLE = 4, 16
@@ -111,6 +112,11 @@ class Maxima:
     offsets: Integers
     any_void: bool
     shape: tuple[int, int]
+
+    @classmethod
+    def over(cls, surface: Surface) -> Maxima:
+        """The ladder of what blocks sight: the ground or what stands on it."""
+        return cls.of(surface.blocking_m)
 
     @classmethod
     def of(cls, height_m: Floats32) -> Maxima:

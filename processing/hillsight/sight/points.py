@@ -8,18 +8,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.grid import on_lines
+from hillsight.ground.grid import between_posts, on_lines
 from hillsight.kernels.threads import in_slices
 from hillsight.sight import walks
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.maxima import Maxima
+from hillsight.sight.under_cover import (
+    Clear,
+    Lines,
+    decided,
+    inside_cover,
+    lowered_targets,
+    screens_over,
+    state_of_light,
+)
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from hillsight.arrays import Bytes, Floats, Integers
-    from hillsight.ground.grid import Surface
+    from hillsight.arrays import Bytes, Floats, Floats32, Integers
+    from hillsight.ground.grid import Grid, Surface
     from hillsight.sight.viewing import Eye
 
 
@@ -40,12 +49,15 @@ class PointSight:
         none does
     ground_m : height of the ground under the target, NaN where unknown
     slope : apparent rise of the target over grid distance, from the eye's level
+    light : share of sight that comes through: 1 visible, 0 hidden, between where woods let some pass or where
+        eye or target is inside cover, NaN unknown. Clearance is over what stops more than half
     """
 
     clearance_m: Floats
     crest_distance_m: Floats
     ground_m: Floats
     slope: Floats
+    light: Floats
 
 
 def see_points(
@@ -63,11 +75,11 @@ def see_points(
 
     Parameters
     ----------
-    surface : heights
+    surface : heights and cover
     eye : position on the surface's lattice, level, drop for curvature and refraction
     rows, columns : (n,) fractional, whole numbers are posts
     target_heights_m : (n,) or one, metres above the ground
-    maxima : ``Maxima.of(surface.height_m)``, if there is one
+    maxima : ``Maxima.over(surface)``, if there is one
 
     Raises
     ------
@@ -81,24 +93,13 @@ def see_points(
     )
     heights_m = np.broadcast_to(np.asarray(target_heights_m, np.float64), rows.shape)
     grid = surface.grid
-    height_m = np.ascontiguousarray(surface.height_m, np.float32)
     ground_m = np.empty(rows.shape)
 
     def under(first: int, last: int) -> None:
-        lowered_ground(
-            height_m,
-            grid.spacing_x_m,
-            grid.spacing_y_m,
-            float(eye.drop_per_m),
-            eye.row,
-            eye.column,
-            np.ascontiguousarray(rows[first:last]),
-            np.ascontiguousarray(columns[first:last]),
-            ground_m[first:last],
-        )
+        ground_m[first:last] = lowered_targets(surface, eye, rows[first:last], columns[first:last])
 
     in_slices(under, rows.size, 8 * _LINES_AT_A_TIME)
-    clearance_m, fraction = _walk(
+    found, light = _judged(
         surface,
         maxima,
         (
@@ -110,6 +111,7 @@ def see_points(
             columns,
             ground_m + heights_m,
         ),
+        heights_m,
         lowered=True,
         state_only=False,
     )
@@ -117,10 +119,11 @@ def see_points(
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = (ground_m + heights_m - eye.level_m) / distance_m
     return PointSight(
-        clearance_m=clearance_m,
-        crest_distance_m=fraction * distance_m,
+        clearance_m=found.clearance_m,
+        crest_distance_m=found.fraction * distance_m,
         ground_m=ground_m + eye.drop_per_m * distance_m**2,
         slope=slope,
+        light=light,
     )
 
 
@@ -166,8 +169,8 @@ def see_pairs(
 
     Parameters
     ----------
-    surface : heights
-    maxima : ``Maxima.of(surface.height_m)``, shared by many calls; None makes one if it is worth it
+    surface : heights and cover
+    maxima : ``Maxima.over(surface)``, shared by many calls; None makes one if it is worth it
     from_rows, from_columns : eyes, fractional places on the lattice
     to_rows, to_columns : targets, likewise
     from_levels_m, to_levels_m : metres in the terrain's datum, not lowered
@@ -178,9 +181,9 @@ def see_pairs(
 
     Returns
     -------
-    (n,) uint8, GroundState HIDDEN, VISIBLE or UNKNOWN
+    (n,) uint8, GroundState HIDDEN, VISIBLE, UNKNOWN or, by cover alone, UNCERTAIN
     """
-    clearance_m = clearance_of_pairs(
+    light = light_of_pairs(
         surface,
         maxima,
         from_rows,
@@ -191,10 +194,33 @@ def see_pairs(
         to_levels_m,
         drop_per_m,
         progress,
-        state_only=True,
     )
-    state = np.where(clearance_m < 0.0, np.uint8(GroundState.HIDDEN), np.uint8(GroundState.VISIBLE))
-    return np.where(np.isnan(clearance_m), np.uint8(GroundState.UNKNOWN), state)
+    return np.where(np.isnan(light), np.uint8(GroundState.UNKNOWN), state_of_light(light))
+
+
+def light_of_pairs(
+    surface: Surface,
+    maxima: Maxima | None,
+    from_rows: Floats | float,
+    from_columns: Floats | float,
+    from_levels_m: Floats | float,
+    to_rows: Floats | float,
+    to_columns: Floats | float,
+    to_levels_m: Floats | float,
+    drop_per_m: Floats | float = 0.0,
+    progress: Callable[[float], None] | None = None,
+) -> Floats:
+    """Share of sight that comes through between the places of each pair; as ``see_pairs`` otherwise.
+
+    Returns
+    -------
+    (n,) float64, 1 visible, 0 hidden, between by cover alone, NaN unknown; see ``PointSight.light``
+    """
+    lines = _lines_of_pairs(
+        drop_per_m, from_rows, from_columns, from_levels_m, to_rows, to_columns, to_levels_m
+    )
+    above_m = lines[6] - between_posts(surface.height_m, lines[4], lines[5])
+    return _judged(surface, maxima, lines, above_m, lowered=False, state_only=True, progress=progress)[1]
 
 
 def clearance_of_pairs(
@@ -219,26 +245,82 @@ def clearance_of_pairs(
     -------
     (n,) float64, metres; >= 0 visible, < 0 hidden by that much, +inf where no ground is nearer, NaN unknown
     """
-    *lines, _ = np.broadcast_arrays(
-        *(
-            np.asarray(values, np.float64)
-            for values in (
-                drop_per_m,
-                from_rows,
-                from_columns,
-                from_levels_m,
-                to_rows,
-                to_columns,
-                to_levels_m,
-            )
-        ),
-        np.empty(1),
+    lines = _lines_of_pairs(
+        drop_per_m, from_rows, from_columns, from_levels_m, to_rows, to_columns, to_levels_m
     )
-    return _walk(surface, maxima, lines, lowered=False, state_only=state_only, progress=progress)[0]
+    # Clearance does not hang on whether a target is inside cover.
+    above_m = np.full(lines[0].shape, np.inf)
+    found, _ = _judged(
+        surface, maxima, lines, above_m, lowered=False, state_only=state_only, progress=progress
+    )
+    return found.clearance_m
+
+
+def _lines_of_pairs(*values: Floats | float) -> list[Floats]:
+    """The same as arrays (n,), as ``_walk`` takes them."""
+    *lines, _ = np.broadcast_arrays(*(np.asarray(one, np.float64) for one in values), np.empty(1))
+    return lines
+
+
+def _judged(
+    surface: Surface,
+    maxima: Maxima | None,
+    lines: Sequence[Floats],
+    above_ground_m: Floats,
+    *,
+    lowered: bool,
+    state_only: bool,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Clear, Floats]:
+    """Clearance and crest fraction of sight lines, and the share of sight that comes through.
+
+    above_ground_m : (n,) height of the targets above the ground; the rest as for ``_walk``
+    """
+    grid, cover = surface.grid, surface.cover
+    every = Clear(
+        *_walk(
+            grid, surface.blocking_m, maxima, lines, lowered=lowered, state_only=state_only, progress=progress
+        )
+    )
+    if cover is None or not cover.hides:
+        with np.errstate(invalid="ignore"):
+            light = np.where(every.clearance_m >= 0, 1.0, 0.0)
+        light[np.isnan(every.clearance_m)] = np.nan
+        return every, light
+    drop, from_row, from_column, level_m, row, column, target_m = lines
+    row, column = on_lines(row), on_lines(column)
+    down_m, right_m = (row - from_row) * grid.spacing_y_m, (column - from_column) * grid.spacing_x_m
+    fall_m = drop * (down_m**2 + right_m**2)
+    asked = Lines(
+        np.column_stack((on_lines(from_row), on_lines(from_column), level_m, drop)),
+        row,
+        column,
+        target_m if lowered else target_m - fall_m,
+    )
+    # Elsewhere the answer is unknown, and no line can be followed.
+    known = np.isfinite(asked.eyes).all(axis=1) & np.isfinite(row + column)
+    asked = asked.some(known)
+    opaque = every = every.some(known)
+    if cover.lets_pass:
+        # The way through a wood needs a target's height; so do the lines that all of them cross.
+        chosen = [values[known] for values in lines]
+        opaque = Clear(*_walk(grid, surface.opaque_m, maxima, chosen, lowered=lowered, state_only=state_only))
+    if cover.screens.height_m.any():
+        screens, one = screens_over(surface, asked), opaque is every
+        every = every.with_screens(asked, screens)
+        opaque = every if one else opaque.with_screens(asked, screens)
+    inside = inside_cover(surface, row, column, above_ground_m)
+    eye_m = between_posts(surface.height_m, from_row, from_column)
+    inside |= inside_cover(surface, from_row, from_column, level_m - eye_m)
+    found, light = decided(surface, asked, every, opaque, inside[known])
+    clearance_m, fraction, all_light = (np.full(row.size, np.nan) for _ in range(3))
+    clearance_m[known], fraction[known], all_light[known] = found.clearance_m, found.fraction, light
+    return Clear(clearance_m, fraction), all_light
 
 
 def _walk(
-    surface: Surface,
+    grid: Grid,
+    blocking_m: Floats32,
     maxima: Maxima | None,
     lines: Sequence[Floats],
     *,
@@ -246,13 +328,13 @@ def _walk(
     state_only: bool,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Floats, Floats]:
-    """Clearance and crest fraction of sight lines.
+    """Clearance and crest fraction of sight lines over heights (rows, columns) that block, or their ladder.
 
+    maxima : of no lower heights
     lines : (n,) arrays: drop; row, column, level of the eye; row, column, level of the target
     lowered : whether the targets' levels are lowered as seen from the eyes
     """
-    grid = surface.grid
-    height_m = np.ascontiguousarray(surface.height_m, np.float32)
+    height_m = np.ascontiguousarray(blocking_m, np.float32)
     number = lines[0].size
     # Block maxima cost about as much as a look at every post.
     if maxima is None and number * (grid.rows + grid.columns) > height_m.size:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from hillsight.sight.fan import open_fan
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window, octants
+from hillsight.sight.posts_under_cover import SweptPosts
 from hillsight.sight.sweep import walk_fan
 
 if TYPE_CHECKING:
@@ -41,10 +42,14 @@ class PostSight:
         unknown or outside the field
     crest_distance_m : (rows, columns) float32, metres on the grid from the eye to the ground that sets
         the grazing line of each post; 0 where none does; NaN outside the field; empty if not asked for
+    light : (rows, columns) float32, share of sight that comes through: 1 visible, 0 hidden, between where
+        woods let some pass or where eye or target is inside cover, NaN unknown or outside the field; of no
+        posts where nothing stands on the ground. Clearance is over what stops more than half
     """
 
     clearance_m: Floats32
     crest_distance_m: Floats32
+    light: Floats32 = field(default_factory=lambda: np.empty((0, 0), np.float32))
 
 
 def distance_from_m(grid: Grid, eye: Eye) -> Floats:
@@ -70,7 +75,7 @@ def see_posts(
 
     Parameters
     ----------
-    surface : heights; an eye off its posts sees them over nothing, as if there were no other ground
+    surface : heights and cover; an eye off its posts sees them over nothing, as if there were no other ground
     eye : position on the surface's lattice, level, drop for curvature and refraction
     field : what is asked for; a number is its reach in metres on the grid
     target_height_m : metres above the ground at each post
@@ -88,8 +93,13 @@ def see_posts(
     clearance_m = np.empty(states.size, np.float32)
     crest_distance_m = np.empty(states.size if crests else 0, np.float32)
     answers = Answers(window, states, clearance_m, crest_distance_m)
-    _see(surface, eye, field, [target_height_m], answers, maxima, progress)
-    return PostSight(clearance_m.reshape(shape), crest_distance_m.reshape(shape if crests else (0, 0)))
+    light = light_for(surface, clearance_m.size)
+    _see(surface, eye, field, [target_height_m], answers, light, maxima, progress)
+    return PostSight(
+        clearance_m.reshape(shape),
+        crest_distance_m.reshape(shape if crests else (0, 0)),
+        light.reshape(shape if light.size else (0, 0)),
+    )
 
 
 def see_states(
@@ -107,15 +117,15 @@ def see_states(
 
     Returns
     -------
-    codes of GroundState, BEYOND outside the field, (rows, columns) or, of several target heights,
-    (targets, rows, columns)
+    codes of GroundState, BEYOND outside the field, UNCERTAIN by cover alone, (rows, columns) or, of several
+    target heights, (targets, rows, columns)
     """
     shape = (surface.grid.rows, surface.grid.columns)
     heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
     states = np.empty((heights.size, shape[0] * shape[1]), np.uint8)
     nothing = np.empty(0, np.float32)
     answers = Answers(Window(0, 0, *shape), states, nothing, nothing)
-    _see(surface, eye, field, heights, answers, maxima, progress)
+    _see(surface, eye, field, heights, answers, nothing, maxima, progress)
     return states.reshape((*np.shape(target_heights_m), *shape))
 
 
@@ -125,16 +135,80 @@ def _see(
     field: FieldOfView | float,
     target_heights_m: Sequence[float] | Floats,
     answers: Answers,
+    light: Floats32,
     maxima: Maxima | None,
     progress: Callable[[float], None] | None,
 ) -> None:
     field = field if isinstance(field, FieldOfView) else FieldOfView(field)
-    maxima = Maxima.of(surface.height_m) if maxima is None else maxima
+    ground = GroundToSweep.of(surface, maxima)
     heights = np.asarray(target_heights_m, np.float64)
-    answer(surface.grid, eye, field, heights, ground_of(surface, maxima), answers, progress, alone=True)
+    answer(ground, eye, field, heights, answers, light, progress, alone=True)
+
+
+@dataclass(frozen=True)
+class GroundToSweep:
+    """A surface made ready for the sweeps of many eyes.
+
+    every : with all that stands on the ground
+    opaque : with what lets no sight pass; None where nothing on the ground lets any
+    """
+
+    surface: Surface
+    every: SweepGround
+    opaque: SweepGround | None
+
+    @classmethod
+    def of(cls, surface: Surface, maxima: Maxima | None = None) -> GroundToSweep:
+        """With ``Maxima.over(surface)``, if there are any."""
+        maxima = Maxima.over(surface) if maxima is None else maxima
+        every, cover = ground_of(surface, maxima), surface.cover
+        if cover is None or not cover.lets_pass:
+            return cls(surface, every, None)
+        opaque_m = np.ascontiguousarray(surface.opaque_m, np.float32).ravel()
+        # What is highest with the woods is no lower than what is without.
+        return cls(surface, every, every._replace(heights_m=opaque_m))
+
+
+def light_for(surface: Surface, posts: int) -> Floats32:
+    """Room for the shares of sight that come through; for none where nothing stands on the ground."""
+    return np.empty(posts if surface.cover is not None and surface.cover.hides else 0, np.float32)
 
 
 def answer(
+    ground: GroundToSweep,
+    eye: Eye,
+    field: FieldOfView,
+    target_heights_m: Floats,
+    answers: Answers,
+    light: Floats32,
+    progress: Callable[[float], None] | None = None,
+    *,
+    alone: bool = False,
+) -> None:
+    """Fill the answers of one eye, and the shares of sight that come through if there is room for them.
+
+    alone : whether to spread the eye's octants over the cores, and not leave them to other eyes
+
+    Raises
+    ------
+    ValueError : the eye's position, level or drop is not a number
+    """
+    surface = ground.surface
+    sweep(surface.grid, eye, field, target_heights_m, ground.every, answers, progress, alone=alone)
+    if surface.cover is None or not surface.cover.hides:
+        return
+    opaque = answers
+    if ground.opaque is not None:
+        opaque = answers._replace(
+            states=np.empty_like(answers.states),
+            clearance_m=np.empty_like(answers.clearance_m),
+            crest_distance_m=np.empty_like(answers.crest_distance_m),
+        )
+        sweep(surface.grid, eye, field, target_heights_m, ground.opaque, opaque, alone=alone)
+    SweptPosts(surface, eye, target_heights_m, answers, opaque, light).decide()
+
+
+def sweep(
     grid: Grid,
     eye: Eye,
     field: FieldOfView,
@@ -145,7 +219,7 @@ def answer(
     *,
     alone: bool = False,
 ) -> None:
-    """Fill the answers of one eye.
+    """Fill the answers of one eye over one ground, screens apart.
 
     alone : whether to spread the eye's octants over the cores, and not leave them to other eyes
 
@@ -167,10 +241,17 @@ def answer(
 
 
 def ground_of(surface: Surface, maxima: Maxima) -> SweepGround:
-    """A surface as the sweep reads it."""
-    heights_m = np.ascontiguousarray(surface.height_m, np.float32).ravel()
+    """A surface as the sweep reads it, with all that stands on it.
+
+    maxima : ``Maxima.over(surface)``
+    """
+    heights_m = np.ascontiguousarray(surface.blocking_m, np.float32).ravel()
+    ground_m = np.empty(0, np.float32)
+    if surface.cover is not None and surface.cover.tallest_m.any():
+        ground_m = np.ascontiguousarray(surface.height_m, np.float32).ravel()
     window = Window(0, 0, surface.grid.rows, surface.grid.columns)
-    return SweepGround(window, heights_m, maxima.highest_16, maxima.has_void_16, maxima.any_void)
+    blocks = maxima.highest_16, maxima.has_void_16, maxima.any_void
+    return SweepGround(window, heights_m, ground_m, *blocks)
 
 
 def look_of(eye: Eye, field: FieldOfView, target_heights_m: Floats) -> Look:

@@ -20,6 +20,7 @@ from hillsight.sight.answers import (
     SweepGround,
     answer_hidden_row,
     answer_row,
+    lower_gaps,
     mark_visible,
     posts_between,
 )
@@ -212,7 +213,7 @@ def walk_fan(
     (2) block by block outwards: halve a wedge that has grown too wide, and come back for the far half;
     (3) pass over a block whose highest ground lies below the horizon's lowest;
     (4) read the block, with the row before it; (5) row by row: read, bound, pass over what is low;
-    (6) set the row against the horizon, and without voids merge it in; (7) answer for its posts;
+    (6) set the row against the horizon, and without voids merge it in; (7) answer for its posts' ground;
     (8) where voids break the horizon, merge what is known of the row, and the directions that are not;
     (9) keep the wedge for the next band.
     """
@@ -225,6 +226,7 @@ def walk_fan(
     states, height_m = answers.states[0], look.target_heights_m[0]
     plain = look.target_heights_m.size == 1 and answers.clearance_m.size == 0
     exhaustive, with_crests = answers.clearance_m.size > 0, answers.crest_distance_m.size > 0
+    covered = ground.ground_m.size > 0
 
     rows, gaps, crests = np.empty((BLOCK + 1, _ROOM)), np.empty(_ROOM), np.empty(_ROOM)
     tops, voids = np.empty(BLOCK + 1), np.zeros(BLOCK + 1, np.bool_)
@@ -344,6 +346,11 @@ def walk_fan(
                         first_across, along, octant.with_axis, octant.with_diagonal,
                         max(first, at.first_j), min(last, at.last_j), start, posts_end,
                     )  # fmt: skip
+                    if covered:
+                        lower_gaps(
+                            ground, gaps, first - base_j, last - base_j, inverse,
+                            at.origin + i_here * at.step + first * at.cross, at.cross,
+                        )  # fmt: skip
                     if plain and span_count == 0:
                         mark_visible(
                             states, gaps, first - base_j, last - base_j, along, height_m,

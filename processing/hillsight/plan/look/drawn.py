@@ -119,7 +119,8 @@ class DrawnGround:
     def of(cls, surface: Surface, error_m: Floats32) -> DrawnGround:
         """A surface with errors, (rows, columns) metres."""
         height_m = (surface.height_m + error_m).astype(np.float32)
-        return cls(replace(surface, height_m=height_m), Maxima.of(height_m))
+        drawn = replace(surface, height_m=height_m)
+        return cls(drawn, Maxima.over(drawn))
 
 
 def drawn_glance(

@@ -194,7 +194,7 @@ class Looker:
 
     def _hold(self, easting_m: float, northing_m: float) -> tuple[ErringGround, Maxima]:
         surface = self.terrain.window(easting_m, northing_m, self._held_m())
-        erring, maxima = ErringGround(surface, self.errors, feature=True), Maxima.of(surface.height_m)
+        erring, maxima = ErringGround(surface, self.errors, feature=True), Maxima.over(surface)
         self._held = easting_m, northing_m, erring, maxima
         return erring, maxima
 

@@ -1,0 +1,109 @@
+"""Made cover on made and real ground, and what the walker says of posts and targets there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+import oracle
+from hillsight.ground.cover import Cover, Screens
+from hillsight.ground.grid import Surface
+from hillsight.words.states import GroundState
+
+KINDS = ("", "wood", "building", "wall")
+
+
+def with_cover(surface: Surface, random: np.random.Generator, *, passing_m: float, screens: int) -> Surface:
+    """Some woods, buildings and walls on a surface; no two seeds alike."""
+    shape = surface.height_m.shape
+    rows, columns = np.indices(shape)
+    wood_m, solid_m = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    for _ in range(int(random.integers(1, 6))):
+        row, column = random.uniform(0, shape[0]), random.uniform(0, shape[1])
+        wide = random.uniform(0.05, 0.25) * max(shape)
+        inside = np.hypot(rows - row, (columns - column) * random.uniform(0.5, 2)) < wide
+        wood_m[inside] = random.uniform(4, 25) + random.normal(0, 1, int(inside.sum()))
+    for _ in range(int(random.integers(0, 12))):
+        row, column = int(random.integers(shape[0])), int(random.integers(shape[1]))
+        deep, wide = random.integers(1, 4, 2)
+        solid_m[row : row + deep, column : column + wide] = random.uniform(2, 30)
+    wood_m, solid_m = np.maximum(wood_m, 0), np.maximum(solid_m, 0)
+    kind = np.where(solid_m > wood_m, 2, np.where(wood_m > 0, 1, 0)).astype(np.uint8)
+    ends = []
+    for _ in range(screens):
+        # A wall of several pieces that meet, some along grid lines and over posts.
+        at = np.array([random.uniform(-1, shape[0]), random.uniform(-1, shape[1])])
+        if random.random() < 0.4:
+            at = np.round(at)
+        for _ in range(int(random.integers(1, 5))):
+            to = at + random.choice([random.normal(0, 4, 2), random.integers(-4, 5, 2).astype(float)])
+            ends.append((*at, *to))
+            at = to
+    lines = np.array(ends).reshape(-1, 4)
+    walls = Screens(*lines.T.copy(), random.uniform(0, 6, len(lines)), np.full(len(lines), 3, np.uint8))
+    cover = Cover(solid_m.astype(np.float32), wood_m.astype(np.float32), kind, KINDS, walls, passing_m)
+    return replace(surface, cover=cover)
+
+
+@dataclass(frozen=True)
+class Walked:
+    """What the walker finds of a target: clearance over all and over what is opaque, light, state."""
+
+    every_m: float
+    opaque_m: float
+    light: float
+    state: int
+    crest_shares: tuple[float, ...]
+
+
+class Walker:
+    """Walks over a covered surface from an eye."""
+
+    def __init__(self, surface: Surface, eye) -> None:
+        cover, grid = surface.cover, surface.grid
+        self.surface, self.eye, self.cover = surface, eye, cover
+        lower = (grid.spacing_x_m, grid.spacing_y_m, eye.row, eye.column, eye.drop_per_m)
+        top_m = surface.height_m + np.maximum(cover.solid_m, cover.wood_m)
+        self.bare = oracle.lowered_posts(surface.height_m, *lower)
+        self.every = oracle.lowered_posts(top_m, *lower)
+        opaque_m = surface.height_m + cover.solid_m if cover.passing_m > 0 else top_m
+        self.opaque = oracle.lowered_posts(opaque_m, *lower)
+        s = cover.screens
+        self.screens = list(zip(s.row, s.column, s.to_row, s.to_column, s.height_m, strict=True))
+        self.tallest = np.maximum(cover.solid_m, cover.wood_m).astype(float)
+        self.eye_inside = False
+        if 0 <= eye.row <= grid.rows - 1 and 0 <= eye.column <= grid.columns - 1:
+            under_m = oracle.bilinear(surface.height_m.astype(float), eye.row, eye.column)
+            over_m = oracle.bilinear(self.tallest, eye.row, eye.column) - (eye.level_m - under_m)
+            self.eye_inside = over_m > 1e-3
+
+    def to(self, row: float, column: float, target_height_m: float) -> Walked:
+        eye, grid = self.eye, self.surface.grid
+        target_m = oracle.bilinear(self.bare, row, column) + target_height_m
+        clear, crests = [], []
+        for lowered in (self.every, self.opaque):
+            walked = oracle.way(
+                lowered, eye.row, eye.column, eye.level_m, row, column, self.screens, self.bare
+            )
+            clear.append(oracle.clearance_over(walked, target_m))
+            crests.append(walked.crest_shares)
+        every_m, opaque_m = clear
+        light = math.nan if math.isnan(every_m) else float(every_m >= 0)
+        which = 0
+        if every_m < 0 and not opaque_m < 0:
+            path_m = oracle.wood_path_m(
+                self.every, grid.spacing_x_m, grid.spacing_y_m, eye, row, column, target_m
+            )
+            light = math.exp(-path_m / self.cover.passing_m)
+            if math.isnan(opaque_m) and light >= 0.05:
+                light = math.nan
+            which = int(math.isnan(light) or light >= 0.5)
+        if self.eye_inside or oracle.bilinear(self.tallest, row, column) - target_height_m > 1e-3:
+            light = min(light, 0.5) if not math.isnan(light) else light
+        state = GroundState.UNKNOWN
+        if not math.isnan(light):
+            state = GroundState.HIDDEN if light < 0.05 else GroundState.UNCERTAIN
+            state = GroundState.VISIBLE if light > 0.95 else state
+        return Walked(clear[which], opaque_m, light, int(state), crests[which])
