@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.ground.cover import Screens
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.corners import corner_posts
 from hillsight.kernels.threads import in_slices
@@ -30,9 +29,6 @@ _ALONG = 1e-12
 
 #: Squares that a line comes so near to (spacings) are looked into too.
 _SLACK = 1e-6
-
-#: What kernels take where there are no screens.
-_NO_LINES, _NO_SQUARES = Screens.none().lines, Screens.none().squares((1, 1))
 
 #: Lines that a thread does before it looks up for an interruption: milliseconds.
 _LINES_AT_A_TIME = 4096
@@ -308,10 +304,3 @@ def tops_along(
         met[at, 0], met[at, 1] = distance_m, top_m
         kept += 1
     return kept, met
-
-
-def screens_of(surface: Surface) -> tuple[Floats, ScreenSquares]:
-    """The screens of a surface as kernels take them; of none where nothing is known of cover."""
-    if surface.cover is None:
-        return _NO_LINES, _NO_SQUARES
-    return surface.cover.screens.lines, surface.cover.squares

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.cover import Screens
 from hillsight.ground.grid import between_posts
 from hillsight.sight.crossings import lowered_ground
 from hillsight.sight.screens import over_screens
@@ -23,6 +24,7 @@ from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats, Floats32
+    from hillsight.ground.cover import ScreenSquares
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -35,6 +37,17 @@ NOBODY_KNOWS = 0.5
 
 #: How far (m) below the top of cover something is inside it: above the rounding of heights.
 _INSIDE_M = 1e-3
+
+
+#: What kernels take where there are no screens.
+_NO_LINES, _NO_SQUARES = Screens.none().lines, Screens.none().squares((1, 1))
+
+
+def screens_of(surface: Surface) -> tuple[Floats, ScreenSquares]:
+    """The screens of a surface as kernels take them; none where nothing is known of cover."""
+    if surface.cover is None:
+        return _NO_LINES, _NO_SQUARES
+    return surface.cover.screens.lines, surface.cover.squares
 
 
 def is_inside(tallest_m: Floats | Floats32, above_ground_m: Floats | float) -> Flags:
