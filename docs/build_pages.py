@@ -9,11 +9,14 @@ import inspect
 import math
 import re
 import textwrap
+import tomllib
+from importlib import resources
 from pathlib import Path
 
 import click
 
 from hillsight import plugins
+from hillsight.ground.cover_table import CoverKind
 from hillsight.plan.kinds.registry import KINDS, word_figures
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.observer import Observer
@@ -224,12 +227,27 @@ def sighting_tables() -> str:
     return "\n".join(parts)
 
 
+def cover_table() -> str:
+    """Heights of cover by kind, those alike together."""
+    written = resources.files("hillsight.ground").joinpath("cover_heights.toml").read_text(encoding="utf-8")
+    alike: dict[CoverKind, list[str]] = {}
+    for kind, told in tomllib.loads(written)["kinds"].items():
+        alike.setdefault(CoverKind(**told), []).append(kind)
+    rows = ["| kind | height | width of a point | sight that passes |", "| --- | --- | --- | --- |"]
+    for told, kinds in sorted(alike.items(), key=lambda row: -row[0].height_m):
+        width = "" if told.width_m is None else f"{told.width_m:g} m"
+        passes = "some" if told.passes else "none" if told.height_m else "all"
+        rows.append(f"| {', '.join(kinds)} | {told.height_m:g} m | {width} | {passes} |")
+    return "\n".join(rows)
+
+
 def blocks() -> dict[Path, str]:
     """The generated block of each page that has one."""
     pages = {script_page(name): option_table(name) for name in SCRIPTS}
     pages[DOCS / "layers.md"] = layer_tables()
     pages[DOCS / "sighting.md"] = sighting_tables()
     pages[DOCS / "verdict.md"] = verdict_tables()
+    pages[DOCS / "cover.md"] = cover_table()
     return pages
 
 

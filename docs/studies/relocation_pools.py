@@ -19,7 +19,8 @@ from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.landform.options import LandformOptions
 from hillsight.landform.survey import survey
 from hillsight.plan.look.looking import Looker

@@ -11,7 +11,8 @@ import pytest
 
 from hillsight.errors import TerrainError
 from hillsight.ground.stations import Place, parse_at, settle_stations
-from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
+from hillsight.ground.terrain import Terrain, open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.ground.transform import operation_between
 from hillsight.sight.points import see_points
 from hillsight.sight.viewing import Eye

@@ -16,7 +16,8 @@ import rasterio
 from affine import Affine
 
 from hillsight.errors import TerrainError
-from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
+from hillsight.ground.terrain import Terrain, open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from shared_data import shared_file
 from terrains import fractal, plane, with_hole, write_geotiff
 

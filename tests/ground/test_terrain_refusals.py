@@ -13,7 +13,8 @@ from affine import Affine
 
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground import heights
-from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
+from hillsight.ground.terrain import Terrain, open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from terrains import fractal, plane, with_hole, write_geotiff
 
 

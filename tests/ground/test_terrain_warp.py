@@ -15,7 +15,8 @@ from hillsight.arrays import AnyArray, Floats
 from hillsight.errors import CallError, TerrainError
 from hillsight.ground import warp
 from hillsight.ground.grid import Surface
-from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
+from hillsight.ground.terrain import Terrain, open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from shared_data import shared_file
 from terrains import fractal, with_hole, with_voids, write_geotiff
 

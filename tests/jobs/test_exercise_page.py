@@ -11,10 +11,10 @@ import pytest
 
 import hillsight
 from hillsight.jobs.exercise_landmarks import pointed_at, seen_words, unseen_words
+from hillsight.jobs.exercise_request import ExercisePageRequest
 from hillsight.jobs.exercise_scene import opened_exercise
 from hillsight.jobs.exercise_views import DEAD, NOT_KNOWN, SEEN, ground_codes, map_limits, place_views
 from hillsight.jobs.listener import SILENT
-from hillsight.jobs.requests import ExercisePageRequest
 from hillsight.sheets.exercise.packing import unpacked
 from hillsight.words.angles import signed_deg
 from jobs.worlds import world

@@ -11,7 +11,8 @@ import shapely
 from pyproj import CRS
 
 from hillsight.errors import TerrainError
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.jobs.memory import Raster, as_raster, frame_checksum, raster_checksum, raster_file
 from jobs.worlds import NORTH, SPACING, WEST
 

@@ -231,7 +231,8 @@ def test_five_hundred_names_do_not_overlap_and_those_left_off_are_told(ground: P
 def test_texts_of_a_sheet_do_not_overlap(ground: Path) -> None:
     from itertools import combinations
 
-    from hillsight.ground.terrain import TerrainOptions, open_terrain
+    from hillsight.ground.terrain import open_terrain
+    from hillsight.ground.terrain_options import TerrainOptions
     from hillsight.sheets.map.content import MapContent, MapPlace
     from hillsight.sheets.map.layout import Sheet
     from hillsight.sheets.map.margin import North

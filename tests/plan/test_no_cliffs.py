@@ -14,7 +14,8 @@ from pyproj import CRS
 from hillsight.ground.accuracy import ErrorModel
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.plan.look.drawn import PLACE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.looking import Looker

@@ -11,7 +11,8 @@ import shapely
 
 from hillsight.errors import StationError
 from hillsight.ground.stations import Station
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.reading.outlook import Request, look_out
 from hillsight.schema.layers import LAYERS
 from hillsight.sight.viewing import Viewing

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.reading.outlook import Outlook, Request, look_out
 from hillsight.reading.panorama import Sector, Standpoint, panorama
 from hillsight.reading.view import View

@@ -14,9 +14,9 @@ from assertions import assert_same_clearance
 from hillsight.reading.section.features import features_along
 from hillsight.reading.section.frames import profile_frames, sample_table
 from hillsight.reading.section.profile import Section
-from hillsight.sight.line import crossing_shares
 from hillsight.reading.section.section_words import ground_words, target_words
 from hillsight.sight.bearings import see_bearings
+from hillsight.sight.line import crossing_shares
 from hillsight.sight.points import see_points
 from sections import features_of, section_of
 from terrains import fractal, plane, with_voids

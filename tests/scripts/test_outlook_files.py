@@ -72,7 +72,8 @@ def computed(tmp_path_factory: pytest.TempPathFactory) -> list[Outlook]:
     from hillsight.ground.evidence import EvidenceTable
     from hillsight.ground.features import read_features
     from hillsight.ground.stations import parse_at, settle_stations
-    from hillsight.ground.terrain import TerrainOptions, open_terrain
+    from hillsight.ground.terrain import open_terrain
+    from hillsight.ground.terrain_options import TerrainOptions
 
     folder = tmp_path_factory.mktemp("computed")
     ground = open_terrain(str(terrain(folder)), TerrainOptions()).on_metric_grid(-3.6, 56.1)

@@ -13,7 +13,8 @@ import shapely
 from pyproj import CRS, Geod, Transformer
 
 from hillsight.ground.grid import Grid, Surface
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.sheets.map.content import MapContent, MapPlace
 from hillsight.sheets.map.contour_lines import chosen_interval_m, contour_lines, window_of
 from hillsight.sheets.map.drawing import draw_map, drawn_map, unknown_letters

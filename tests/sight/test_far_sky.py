@@ -8,7 +8,8 @@ from pyproj import CRS
 
 import oracle
 from hillsight.ground.grid import Grid, Surface
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.far_sky import FarGround, far_sky, to_the_sky
 from hillsight.sight.viewing import Eye

@@ -8,7 +8,8 @@ from pyproj import CRS
 
 import oracle
 from hillsight.ground.grid import Grid, Surface
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.kernels.threads import limited_to
 from hillsight.sight.far_sky import FarGround, far_sky
 from hillsight.sight.sky_rounds import sky_rounds

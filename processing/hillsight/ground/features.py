@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from hillsight.errors import FeatureError, HillsightError
+from hillsight.frozen import FrozenMapping
 from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.stations import plain_label
@@ -55,6 +56,7 @@ def read_features(
     default_crs: CRS | None,
     table: EvidenceTable,
     near: tuple[float, float],
+    measures: Mapping[str, Sequence[str]] = FrozenMapping({"target_height_m": HEIGHT_COLUMNS}),
 ) -> tuple[Any, list[str], list[Operation]]:
     """Features of all files in one table.
 
@@ -67,6 +69,8 @@ def read_features(
     table : which kind belongs to which evidence class
     near : longitude and latitude of the work, as the terrain's ``near``: the ways between systems are chosen
         there
+    measures : columns of metres wanted, from 0 to 1,000, and the names each is looked for by; the first that
+        exists is taken
 
     Returns
     -------
@@ -104,7 +108,7 @@ def read_features(
         except HillsightError as error:
             raise FeatureError(error.what, where=where, remedy=error.remedy) from error
         changes[change] = None
-        prepared = _prepare(frame, path, layer, change, table, notes)
+        prepared = _prepare(frame, path, layer, change, table, measures, notes)
         if len(prepared["geometry"]):
             frames.append(prepared)
     if not frames:
@@ -113,7 +117,7 @@ def read_features(
             where=", ".join(vector.display_name(path) for path in paths),
             remedy="; ".join(notes) or "Give at least one vector file with features",
         )
-    columns = {name: np.concatenate([rows[name] for rows in frames]) for name in COLUMNS}
+    columns = {name: np.concatenate([rows[name] for rows in frames]) for name in frames[0]}
     text = {
         name: pandas.Series(columns[name], dtype=object)
         for name in ("name", "kind", "evidence_class", "source")
@@ -123,7 +127,7 @@ def read_features(
             "name": text["name"],
             "kind": text["kind"],
             "evidence_class": text["evidence_class"],
-            "target_height_m": columns["target_height_m"].astype(np.float64),
+            **{name: columns[name].astype(np.float64) for name in measures},
             "source": text["source"],
         },
         geometry=geopandas.array.from_shapely(columns["geometry"]),
@@ -158,7 +162,8 @@ def named_kinds(paths: Sequence[Any], layers: Sequence[str]) -> dict[str, list[t
             frame, _ = vector.read_layer(path, layer, anywhere, listed=True)
         except vector.NoGeometryError:
             continue
-        heights_m = _heights_m(frame, f"{vector.display_name(path)}, layer {layer}").tolist()
+        where = f"{vector.display_name(path)}, layer {layer}"
+        heights_m = _metres(frame, HEIGHT_COLUMNS, where).tolist()
         for name, kind, height_m in zip(_names(frame), _kinds(frame, layer), heights_m, strict=True):
             if name is not None:
                 kinds.setdefault(plain_label(name), []).append((kind or "", height_m))
@@ -198,20 +203,21 @@ def _prepare(
     layer: str,
     change: Operation,
     table: EvidenceTable,
+    measures: Mapping[str, Sequence[str]],
     notes: list[str],
 ) -> _Rows:
     """Columns of one layer, rows without usable geometry left out with a note."""
     where = f"{vector.display_name(path)}, layer {layer}"
     kinds = _kinds(frame, layer)
     names = _names(frame)
-    heights_m = _heights_m(frame, where)
+    metres = {name: _metres(frame, columns, where) for name, columns in measures.items()}
     geometry, kept = _usable_geometry(np.asarray(frame.geometry, dtype=object), where, change, notes)
     classes = [table.class_of(kind) for kind in kinds]
     return {
         "name": _objects(names)[kept],
         "kind": _objects(kinds)[kept],
         "evidence_class": _objects(classes)[kept],
-        "target_height_m": heights_m[kept],
+        **{name: values[kept] for name, values in metres.items()},
         "source": _objects([f"{vector.display_name(path)}, {layer}"] * len(kept))[kept],
         "geometry": geometry[kept],
     }
@@ -243,9 +249,10 @@ def _kinds(frame: Any, layer: str) -> list[str | None]:
     return kinds
 
 
-def _heights_m(frame: Any, where: str) -> Floats:
+def _metres(frame: Any, columns: Sequence[str], where: str) -> Floats:
+    """Heights or widths of the first of some columns that exists; NaN where there is none."""
     heights_m = np.full(len(frame), np.nan)
-    column = vector.find_column(frame, HEIGHT_COLUMNS)
+    column = vector.find_column(frame, tuple(columns))
     if column is None:
         return heights_m
     for row, value in enumerate(frame[column]):
@@ -255,7 +262,9 @@ def _heights_m(frame: Any, where: str) -> Floats:
             continue
         if not 0 <= height_m <= _TALLEST_M:
             raise FeatureError(
-                f"nothing stands {height_m:.10g} m above the ground",
+                f"nothing is {height_m:.10g} m wide"
+                if "height" not in column.casefold()
+                else f"nothing stands {height_m:.10g} m above the ground",
                 where=cell,
                 remedy=f"Give metres from 0 to {_TALLEST_M:.0f}, or leave it blank",
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,6 @@ from hillsight.ground.crs import (
     horizontal_crs,
     is_metric,
     own_degrees,
-    parse_crs,
     vertical_axis,
 )
 from hillsight.ground.grid import Grid, Surface
@@ -31,6 +30,7 @@ from hillsight.ground.metric import (
     scale_error,
 )
 from hillsight.ground.raster import Band, describe, opened
+from hillsight.ground.terrain_options import TerrainOptions, settled_crs
 from hillsight.ground.transform import Operation, operation_between
 from hillsight.ground.warp import FARTHEST_M, full_turn, lay_lattice, to_places
 from hillsight.words.quantities import per_cent
@@ -39,30 +39,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from hillsight.arrays import Floats, Floats32
+    from hillsight.ground.covering import Covering
 
 MARGIN_POSTS = 3
+_AS_STATED = TerrainOptions()
 # A view of that many posts takes some 8 GB.
 MOST_POSTS = 60_000_000
-
-
-@dataclass(frozen=True)
-class TerrainOptions:
-    """What the user says of a terrain file beyond what it says itself.
-
-    Parameters
-    ----------
-    band : 1-based
-    crs : for files that carry none, or instead of what they carry
-    vertical_unit : 'm', 'dm', 'cm', 'mm', 'km', 'ft' or 'us-ft'
-    nodata : further value to take as void, in the file's own numbers
-    grid_crs : metric CRS to work on, instead of the local UTM zone
-    """
-
-    band: int | None = None
-    crs: str | None = None
-    vertical_unit: str | None = None
-    nodata: float | None = None
-    grid_crs: str | None = None
 
 
 @dataclass(frozen=True)
@@ -77,6 +59,7 @@ class Terrain:
     notes : plain sentences on what was done to the file's numbers, for the report
     near : longitude and latitude of the work, degrees: every coordinate operation of a run is chosen there
     operation : from the file's CRS to the working one; None where the file is on its grid already
+    cover : what stands on the ground; None where nothing is known of it
     """
 
     path: str
@@ -85,11 +68,17 @@ class Terrain:
     notes: tuple[str, ...]
     near: tuple[float, float]
     operation: Operation | None = None
+    cover: Covering | None = None
 
     @property
     def grid(self) -> Grid:
         """All posts."""
         return self.posts.grid
+
+    @property
+    def bare(self) -> Terrain:
+        """The same ground with nothing on it."""
+        return self if self.cover is None else replace(self, cover=None)
 
     @property
     def crs(self) -> pyproj.CRS:
@@ -210,7 +199,17 @@ class Terrain:
                 where=self.path,
                 remedy="Give a terrain that covers the place",
             )
-        return Surface(self.grid.part(top, left, rows, columns), height_m)
+        return self.surface(top, left, height_m)
+
+    def surface(self, row: int, column: int, height_m: Floats32) -> Surface:
+        """Heights that were read from a row and column of the grid on, with what stands on them.
+
+        Raises
+        ------
+        TerrainError : the cover cannot be read
+        """
+        grid = self.grid.part(row, column, *height_m.shape)
+        return Surface(grid, height_m, None if self.cover is None else self.cover.on(grid, height_m))
 
     def _span(self) -> str:
         west, south, east, north = self.bounds_m
@@ -359,7 +358,7 @@ def _place_m(crs: pyproj.CRS, near: tuple[float, float]) -> tuple[Floats, Floats
     return from_own_degrees(crs, np.array([near[0]]), np.array([near[1]]))
 
 
-def open_terrain(path: str, options: TerrainOptions = TerrainOptions()) -> TerrainSource:
+def open_terrain(path: str, options: TerrainOptions = _AS_STATED) -> TerrainSource:
     """Open a terrain file and check that it says all that is needed; reads the header only.
 
     Parameters
@@ -374,7 +373,7 @@ def open_terrain(path: str, options: TerrainOptions = TerrainOptions()) -> Terra
     path = str(path)
     grid_crs = named_grid(options.grid_crs) if options.grid_crs is not None else None
     band = describe(path, options.band, options.nodata)
-    crs, notes = _settled_crs(band, options)
+    crs, notes = settled_crs(band, options)
     try:
         flat = horizontal_crs(crs, path)
     except HillsightError as error:
@@ -395,21 +394,3 @@ def open_terrain(path: str, options: TerrainOptions = TerrainOptions()) -> Terra
     if options.nodata is not None:
         notes += (f"Cells of {options.nodata:g} are taken as void, as told.",)
     return TerrainSource(path, crs, notes, band, metres_per_unit, grid_crs)
-
-
-def _settled_crs(band: Band, options: TerrainOptions) -> tuple[pyproj.CRS, tuple[str, ...]]:
-    if options.crs is None:
-        if band.crs is None:
-            raise TerrainError(
-                "the file does not say in which coordinate reference system it is",
-                where=band.path,
-                remedy="State it, for example EPSG:27700",
-                parameters=("terrain_crs",),
-            )
-        return band.crs, ()
-    crs = parse_crs(options.crs, "the CRS of the terrain", ("terrain_crs",))
-    if band.crs is None:
-        return crs, (f"The file states no CRS: taken as {crs.name}, as told.",)
-    if crs.equals(band.crs, ignore_axis_order=True):
-        return band.crs, ()
-    return crs, (f"The file's CRS {band.crs.name} is overridden: taken as {crs.name}, as told.",)

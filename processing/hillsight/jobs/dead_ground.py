@@ -34,6 +34,11 @@ def dead_ground(
     vertical_unit: str | None = None,
     nodata: float | None = None,
     grid_crs: str | None = None,
+    surface: Any = None,
+    cover: Any = (),
+    cover_layer: Sequence[str] | str = (),
+    cover_heights: str | Path | None = None,
+    leaf: str = "on",
     stations: Any = None,
     station_layer: str | None = None,
     at: Sequence[Any] | str = (),
@@ -60,6 +65,10 @@ def dead_ground(
     vertical_unit : "m", "ft", "dm" ..., where the file does not say
     nodata : a further value that marks voids
     grid_crs : metric CRS to work in where the terrain is in degrees or feet
+    surface : a surface model beside the terrain, as ``terrain``: what stands on the ground hides too
+    cover : files or GeoDataFrames of woods, buildings, walls and hedges; ``cover_layer`` names their layers
+    cover_heights : a table of heights by kind, instead of the built-in one
+    leaf : "on" or "off", whether leafy woods are in leaf
     stations : points to look from, a vector file or a GeoDataFrame; ``station_layer`` is its layer
     at : places to look from, each (easting, northing, "name") or a text "easting,northing,name"
     at_crs : CRS of ``at``; without it the terrain's

@@ -21,6 +21,10 @@ _BETWEEN = {
     "straight": "ground taken as straight between posts",
 }
 
+_COVERED = (
+    "Trees, walls and buildings count as the cover given tells them; they grow, are felled and are built"
+)
+
 
 def error_model(request: TerrainDoubts, spacing_m: float) -> ErrorModel:
     """The error model of a request; what it does not say is guessed from the terrain's post spacing.
@@ -75,14 +79,16 @@ def uncertain_limits(request: SightDoubts) -> Limits:
     return Limits(*request.uncertain_between)
 
 
-def error_note(model: ErrorModel) -> str:
-    """What is reported of the error model, always."""
+def error_note(model: ErrorModel, *, covered: bool = False) -> str:
+    """What is reported of the error model, always.
+
+    covered : whether cover is given, what stands on the ground
+    """
     figures = (
         ""
         if model.is_guess
         else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:,.6g} m)")
     )
-    return (
-        f"errors of the terrain model: {model.source}{figures}; {_BETWEEN[model.between_posts]}. "
-        "Trees, walls and buildings that it leaves out are not modelled"
+    return f"errors of the terrain model: {model.source}{figures}; {_BETWEEN[model.between_posts]}. " + (
+        _COVERED if covered else "Trees, walls and buildings that it leaves out are not modelled"
     )

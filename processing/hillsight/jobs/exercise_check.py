@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, OutputError
+from hillsight.jobs.exercise_request import ExerciseCheckRequest, ExerciseEffort
 from hillsight.jobs.exercise_scene import exercise_framing, opened_exercise
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import named_files, provenance_of, write_text
-from hillsight.jobs.requests import ExerciseCheckRequest, ExerciseEffort
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.layers.exercise_json import soundness_json
@@ -128,6 +128,11 @@ def exercise_check(
     vertical_unit: str | None = None,
     nodata: float | None = None,
     grid_crs: str | None = None,
+    surface: Any = None,
+    cover: Any = (),
+    cover_layer: Sequence[str] | str = (),
+    cover_heights: str | Path | None = None,
+    leaf: str = "on",
     reach: float = 10_000.0,
     refraction: float = 0.13,
     features: Any = (),

@@ -11,11 +11,11 @@ from hillsight.errors import OutputError
 from hillsight.jobs.exercise_camera import photograph_camera
 from hillsight.jobs.exercise_check import effort_of, judge
 from hillsight.jobs.exercise_laid_out import shown_of
+from hillsight.jobs.exercise_request import ExercisePageRequest
 from hillsight.jobs.exercise_scene import opened_exercise
 from hillsight.jobs.exercise_shown import page_data
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import named, named_files, provenance_of, write_text
-from hillsight.jobs.requests import ExercisePageRequest
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.words.english import listed
@@ -53,6 +53,11 @@ def exercise_page(
     vertical_unit: str | None = None,
     nodata: float | None = None,
     grid_crs: str | None = None,
+    surface: Any = None,
+    cover: Any = (),
+    cover_layer: Sequence[str] | str = (),
+    cover_heights: str | Path | None = None,
+    leaf: str = "on",
     reach: float = 10_000.0,
     refraction: float = 0.13,
     features: Any = (),

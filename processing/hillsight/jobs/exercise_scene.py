@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 from hillsight.errors import ExerciseError
 from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
 from hillsight.ground.terrain import open_terrain
+from hillsight.jobs.exercise_request import ExerciseInput
 from hillsight.jobs.inputs import opened, terrain_options
 from hillsight.jobs.listener import say_if_compiling
-from hillsight.jobs.requests import ExerciseInput, PlacesAndThings
+from hillsight.jobs.requests import PlacesAndThings
 from hillsight.jobs.scene import scene_of
 from hillsight.jobs.views import SPREAD_DEG
 from hillsight.layers.provenance import input_file

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,8 +12,10 @@ from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
 from hillsight.ground.stations import middle_of, parse_at, read_places, settle_stations
-from hillsight.ground.terrain import TerrainOptions, open_terrain
+from hillsight.ground.terrain import open_terrain
+from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.ground.transform import Operation
+from hillsight.jobs.covering import covered
 from hillsight.jobs.memory import (
     as_raster,
     frame_checksum,
@@ -21,7 +23,7 @@ from hillsight.jobs.memory import (
     raster_checksum,
     raster_file,
 )
-from hillsight.jobs.requests import EvidenceInput, FeaturesInput, LandformsInView, Listing
+from hillsight.jobs.requests import CoverInput, EvidenceInput, FeaturesInput, LandformsInView, Listing
 from hillsight.jobs.settling import COMPUTED, words
 from hillsight.layers.provenance import InputFile, input_file
 
@@ -60,6 +62,11 @@ class Inputs:
         return [file.path for file in self.files]
 
     @property
+    def is_covered(self) -> bool:
+        """Whether something is known of what stands on the ground."""
+        return self.terrain.cover is not None
+
+    @property
     def spacing_m(self) -> float:
         """The wider of the terrain's two post spacings."""
         return max(self.terrain.spacing_x_m, self.terrain.spacing_y_m)
@@ -86,7 +93,8 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
     HillsightError : anything that is missing, unreadable or ambiguous
     """
     options = terrain_options(request)
-    with _terrain_file(request) as (path, terrain_file):
+    with ExitStack() as held:
+        path, terrain_file = held.enter_context(_terrain_file(request))
         source = open_terrain(path, options)
         default_crs = horizontal_crs(source.source_crs)
         places = _places(request, default_crs, needed=places_needed)
@@ -108,6 +116,12 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
             notes += more_notes
             operations = [*operations, *more_operations]
             files += more_files
+        if isinstance(request, CoverInput):
+            found = held.enter_context(covered(request, terrain, stations, default_crs))
+            terrain = found.terrain
+            notes += found.notes
+            operations = [*operations, *found.operations]
+            files += found.files
         if isinstance(request, LandformsInView) and request.landforms not in (None, COMPUTED):
             given = request.landforms
             files.append(input_file(given) if isinstance(given, str) else frames_checksum(given))

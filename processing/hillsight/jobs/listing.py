@@ -53,7 +53,7 @@ def run_listing(
         return readings(inputs, _settled(wanted, request, inputs), listener)
 
     def doubts(inputs: Inputs) -> str:
-        return error_note(error_model(request, inputs.spacing_m))
+        return error_note(error_model(request, inputs.spacing_m), covered=inputs.is_covered)
 
     doubted = bool(request.features) or request.landforms is not None
     return run_stations(

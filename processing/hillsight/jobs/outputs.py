@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
 from hillsight.jobs.exercise_find_request import ExerciseFindRequest
+from hillsight.jobs.exercise_request import ExerciseInput
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     EvidenceInput,
-    ExerciseInput,
     FeaturesInput,
     LandformsInView,
     MarkedPicture,

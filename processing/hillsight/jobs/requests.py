@@ -53,6 +53,17 @@ class PlacesInput(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
+class CoverInput(Parameters):
+    """What stands on the terrain: a surface model, map files, heights by kind, woods in leaf or not."""
+
+    surface: Source | None
+    cover: Sources
+    cover_layer: Texts
+    cover_heights: FileName | None
+    leaf: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class FeaturesInput(Parameters):
     """Map features; none where ``features`` is empty."""
 
@@ -171,21 +182,23 @@ class Pictures(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
-class DeadGroundRequest(FromPlaces, Looking, Pockets):
+class DeadGroundRequest(FromPlaces, CoverInput, Looking, Pockets):
     """Pockets of dead ground and the crest lines that hide them."""
 
     target_height: Number
 
 
 @dataclass(frozen=True, kw_only=True)
-class BearingsRequest(FromPlaces, Looking, EvidenceInput, Listing, LandformsInView, Doubts):
+class BearingsRequest(FromPlaces, CoverInput, Looking, EvidenceInput, Listing, LandformsInView, Doubts):
     """Map features in order of bearing."""
 
     target_height: Number
 
 
 @dataclass(frozen=True, kw_only=True)
-class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, LandformsInView, Doubts, Pictures):
+class OutlookRequest(
+    FromPlaces, CoverInput, Looking, EvidenceInput, Listing, Pockets, LandformsInView, Doubts, Pictures
+):
     """Everything that is seen, hidden and listed from each station."""
 
     target_height: Number
@@ -194,7 +207,7 @@ class OutlookRequest(FromPlaces, Looking, EvidenceInput, Listing, Pockets, Landf
 
 
 @dataclass(frozen=True, kw_only=True)
-class ViewshedRequest(FromPlaces, Looking, SightDoubts):
+class ViewshedRequest(FromPlaces, CoverInput, Looking, SightDoubts):
     """The state of every post about each station, or how many stations see each."""
 
     target_height: Numbers
@@ -219,7 +232,7 @@ class LandformsRequest(FromPlaces, FeaturesInput, Pictures):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProfileRequest(FromPlaces, EvidenceInput, Pictures):
+class ProfileRequest(FromPlaces, CoverInput, EvidenceInput, Pictures):
     """Sections of the ground along sight lines."""
 
     to: Places
@@ -236,7 +249,7 @@ class ProfileRequest(FromPlaces, EvidenceInput, Pictures):
 
 
 @dataclass(frozen=True, kw_only=True)
-class PanoramaRequest(FromPlaces, EvidenceInput, Pictures):
+class PanoramaRequest(FromPlaces, CoverInput, EvidenceInput, Pictures):
     """Drawings of the view from places."""
 
     eye_height: Number
@@ -262,7 +275,7 @@ class PanoramaRequest(FromPlaces, EvidenceInput, Pictures):
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlacesAndThings(TerrainAndPlaces, Looking, EvidenceInput, LandformsInView, TerrainDoubts):
+class PlacesAndThings(TerrainAndPlaces, CoverInput, Looking, EvidenceInput, LandformsInView, TerrainDoubts):
     """Places, and the things that may be seen or told of from them."""
 
 
@@ -341,7 +354,7 @@ class MarkedPicture(PictureSize):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ResectRequest(FromPlaces, FeaturesInput, MarkedPicture, Doubts):
+class ResectRequest(FromPlaces, CoverInput, FeaturesInput, MarkedPicture, Doubts):
     """How a photograph's camera was turned at each station, by its marks."""
 
     solve_place: bool
@@ -364,7 +377,7 @@ class FindSkylineRequest(PictureSize):
 
 
 @dataclass(frozen=True, kw_only=True)
-class SearchRequest(FromPlaces, MarkedPicture, TerrainDoubts):
+class SearchRequest(FromPlaces, CoverInput, MarkedPicture, TerrainDoubts):
     """Where on a map a photograph may have been taken."""
 
     area: Source | None
@@ -377,43 +390,3 @@ class SearchRequest(FromPlaces, MarkedPicture, TerrainDoubts):
     eye_height: Number
     refraction: Number
     rasters: Path | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class ExerciseInput(TerrainInput, EvidenceInput, LandformsInView, TerrainDoubts):
-    """An exercise, and the ground it is about; the exercise names what is not given here.
-
-    exercise : a file, or the exercise itself
-    """
-
-    exercise: Source
-    terrain: Source | None
-    reach: Number
-    refraction: Number
-
-    def told(self) -> dict[str, Any]:
-        """The parameters by name, without where results are written."""
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in WRITTEN}
-
-
-@dataclass(frozen=True, kw_only=True)
-class ExerciseEffort(ExerciseInput):
-    """An exercise that is checked: in how many draws, and with how many simulated learners."""
-
-    draws: int
-    learners: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class ExerciseCheckRequest(ExerciseEffort):
-    """Whether an exercise has exactly one defensible answer."""
-
-    report: Path | None
-    json_file: Path | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class ExercisePageRequest(ExerciseEffort):
-    """An exercise as a page to answer it on."""
-
-    out: Path | None

@@ -97,6 +97,11 @@ def resect(
     vertical_unit: str | None = None,
     nodata: float | None = None,
     grid_crs: str | None = None,
+    surface: Any = None,
+    cover: Any = (),
+    cover_layer: Sequence[str] | str = (),
+    cover_heights: str | Path | None = None,
+    leaf: str = "on",
     stations: Any = None,
     station_layer: str | None = None,
     at: Sequence[Any] | str = (),
@@ -213,7 +218,14 @@ def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
             )
             told += picked.notes
         pages = overlay_pages(request, inputs, picture, found, chosen, picked)
-        notes = (*inputs.notes, *picture.notes, error_note(errors), *unseen, *told, *warned)
+        notes = (
+            *inputs.notes,
+            *picture.notes,
+            error_note(errors, covered=inputs.is_covered),
+            *unseen,
+            *told,
+            *warned,
+        )
         for text in notes:
             listener.note(text)
         provenance = provenance_of("resect", request.told(), inputs)

@@ -62,7 +62,7 @@ class Scene:
     @property
     def notes(self) -> tuple[str, ...]:
         """What the user should know before the work."""
-        return (*self.inputs.notes, error_note(self.errors))
+        return (*self.inputs.notes, error_note(self.errors, covered=self.inputs.is_covered))
 
     def true_deg(self, degrees: float, north: str) -> float:
         """A direction counted from true north.

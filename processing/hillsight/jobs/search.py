@@ -93,6 +93,11 @@ def search(
     vertical_unit: str | None = None,
     nodata: float | None = None,
     grid_crs: str | None = None,
+    surface: Any = None,
+    cover: Any = (),
+    cover_layer: Sequence[str] | str = (),
+    cover_heights: str | Path | None = None,
+    leaf: str = "on",
     terrain_product: str | None = None,
     terrain_error: float | None = None,
     error_correlation: float | None = None,
@@ -152,7 +157,7 @@ def run_search(request: SearchRequest, listener: Listener = SILENT) -> Searched:
             request.eye_height,
             drop_coefficient_per_m(radius_m, request.refraction),
         )
-        notes = (*inputs.notes, *picture.notes, error_note(errors), *cautions)
+        notes = (*inputs.notes, *picture.notes, error_note(errors, covered=inputs.is_covered), *cautions)
         for text in notes:
             listener.note(text)
         say_if_compiling(listener)

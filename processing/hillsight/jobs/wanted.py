@@ -107,7 +107,7 @@ def landforms_about(
     from hillsight.landform.survey import survey
 
     middle, spread_m = amid(inputs.stations)
-    surface = inputs.terrain.window(*middle, spread_m + within_m)
+    surface = inputs.terrain.bare.window(*middle, spread_m + within_m)
     frames = survey(
         surface,
         scales_m or None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.scripts import landform_options, options, trust_options
+from hillsight.scripts import cover_options, landform_options, options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -17,6 +17,7 @@ from hillsight.scripts.running import script
     },
 )
 @options.terrain
+@cover_options.cover
 @options.stations
 @options.viewing
 @options.features()

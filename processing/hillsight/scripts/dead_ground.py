@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.scripts import options
+from hillsight.scripts import cover_options, options
 from hillsight.scripts.running import script
 
 
@@ -14,6 +14,7 @@ from hillsight.scripts.running import script
     outputs={"out": "application/geopackage+sqlite3; GeoPackage: pockets, crest lines and visible ground"},
 )
 @options.terrain
+@cover_options.cover
 @options.stations
 @options.viewing
 @options.pockets

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import landform_options, options, trust_options
+from hillsight.scripts import cover_options, landform_options, options, trust_options
 from hillsight.scripts.options import NUMBER, PATH, TEXT
 from hillsight.scripts.running import script
 
@@ -20,6 +20,7 @@ from hillsight.scripts.running import script
     },
 )
 @options.terrain
+@cover_options.cover
 @click.option(
     "--true", type=TEXT, metavar='"E,N[,NAME]"', help="The place that the picture is from, as with --at."
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from hillsight.scripts import landform_options, options, trust_options
+from hillsight.scripts import cover_options, landform_options, options, trust_options
 from hillsight.scripts.options import stack
 
 #: The ground of an exercise; the exercise names what is not given.
@@ -17,6 +17,7 @@ ground = stack(
         help="Terrain model, instead of the one that the exercise names.",
     ),
     options.terrain_file,
+    cover_options.cover,
     options.reach,
     options.refraction,
     options.map_features("Map features, instead of those that the exercise names"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.scripts import options, panorama_options
+from hillsight.scripts import cover_options, options, panorama_options
 from hillsight.scripts.running import script
 
 
@@ -18,6 +18,7 @@ from hillsight.scripts.running import script
     },
 )
 @options.terrain
+@cover_options.cover
 @options.stations
 @panorama_options.drawn
 @options.output(required=False)

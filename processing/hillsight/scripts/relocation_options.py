@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import click
 
-from hillsight.scripts import landform_options, options, picture_options
+from hillsight.scripts import cover_options, landform_options, options, picture_options
 from hillsight.scripts.options import NUMBER, PATH, TEXT, stack
 
 places_and_things = stack(
     options.terrain,
+    cover_options.cover,
     options.stations,
     options.eye_height,
     options.reach,

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import options, picture_options, trust_options
+from hillsight.scripts import cover_options, options, picture_options, trust_options
 from hillsight.scripts.running import UNDECIDED, script
 
 
@@ -39,6 +39,7 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     help="Print the JSON schema of files of marks, and stop.",
 )
 @options.terrain
+@cover_options.cover
 @options.stations
 @picture_options.marked_picture
 @click.option(

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import options, picture_options, trust_options
+from hillsight.scripts import cover_options, options, picture_options, trust_options
 from hillsight.scripts.options import NUMBER, TEXT
 from hillsight.scripts.running import UNDECIDED, script
 
@@ -21,6 +21,7 @@ from hillsight.scripts.running import UNDECIDED, script
     },
 )
 @options.terrain
+@cover_options.cover
 @picture_options.marked_picture
 @click.option("--area", type=TEXT, metavar="FILE", help="Polygons to search. Without any: the whole terrain.")
 @click.option("--area-layer", type=TEXT, metavar="NAME", help="Layer of --area to take.")

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from hillsight.scripts import options, trust_options
+from hillsight.scripts import cover_options, options, trust_options
 from hillsight.scripts.running import script
 
 
@@ -19,6 +19,7 @@ from hillsight.scripts.running import script
     },
 )
 @options.terrain
+@cover_options.cover
 @options.stations
 @options.field_of_view
 @click.option(

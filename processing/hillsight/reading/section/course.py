@@ -166,4 +166,4 @@ def _around(
             where=terrain.path,
             remedy="Ask for a shorter section, or give coarser terrain",
         )
-    return Surface(grid.part(*firsts, *counts), read(*firsts, *counts))
+    return terrain.surface(firsts[0], firsts[1], read(*firsts, *counts))
