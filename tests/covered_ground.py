@@ -6,13 +6,21 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
 
 import oracle
+import terrains
 from hillsight.ground.cover import Cover, Screens
 from hillsight.ground.grid import Surface
+from hillsight.sight.viewing import Eye
 from hillsight.words.states import GroundState
+from shared_data import shared_file
+from views import surface_of
 
 KINDS = ("", "wood", "building", "wall")
+ROWS, COLUMNS = 29, 33
+#: What lets sight pass, and how many walls, by the case's number.
+CHOICES = ((0.0, 0), (0.0, 6), (40.0, 0), (15.0, 6), (400.0, 12))
 
 
 def with_cover(surface: Surface, random: np.random.Generator, *, passing_m: float, screens: int) -> Surface:
@@ -107,3 +115,44 @@ class Walker:
             state = GroundState.HIDDEN if light < 0.05 else GroundState.UNCERTAIN
             state = GroundState.VISIBLE if light > 0.95 else state
         return Walked(clear[which], opaque_m, light, int(state), crests[which])
+
+
+def _ground(name, random, shape):
+    if name == "fractal":
+        return terrains.fractal(
+            *shape, seed=int(random.integers(1 << 30)), relief_m=float(random.choice([20.0, 120.0, 400.0]))
+        )
+    if name == "flat":
+        return np.full(shape, 250.0, np.float32)
+    if name == "voids":
+        ground = terrains.fractal(*shape, seed=int(random.integers(1 << 30)), relief_m=80.0)
+        return terrains.with_voids(ground, seed=int(random.integers(1 << 30)), share=0.02)
+    # OS Terrain 50, (c) Crown copyright and database right, Open Government Licence v3.
+    rasterio = pytest.importorskip("rasterio")
+    with rasterio.open(shared_file("osterrain50_nn.tif")) as file:
+        row, column = (int(random.integers(n - m)) for n, m in zip(file.shape, shape, strict=True))
+        window = rasterio.windows.Window(column, row, shape[1], shape[0])
+        return file.read(1, window=window).astype(np.float32)
+
+
+GROUNDS = ("fractal", "flat", "voids", "highlands")
+
+
+def covered_case(name, number, shape=(ROWS, COLUMNS)):
+    """A covered surface, an eye, a reach and target heights; the same number gives the same case."""
+    random = np.random.default_rng([number, *name.encode(), *shape])
+    spacings_m = (50.0, 50.0) if name == "highlands" else [(10.0, 10.0), (7.0, 13.0), (25.0, 4.0)][number % 3]
+    passing_m, screens = CHOICES[number % len(CHOICES)]
+    bare = surface_of(_ground(name, random, shape), *spacings_m)
+    surface = with_cover(bare, random, passing_m=passing_m, screens=screens)
+    row, column = (random.uniform(0, n - 1) for n in shape)
+    if number % 4 == 0:
+        row, column = round(row), round(column)
+    if number % 9 == 8:
+        row -= 2.0 * shape[0]
+    under_m = float(np.nan_to_num(surface.heights_at_m(*surface.grid.to_map(row, column)), nan=100.0))
+    level_m = under_m + float(random.choice([1.6, 1.6, 20.0, random.uniform(0, 200)]))
+    drop = float(random.choice([0.0, 6.8e-8, 6.8e-6]))
+    targets_m = [[0.0], [1.5, 0.0], [0.0, 2.0, 30.0]][number // 2 % 3]
+    reach_m = [math.inf, 0.4 * max(shape) * max(spacings_m)][number // 5 % 2]
+    return surface, Eye(float(row), float(column), level_m, drop), reach_m, targets_m, random

@@ -236,8 +236,12 @@ class Outlook:
     void: bool
 
 
-def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg):
-    """Walk a bearing from grid north to the reach or the end of the terrain, crossing by crossing."""
+def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg, screens=(), bare=None):
+    """Walk a bearing from grid north to the reach or the end of the terrain, crossing by crossing.
+
+    screens : what stands upright on the way, on the ground ``bare`` (lowered), which is seen or hidden
+    """
+    bare = lowered if bare is None else bare
     rows, columns = lowered.shape
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     east = 0.0 if abs(east) < 1e-14 else east
@@ -259,13 +263,28 @@ def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg):
         if math.isnan(height_m):
             void_m = min(void_m, d)
         else:
-            known.append((d, height_m))
-    slopes = [(h - eye.level_m) / d for d, h in known]
+            known.append((d, height_m, ground(bare, row, column)))
+    far_m = 2 * (rows * spacing_y_m + columns * spacing_x_m) + math.hypot(eye.row, eye.column) * max(
+        spacing_x_m, spacing_y_m
+    )
+    end = eye.row - far_m * north / spacing_y_m, eye.column + far_m * east / spacing_x_m
+    for share, top_m in screens_crossed(bare, screens, eye.row, eye.column, *end):
+        if share * far_m <= reach_m and math.isnan(top_m):
+            void_m = min(void_m, share * far_m)
+        elif share * far_m <= reach_m:
+            known.append((share * far_m, top_m, None))
+    # A screen on a line of posts comes after the ground there.
+    known.sort(key=lambda one: (one[0], one[2] is None))
+    slopes = [(top_m - eye.level_m) / d for d, top_m, _ in known]
     steepest = max(slopes, default=-math.inf)
-    skyline = tuple(d for (d, _), s in zip(known, slopes, strict=True) if steepest - s <= 1e-12)
+    tops = [(d, top_m) for d, top_m, _ in known]
+    skyline = tuple(d for (d, _), s in zip(tops, slopes, strict=True) if steepest - s <= 1e-12)
     brow, pockets = (), []
-    for i, (d, h) in enumerate(known):
+    for i, (d, top_m, h) in enumerate(known):
         before = slopes[:i]
+        if h is None and before and top_m < eye.level_m + max(before) * d - TIE_M:
+            continue
+        h = top_m if h is None else h
         if before and h < eye.level_m + max(before) * d - TIE_M:  # hidden
             depth_m = eye.level_m + max(before) * d - h
             crests = tuple(
@@ -287,7 +306,7 @@ def look_along(lowered, spacing_x_m, spacing_y_m, eye, reach_m, bearing_deg):
             if d < void_m:
                 pockets[-1]["again"] = d
     return Outlook(
-        known,
+        tops,
         steepest,
         skyline,
         brow,

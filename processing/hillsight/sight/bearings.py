@@ -16,10 +16,13 @@ from hillsight.sight.crossings import (
     ground_on_line,
     start_on_terrain,
 )
+from hillsight.sight.screens import tops_along
+from hillsight.sight.under_cover import screens_of, standing_m
 from hillsight.sight.viewing import CROSSING_SNAP, TIE_M
 
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats, Floats32, Integers32
+    from hillsight.ground.cover import ScreenSquares
     from hillsight.ground.grid import Surface
     from hillsight.sight.viewing import Eye
 
@@ -37,8 +40,9 @@ _BEARINGS_AT_A_TIME = 128
 class BearingSight:
     """The view along bearings; each array has one entry a bearing, in the order asked.
 
-    skyline_slope, skyline_distance_m, skyline_height_m : apparent slope, grid distance and ground
-        height of the highest-standing ground within the reach; NaN where there is none
+    skyline_slope, skyline_distance_m, skyline_height_m : apparent slope, grid distance and height of the
+        highest-standing ground, or cover on it, within the reach; NaN where there is none
+    skyline_cover_m : how much of that height is cover on the ground; 0 where the ground itself stands there
     skyline_end : uint8, one of SKYLINE_ENDS
     brow_distance_m : grid distance at which ground first turns out of view; NaN if it never does
     crest_count : how often ground turns out of view
@@ -47,7 +51,8 @@ class BearingSight:
     edge_distance_m, edge_height_m : where known ground ends, and how high ground there would have to be to
         stand against the sky; NaN within a reach alone, see ``far_sky``
 
-    Brow and crests are sought up to the first void on the way.
+    Brow and crests are sought up to the first void on the way. They are of ground that turns out of view;
+    what stands on nearer ground may hide it, and its distance is then the crest's.
     """
 
     skyline_slope: Floats
@@ -59,6 +64,7 @@ class BearingSight:
     crests: Floats
     edge_distance_m: Floats
     edge_height_m: Floats
+    skyline_cover_m: Floats
 
 
 def see_bearings(
@@ -85,12 +91,18 @@ def see_bearings(
     end = np.zeros(n, np.uint8)
     count = np.zeros(n, np.int32)
     crests = np.full((n, crests_kept, 3), np.nan)
-    height_m = np.ascontiguousarray(surface.height_m, np.float32)
+    blocking_m = np.ascontiguousarray(surface.blocking_m, np.float32)
+    ground_m = np.ascontiguousarray(surface.height_m, np.float32)
+    lines, squares = screens_of(surface)
 
     def some(first: int, last: int) -> None:
         s = slice(first, last)
         _walk(
-            height_m,
+            blocking_m,
+            ground_m,
+            surface.cover is not None,
+            lines,
+            squares,
             surface.grid.spacing_x_m,
             surface.grid.spacing_y_m,
             float(eye.drop_per_m),
@@ -111,22 +123,28 @@ def see_bearings(
 
     in_slices(some, n, _BEARINGS_AT_A_TIME)
     slope[~np.isfinite(slope)] = np.nan
+    height_m = lowered_m + eye.drop_per_m * distance_m**2
     return BearingSight(
         skyline_slope=slope,
         skyline_distance_m=distance_m,
-        skyline_height_m=lowered_m + eye.drop_per_m * distance_m**2,
+        skyline_height_m=height_m,
         skyline_end=end,
         brow_distance_m=brow_m,
         crest_count=count,
         crests=crests,
         edge_distance_m=np.full(n, np.nan),
         edge_height_m=np.full(n, np.nan),
+        skyline_cover_m=standing_m(surface, eye, easts, norths, distance_m, height_m),
     )
 
 
 @compiled
 def _walk(
     height_m: Floats32,
+    bare_m: Floats32,
+    covered: bool,
+    lines: Floats,
+    squares: ScreenSquares,
     spacing_x_m: float,
     spacing_y_m: float,
     drop_per_m: float,
@@ -148,6 +166,8 @@ def _walk(
 
     Nothing is passed over in blocks: the depth of a pocket needs the deepest of its crossings.
 
+    height_m, bare_m : of what blocks sight, and of the ground that is seen or hidden; the same unless covered
+    lines, squares : screens
     easts, norths : (n,) unit direction of each bearing on the grid
     skyline_* : (n,) slope above the level, distance and lowered height of the ground against the sky
     skyline_end : (n,) 0 ground, 1 ground still in view at the reach, 2 terrain ends before the reach,
@@ -162,12 +182,13 @@ def _walk(
 
     Stages, marked below by their numbers:
     (1) where the bearing meets the terrain, and the first grid lines beyond; then crossing by crossing:
-    (2) the next crossing, of a row, a column or both; (3) the ground there;
-    (4) in view: close a pocket, raise the skyline; (5) out of view: open a pocket, deepen it;
-    (6) what the bearing has come to.
+    (2) the next crossing, of a row, a column or both, after the screens before it; (3) the ground there;
+    (4) in view: close a pocket; (5) out of view: open a pocket, deepen it; (6) raise the skyline;
+    (7) what the bearing has come to.
     """
     rows, columns = height_m.shape
-    flat_m = height_m.reshape(height_m.size)
+    flat_m, bare_flat_m = height_m.reshape(height_m.size), bare_m.reshape(bare_m.size)
+    met = np.empty((16, 2))
     for i in range(easts.size):
         # (1)
         per_column = spacing_x_m / abs(easts[i]) if easts[i] != 0.0 else np.inf
@@ -190,12 +211,40 @@ def _walk(
         slope, end, count = -np.inf, 0, 0
         best_m, best_lowered_m = np.nan, np.nan
         previous_m, previous_gap = 0.0, np.inf
-        hidden, counted, depth_m, void = False, False, 0.0, False
+        hidden, counted, depth_m, void, showing = False, False, 0.0, False, True
+        screens, met = tops_along(
+            bare_m,
+            spacing_x_m,
+            spacing_y_m,
+            drop_per_m,
+            eye_row,
+            eye_column,
+            easts[i],
+            norths[i],
+            reach_m,
+            lines,
+            squares,
+            met,
+        )
+        screen = 0
         while True:
             # (2)
             along_column = abs(column - eye_column) * per_column if per_column < np.inf else np.inf
             along_row = abs(row - eye_row) * per_row if per_row < np.inf else np.inf
             distance_m = min(along_column, along_row)
+            while screen < screens and met[screen, 0] < distance_m:
+                screen_m, top_m = met[screen, 0], met[screen, 1]
+                screen += 1
+                if top_m != top_m:
+                    void = True
+                elif top_m - eye_level_m - slope * screen_m >= -TIE_M:
+                    if hidden and counted and not void and count <= crests.shape[1]:
+                        crests[i, count - 1, 1] = screen_m
+                    hidden, depth_m, showing = False, 0.0, True
+                    previous_m, previous_gap = screen_m, 0.0
+                    here = (top_m - eye_level_m) / screen_m
+                    if here > slope:
+                        slope, best_m, best_lowered_m = here, screen_m, top_m
             if distance_m > reach_m:
                 end = 1
                 break
@@ -218,35 +267,32 @@ def _walk(
                 end = 2
                 break
             # (3)
-            if at_row == math.floor(at_row):
-                height = ground_on_line(
-                    flat_m,
-                    int(at_row),
-                    min(max(at_column, 0.0), columns - 1.0),
-                    columns,
-                    1,
-                    eye_row,
-                    eye_column,
-                    spacing_y_m,
-                    spacing_x_m,
-                    drop_per_m,
-                )
-            else:
-                height = ground_on_line(
-                    flat_m,
-                    int(at_column),
-                    min(max(at_row, 0.0), rows - 1.0),
-                    1,
-                    columns,
-                    eye_column,
-                    eye_row,
-                    spacing_x_m,
-                    spacing_y_m,
-                    drop_per_m,
-                )
-            if height != height:
+            on_row = at_row == math.floor(at_row)
+            line, at = (int(at_row), at_column) if on_row else (int(at_column), at_row)
+            at = min(max(at, 0.0), columns - 1.0 if on_row else rows - 1.0)
+            line_stride, along_stride = (columns, 1) if on_row else (1, columns)
+            eye_line, eye_along = (eye_row, eye_column) if on_row else (eye_column, eye_row)
+            line_m, along_m = (spacing_y_m, spacing_x_m) if on_row else (spacing_x_m, spacing_y_m)
+            top_m = ground_on_line(
+                flat_m, line, at, line_stride, along_stride, eye_line, eye_along, line_m, along_m, drop_per_m
+            )
+            if top_m != top_m:
                 void = True
                 continue
+            height = top_m
+            if covered:
+                height = ground_on_line(
+                    bare_flat_m,
+                    line,
+                    at,
+                    line_stride,
+                    along_stride,
+                    eye_line,
+                    eye_along,
+                    line_m,
+                    along_m,
+                    drop_per_m,
+                )
             gap_m = height - eye_level_m - slope * distance_m
             # (4)
             if gap_m >= -TIE_M:
@@ -256,9 +302,6 @@ def _walk(
                     if counted and not void and count <= crests.shape[1]:
                         crests[i, count - 1, 1] = previous_m + share * (distance_m - previous_m)
                     hidden, depth_m = False, 0.0
-                here = (height - eye_level_m) / distance_m
-                if here > slope:
-                    slope, best_m, best_lowered_m = here, distance_m, height
             else:
                 # (5)
                 if not hidden:
@@ -275,7 +318,12 @@ def _walk(
                 if counted and count <= crests.shape[1]:
                     crests[i, count - 1, 2] = depth_m
             previous_m, previous_gap = distance_m, gap_m
-        # (6)
+            # (6)
+            showing = bool(top_m - eye_level_m - slope * distance_m >= -TIE_M)
+            here = (top_m - eye_level_m) / distance_m
+            if here > slope:
+                slope, best_m, best_lowered_m = here, distance_m, top_m
+        # (7)
         skyline_slope[i] = slope
         skyline_distance_m[i] = best_m
         skyline_lowered_m[i] = best_lowered_m
@@ -284,7 +332,7 @@ def _walk(
             skyline_end[i] = 3
         elif end == 2:
             skyline_end[i] = 2
-        elif not hidden:
+        elif showing:
             skyline_end[i] = 1
         else:
             skyline_end[i] = 0

@@ -19,9 +19,13 @@ from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
 from hillsight.sight.crossings import ground_on_line, may_rise
 from hillsight.sight.maxima import FINEST, LEVELS, Maxima
+from hillsight.sight.screens import tops_along
+from hillsight.sight.under_cover import screens_of, standing_m
+from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats, Floats32, Integers
+    from hillsight.ground.cover import ScreenSquares
     from hillsight.ground.grid import Surface
     from hillsight.sight.bearings import BearingSight
 
@@ -36,9 +40,9 @@ _BEARINGS_AT_A_TIME = 128
 class FarGround:
     """All ground that may stand against the sky, made once for all eyes.
 
-    surface : posts as far as they are known, or are held
+    surface : posts as far as they are known, or are held, and what stands on them
     is_cut : whether there is more of the file than that
-    highest_m : of all its posts
+    highest_m : of all its posts, what stands on them included, screens apart
     """
 
     surface: Surface
@@ -58,12 +62,13 @@ class FarGround:
 class FarSky:
     """The sky's edge along bearings, (n,) each.
 
-    slope, distance_m, height_m : of the ground that stands against the sky; as given where none farther does
+    slope, distance_m, height_m : of what stands against the sky; as given where nothing farther does
     end : uint8, one of ``bearings.SKYLINE_ENDS``: nothing could rise above it; ground beyond what is held
         could; ground beyond the file's edge could, if it were no higher than the file's highest; ground in a
         void could
     edge_distance_m : grid distance at which known ground ends on the bearing
     edge_height_m : how high ground there would have to be to stand against the sky
+    cover_m : how much of the height is cover on the ground
     """
 
     slope: Floats
@@ -72,6 +77,7 @@ class FarSky:
     end: Bytes
     edge_distance_m: Floats
     edge_height_m: Floats
+    cover_m: Floats
 
 
 def to_the_sky(
@@ -105,6 +111,7 @@ def to_the_sky(
         skyline_end=sky.end,
         edge_distance_m=sky.edge_distance_m,
         edge_height_m=sky.edge_height_m,
+        skyline_cover_m=sky.cover_m,
     )
 
 
@@ -140,10 +147,29 @@ def far_sky(
     best = np.where(np.isnan(slope), _STRAIGHT_DOWN, slope)
     found_m, lowered_m = np.full(n, np.nan), np.full(n, np.nan)
     end, edge_m = np.zeros(n, np.uint8), np.zeros(n)
-    heights_m = np.ascontiguousarray(far.surface.height_m, np.float32)
+    heights_m = np.ascontiguousarray(far.surface.blocking_m, np.float32)
+    bare_m = np.ascontiguousarray(far.surface.height_m, np.float32)
+    lines, squares = screens_of(far.surface)
 
     def some(first: int, last: int) -> None:
         s = slice(first, last)
+        raise_to_screens(
+            bare_m,
+            grid.spacing_x_m,
+            grid.spacing_y_m,
+            float(drop_per_m),
+            row,
+            column,
+            float(level_m),
+            float(from_m),
+            easts[s],
+            norths[s],
+            lines,
+            squares,
+            best[s],
+            found_m[s],
+            lowered_m[s],
+        )
         follow(
             heights_m,
             far.maxima.ladder_m,
@@ -172,13 +198,17 @@ def far_sky(
     with np.errstate(invalid="ignore"):
         needed_m = level_m + best * edge_m + drop_per_m * edge_m**2
     best = np.where(best > _STRAIGHT_DOWN, best, np.nan)
+    at_m = np.where(farther, found_m, distance_m)
+    top_m = np.where(farther, lowered_m + drop_per_m * found_m**2, height_m)
+    eye = Eye(row, column, level_m, drop_per_m)
     return FarSky(
         best,
-        np.where(farther, found_m, distance_m),
-        np.where(farther, lowered_m + drop_per_m * found_m**2, height_m),
+        at_m,
+        top_m,
         end,
         edge_m,
         np.where(np.isfinite(best), needed_m, np.nan),
+        standing_m(far.surface, eye, easts, norths, at_m, top_m),
     )
 
 
@@ -196,6 +226,53 @@ def _crossed(eye: float, speed: float, posts: int) -> tuple[float, float]:
         return (0.0, np.inf) if 0.0 <= eye <= posts - 1.0 else (np.inf, -np.inf)
     one, other = (0.0 - eye) / speed, (posts - 1.0 - eye) / speed
     return max(min(one, other), 0.0), max(one, other)
+
+
+@compiled
+def raise_to_screens(
+    bare_m: Floats32,
+    spacing_x_m: float,
+    spacing_y_m: float,
+    drop_per_m: float,
+    eye_row: float,
+    eye_column: float,
+    level_m: float,
+    from_m: float,
+    easts: Floats,
+    norths: Floats,
+    lines: Floats,
+    squares: ScreenSquares,
+    slope: Floats,
+    found_m: Floats,
+    lowered_m: Floats,
+) -> None:
+    """Raise ``slope``, (n,), to the highest-standing screen of each bearing; fill where that raised it.
+
+    bare_m : of the ground that screens stand on
+    """
+    if squares.screens.size == 0:
+        return
+    met = np.empty((16, 2))
+    for i in range(easts.size):
+        count, met = tops_along(
+            bare_m,
+            spacing_x_m,
+            spacing_y_m,
+            drop_per_m,
+            eye_row,
+            eye_column,
+            easts[i],
+            norths[i],
+            np.inf,
+            lines,
+            squares,
+            met,
+        )
+        for k in range(count):
+            distance_m, top_m = met[k, 0], met[k, 1]
+            if distance_m >= from_m and (top_m - level_m) / distance_m > slope[i]:
+                slope[i] = (top_m - level_m) / distance_m
+                found_m[i], lowered_m[i] = distance_m, top_m
 
 
 @compiled

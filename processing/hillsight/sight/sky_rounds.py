@@ -17,12 +17,14 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
 from hillsight.sight.crossings import ground_on_line
-from hillsight.sight.far_sky import follow
+from hillsight.sight.far_sky import follow, raise_to_screens
+from hillsight.sight.under_cover import screens_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from hillsight.arrays import Flags, Floats, Floats32, Integers
+    from hillsight.ground.cover import ScreenSquares
     from hillsight.sight.far_sky import FarGround
 
 #: Eyes that a thread does before it looks up for an interruption: tens of milliseconds.
@@ -74,12 +76,17 @@ def sky_rounds(
     norths[np.abs(norths) < 1e-14] = 0.0
     row, column, level_m = (np.ascontiguousarray(v, np.float64) for v in (row, column, level_m))
     found_deg, found_m = (np.empty((row.size, angles.size), np.float32) for _ in range(2))
-    heights_m = np.ascontiguousarray(far.surface.height_m, np.float32)
+    heights_m = np.ascontiguousarray(far.surface.blocking_m, np.float32)
+    bare_m = np.ascontiguousarray(far.surface.height_m, np.float32)
+    lines, squares = screens_of(far.surface)
     grid = far.surface.grid
 
     def some(first: int, last: int) -> None:
         _rounds(
             heights_m,
+            bare_m,
+            lines,
+            squares,
             far.maxima.ladder_m,
             far.maxima.ladder_void,
             far.maxima.offsets,
@@ -143,6 +150,9 @@ def _slope_about(
 @compiled
 def _rounds(
     height_m: Floats32,
+    bare_m: Floats32,
+    lines: Floats,
+    squares: ScreenSquares,
     ladder_m: Floats32,
     ladder_void: Flags,
     offsets: Integers,
@@ -158,7 +168,10 @@ def _rounds(
     found_deg: Floats32,
     found_m: Floats32,
 ) -> None:
-    """Fill angle and distance, (n, b) each, eye by eye."""
+    """Fill angle and distance, (n, b) each, eye by eye.
+
+    height_m, bare_m, lines, squares : of what blocks sight; of the ground; screens
+    """
     flat_m = height_m.reshape(height_m.size)
     count = easts.size
     slope, at_m, lowered_m, edge_m = (
@@ -194,6 +207,23 @@ def _rounds(
                     )
                     if s > slope[i]:
                         slope[i], at_m[i], lowered_m[i] = s, d, h
+        raise_to_screens(
+            bare_m,
+            spacing_x_m,
+            spacing_y_m,
+            drop_per_m,
+            row[k],
+            column[k],
+            level_m[k],
+            0.0,
+            easts,
+            norths,
+            lines,
+            squares,
+            slope,
+            at_m,
+            lowered_m,
+        )
         follow(
             height_m,
             ladder_m,

@@ -23,10 +23,13 @@ from hillsight.sight.crossings import (
     may_rise,
     start_on_terrain,
 )
+from hillsight.sight.screens import tops_along
+from hillsight.sight.under_cover import screens_of
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Floats32, Integers
+    from hillsight.ground.cover import ScreenSquares
     from hillsight.sight.far_sky import FarGround
     from hillsight.sight.viewing import Eye
 
@@ -101,7 +104,9 @@ def seen_stretches(
     # A bearing along a grid line must not wander off it by rounding.
     easts[np.abs(easts) < 1e-14] = 0.0
     norths[np.abs(norths) < 1e-14] = 0.0
-    grid, heights_m = far.surface.grid, np.ascontiguousarray(far.surface.height_m, np.float32)
+    grid, heights_m = far.surface.grid, np.ascontiguousarray(far.surface.blocking_m, np.float32)
+    bare_m = np.ascontiguousarray(far.surface.height_m, np.float32)
+    lines, squares = screens_of(far.surface)
     void_slope, open_slope = np.full(n, -np.inf), np.full(n, -np.inf)
     counts, parts = np.zeros(n, np.int64), {}
     most = heights_m.shape[0] + heights_m.shape[1] + 2
@@ -109,8 +114,11 @@ def seen_stretches(
     def some(first: int, last: int) -> None:
         s = slice(first, last)
         found = np.empty(((last - first) * most, _WIDTH), np.float32)
-        used = _follow_all(
+        used, found = _follow_all(
             heights_m,
+            bare_m,
+            lines,
+            squares,
             grid.spacing_x_m,
             grid.spacing_y_m,
             float(eye.drop_per_m),
@@ -169,6 +177,9 @@ def _twist(height_m: Floats32, row: float, column: float) -> float:
 @compiled
 def _follow_all(
     height_m: Floats32,
+    bare_m: Floats32,
+    lines: Floats,
+    squares: ScreenSquares,
     spacing_x_m: float,
     spacing_y_m: float,
     drop_per_m: float,
@@ -183,18 +194,40 @@ def _follow_all(
     counts: Integers,
     void_slope: Floats,
     open_slope: Floats,
-) -> int:
-    """Stretches in view along bearings, one bearing after another; how many there are in all.
+) -> tuple[int, Floats32]:
+    """Stretches in view along bearings, one bearing after another; how many there are in all, and where.
 
+    height_m, bare_m, lines, squares : of what blocks sight; of the ground; screens
     finest : slope across the level under which neighbouring crossings are one stretch
-    found : (n, 6) is filled from the beginning
+    found : (n, 6) is filled from the beginning and, where it is too small, taken over into a larger one
     counts, void_slope, open_slope : (bearings,) are filled
     """
     rows, columns = height_m.shape
     flat_m = height_m.reshape(height_m.size)
-    used = 0
+    used, met = 0, np.empty((16, 2))
     for i in range(easts.size):
         begun = used
+        screens, met = tops_along(
+            bare_m,
+            spacing_x_m,
+            spacing_y_m,
+            drop_per_m,
+            eye_row,
+            eye_column,
+            easts[i],
+            norths[i],
+            np.inf,
+            lines,
+            squares,
+            met,
+        )
+        screen, needed = 0, used + rows + columns + 2 + screens
+        if needed > found.shape[0]:
+            larger = np.empty((2 * needed, found.shape[1]), np.float32)
+            for r in range(used):
+                for c in range(found.shape[1]):
+                    larger[r, c] = found[r, c]
+            found = larger
         per_column = spacing_x_m / abs(easts[i]) if easts[i] != 0.0 else np.inf
         per_row = spacing_y_m / abs(norths[i]) if norths[i] != 0.0 else np.inf
         right, down = (1 if easts[i] > 0 else -1), (-1 if norths[i] > 0 else 1)
@@ -222,6 +255,18 @@ def _follow_all(
             along_column = abs(column - eye_column) * per_column if per_column < np.inf else np.inf
             along_row = abs(row - eye_row) * per_row if per_row < np.inf else np.inf
             distance_m = min(along_column, along_row)
+            while screen < screens and met[screen, 0] < distance_m:
+                screen_m, top_m = met[screen, 0], met[screen, 1]
+                screen += 1
+                if top_m != top_m or (best_m >= 0.0 and top_m - level_m <= best * screen_m):
+                    continue
+                # A screen in view is a stretch of its own, all of it at one distance.
+                slope = (top_m - level_m) / screen_m
+                found[used, SLOPE], found[used, NEAR], found[used, FAR] = slope, screen_m, screen_m
+                found[used, RISE], found[used, SAG] = top_m - level_m, 0.0
+                found[used, BEYOND] = 1.0 if void else 0.0
+                used += 1
+                best, best_m = slope, screen_m
             at_column = eye_column + columns_per_m * distance_m
             at_row = eye_row + rows_per_m * distance_m
             on_row = along_row <= along_column
@@ -302,10 +347,14 @@ def _follow_all(
                     used += 1
                 best, best_m = slope, distance_m
             last_m, last_rise_m = distance_m, rise_m
-            if best_m < distance_m and not may_rise(highest_m, level_m, drop_per_m, best, distance_m):
+            if (
+                best_m < distance_m
+                and screen == screens
+                and not may_rise(highest_m, level_m, drop_per_m, best, distance_m)
+            ):
                 break
         counts[i] = used - begun
         if open_m == open_m:
             open_slope[i] = _highest_slope(highest_m - level_m, drop_per_m, open_m)
         open_slope[i] = max(open_slope[i], void_slope[i])
-    return used
+    return used, found

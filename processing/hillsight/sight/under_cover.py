@@ -39,6 +39,9 @@ NOBODY_KNOWS = 0.5
 _INSIDE_M = 1e-3
 
 
+#: Heights (m) over the ground that are less than this may be rounding, or the bend of lowered posts.
+_LEAST_COVER_M = 0.01
+
 #: What kernels take where there are no screens.
 _NO_LINES, _NO_SQUARES = Screens.none().lines, Screens.none().squares((1, 1))
 
@@ -173,6 +176,23 @@ def decided(
         clearance_m = np.where(seen, opaque.clearance_m, clearance_m)
         fraction = np.where(seen, opaque.fraction, fraction)
     return Clear(clearance_m, fraction), np.where(inside, np.minimum(light, NOBODY_KNOWS), light)
+
+
+def standing_m(
+    surface: Surface, eye: Eye, easts: Floats, norths: Floats, distance_m: Floats, height_m: Floats
+) -> Floats:
+    """How much of a height at places on bearings, (n,), is cover on the ground; NaN with the height.
+
+    easts, norths : unit directions on the grid
+    """
+    if surface.cover is None or not surface.cover.hides:
+        return np.where(np.isnan(height_m), np.nan, 0.0)
+    row = eye.row - norths * distance_m / surface.grid.spacing_y_m
+    column = eye.column + easts * distance_m / surface.grid.spacing_x_m
+    # A place on the outermost line may lie a hair outside it.
+    row, column = (np.clip(v, 0, n - 1) for v, n in zip((row, column), surface.height_m.shape, strict=True))
+    over_m = height_m - between_posts(surface.height_m, row, column)
+    return np.where(over_m < _LEAST_COVER_M, 0.0, over_m)
 
 
 def lowered_targets(surface: Surface, eye: Eye, rows: Floats, columns: Floats) -> Floats:

@@ -13,7 +13,7 @@ same one is told as a chance, and the plus-minus is that of the draws in which i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,7 +21,6 @@ import numpy as np
 import shapely
 
 from hillsight.ground.error_fields import ErrorFields
-from hillsight.ground.grid import Surface
 from hillsight.ground.roughness import rough_scale_m
 from hillsight.reading.ground.behind_crests import posts_of
 from hillsight.reading.ground.brows import first_brows
@@ -38,6 +37,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Flags, Floats, Objects
     from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.grid import Surface
     from hillsight.reading.doubt.trust import Limits
     from hillsight.reading.view import View
 
@@ -73,7 +73,7 @@ def drawn_views(view: View, errors: ErrorModel, draws: int = DRAWS) -> Iterator[
     fields = ErrorFields(grid, errors, rough_scale_m(view.surface.height_m))
     random = np.random.default_rng(7)
     for number in range(draws):
-        drawn = Surface(grid, view.surface.height_m + fields.drawn(number))
+        drawn = replace(view.surface, height_m=view.surface.height_m + fields.drawn(number))
         down_m, right_m = random.normal(0.0, errors.station_position_m, 2)
         more_m = random.normal(0.0, errors.eye_height_m)
         drop = eye.drop_per_m + random.normal(0.0, errors.refraction) / (2.0 * _EARTH_M)

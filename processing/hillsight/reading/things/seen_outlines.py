@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from hillsight.ground.grid import Surface
 from hillsight.reading.ground import cover
 from hillsight.reading.things.samples import places_along
 from hillsight.schema.frames import BUT_STATION, frame_of
@@ -176,10 +175,10 @@ def _ground_around(
     raised_m = target_height_m - view.viewing.target_height_m
     if raised_m == 0 and 4 * view.classes[part].size > view.classes.size:
         return ground
-    grid = view.grid.part(first_row, first_column, last_row - first_row + 1, last_column - first_column + 1)
+    size = last_row - first_row + 1, last_column - first_column + 1
     local = replace(
         view,
-        surface=Surface(grid, view.surface.height_m[part]),
+        surface=view.surface.part(first_row, first_column, *size),
         posts=_raised(view, part, raised_m, target_height_m),
         maxima=None,
     )
