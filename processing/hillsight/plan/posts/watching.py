@@ -2,7 +2,8 @@
 
 A runner is taken to be seen where a point at the least height of runners above the ground is seen and stands
 no farther off than a person is made out: then all of the body from there up shows. Heads that pass over a
-brow do not count. Each piece of the course is judged at its middle.
+brow do not count. Each piece of the course is judged at its middle. What woods leave in doubt
+does not count as seen.
 """
 
 from __future__ import annotations
@@ -16,7 +17,9 @@ from scipy.spatial import cKDTree
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.plan.look.noticing import made_out_to_m
-from hillsight.sight.points import ground_between_posts, see_pairs
+from hillsight.sight.maxima import Maxima
+from hillsight.sight.points import ground_between_posts, light_of_pairs
+from hillsight.sight.under_cover import state_of_light
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from hillsight.plan.posts.places import Places
 
 #: Sight lines walked at a time: their places and levels take some 60 bytes each.
-_LINES_AT_A_TIME = 4_000_000
+_LINES_AT_A_TIME = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -134,21 +137,20 @@ def watch(
     piece_m = middles_m(stretches)
     surface = surface_about(terrain, places, *piece_m)
     lines = Lines.within(places.easting_m, places.northing_m, *piece_m, how.farthest_m)
-    return lines.table(
-        seen_along(
-            surface,
-            lines,
-            (places.easting_m, places.northing_m),
-            piece_m,
-            how.eye_height_m,
-            how.runner_least_m,
-            drop_per_m(terrain, places, how),
-            progress,
-        )
+    light = light_along(
+        surface,
+        lines,
+        (places.easting_m, places.northing_m),
+        piece_m,
+        how.eye_height_m,
+        how.runner_least_m,
+        drop_per_m(terrain, places, how),
+        progress,
     )
+    return lines.table(state_of_light(light) == GroundState.VISIBLE)
 
 
-def seen_along(
+def light_along(
     surface: Surface,
     lines: Lines,
     eyes_m: tuple[Floats, Floats],
@@ -157,8 +159,10 @@ def seen_along(
     target_height_m: float,
     drop: float,
     progress: Callable[[float], None] | None = None,
-) -> Flags:
-    """Whether the target of each line is seen from its eye, (lines,); what is off the terrain is not.
+) -> Floats:
+    """What share of sight comes through along each line, (lines,): 1 seen, 0 hidden or off the terrain.
+
+    Between the two only by cover, see ``sight.under_cover``.
 
     Parameters
     ----------
@@ -169,13 +173,15 @@ def seen_along(
     eye_level_m = ground_between_posts(surface, *eyes_m) + eye_height_m
     target_level_m = ground_between_posts(surface, *targets_m) + target_height_m
     eye_at, target_at = surface.grid.to_array(*eyes_m), surface.grid.to_array(*targets_m)
-    found = np.zeros(lines.place.size, bool)
+    found = np.zeros(lines.place.size)
+    # Block maxima cost about as much as a look at every post; many parts share them.
+    maxima = Maxima.over(surface) if lines.place.size > _LINES_AT_A_TIME else None
     for first in range(0, lines.place.size, _LINES_AT_A_TIME):
         some = slice(first, first + _LINES_AT_A_TIME)
         place, piece = lines.place[some], lines.piece[some]
-        states = see_pairs(
+        found[some] = light_of_pairs(
             surface,
-            None,
+            maxima,
             eye_at[0][place],
             eye_at[1][place],
             eye_level_m[place],
@@ -184,10 +190,9 @@ def seen_along(
             target_level_m[piece],
             drop,
         )
-        found[some] = states == GroundState.VISIBLE
         if progress is not None:
-            progress(min(1.0, (first + place.size) / lines.place.size))
-    return found
+            progress((first + place.size) / lines.place.size)
+    return np.nan_to_num(found)
 
 
 def middles_m(stretches: Stretches) -> tuple[Floats, Floats]:
@@ -196,12 +201,14 @@ def middles_m(stretches: Stretches) -> tuple[Floats, Floats]:
     return stretches.easting_m[first], stretches.northing_m[first]
 
 
-def surface_about(terrain: Terrain, places: Places, easting_m: Floats, northing_m: Floats) -> Surface:
-    """The terrain between all places and pieces: sight lines leave no wider window."""
+def surface_about(
+    terrain: Terrain, places: Places, easting_m: Floats, northing_m: Floats, astray_m: float = 0.0
+) -> Surface:
+    """The terrain between all places and pieces, and so far about them: sight lines leave no wider window."""
     east = np.concatenate((places.easting_m, easting_m))
     north = np.concatenate((places.northing_m, northing_m))
     middle = float(east.min() + east.max()) / 2.0, float(north.min() + north.max()) / 2.0
-    return terrain.window(*middle, float(max(np.ptp(east), np.ptp(north))) / 2.0)
+    return terrain.window(*middle, float(max(np.ptp(east), np.ptp(north))) / 2.0 + astray_m)
 
 
 def drop_per_m(terrain: Terrain, places: Places, how: Watching) -> float:

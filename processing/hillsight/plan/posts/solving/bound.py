@@ -71,6 +71,8 @@ def bound(table: Table, posts: int, known: float, until: float) -> Bound:
         sums = base + np.concatenate(([0.0], np.cumsum(takings[order])))
         np.minimum(by_posts, sums, out=by_posts)
         here = float(sums[posts])
+        if here < known - slack:  # no choice of so many sees as much
+            break
         # A place not among those taken would have to stand in for the last of them.
         possible &= here - takings[order[posts - 1]] + takings >= known - slack
         if here < best - 1e-6 * slack:

@@ -84,6 +84,7 @@ def fewest(table: Table, wanted: float, seconds: float) -> Fewest:
         return Fewest(best, int(best.size))
     known = bound(table, best.size - 1, wanted, start + _BOUND * seconds)
     needed = min(known.fewest(wanted - table.tolerance), int(best.size))
+    needed = _fewest_by_halves(table, wanted, needed, int(best.size) - 1, start + _BOUND * seconds)
     if needed >= best.size or not known.possible.any():
         return Fewest(best, int(best.size))
     left = table.only(known.possible)
@@ -100,6 +101,19 @@ def fewest(table: Table, wanted: float, seconds: float) -> Fewest:
         if tried.size < best.size and table.cover(tried) >= wanted - table.tolerance:
             best = tried
     return Fewest(best, min(needed, int(best.size)))
+
+
+def _fewest_by_halves(table: Table, wanted: float, least: int, most: int, until: float) -> int:
+    """No fewer posts than this see so much: bounds for one number tell little of numbers far from it.
+
+    least : as many are needed in any case; most : so many could not be ruled out
+    """
+    while least < most and time.monotonic() < until:
+        middle = (least + most) // 2
+        found = bound(table, middle, wanted, until)
+        least = max(least, min(found.fewest(wanted - table.tolerance), most))
+        most = most if least > middle else middle
+    return least
 
 
 def spared(table: Table, chosen: Integers, floor: float, price: float, seconds: float) -> Integers:
