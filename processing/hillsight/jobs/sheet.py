@@ -28,7 +28,7 @@ from hillsight.jobs.sheet_request import SheetRequest
 from hillsight.layers.map_layers import read_map_layers
 from hillsight.layers.provenance import input_file
 from hillsight.sheets.map.content import MapContent
-from hillsight.sheets.map.contour_lines import chosen_interval_m
+from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
 from hillsight.sheets.map.drawing import PARTS, grid_step_m, unknown_letters
 from hillsight.sheets.map.sheet_page import SheetStyle, draw_index, draw_sheet
 from hillsight.sheets.paper.marks import left_off_words, name_of
@@ -251,7 +251,10 @@ def _style(
 ) -> SheetStyle:
     interval_m = request.contour_interval
     if interval_m is None:
-        interval_m = chosen_interval_m(surface, request.scale)
+        # One for the set, that its steepest sheet can be read by: others' ground does not count.
+        grounds = [window_of(surface, sheet.limits) for sheet in laid.sheets]
+        chosen = [chosen_interval_m(ground, request.scale) for ground in grounds if ground is not None]
+        interval_m = max((each for each in chosen if each is not None), default=None)
     middle = (laid.area.left + laid.area.right) / 2, (laid.area.bottom + laid.area.top) / 2
     north, warning = north_at(inputs.terrain, *middle, request.date)
     if warning:

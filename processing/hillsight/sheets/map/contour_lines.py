@@ -13,7 +13,7 @@ from hillsight.sheets.paper.labels import Box
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Floats
+    from hillsight.arrays import Flags, Floats
     from hillsight.ground.grid import Surface
     from hillsight.sheets.paper.labels import Placer
 
@@ -208,7 +208,7 @@ def cut_at(points: Floats, figures: Sequence[Figure], gap: float) -> list[Floats
     if not figures:
         return [points]
     # Points every two pixels or so, so that the gaps have clean ends; their corners stay.
-    fine = _filled(points, 2.0)
+    fine, is_corner = _filled(points, 2.0)
     keep = np.ones(len(fine), bool)
     for figure in figures:
         dx, dy = (fine - (figure.x, figure.y)).T
@@ -219,10 +219,15 @@ def cut_at(points: Floats, figures: Sequence[Figure], gap: float) -> list[Floats
     if keep.all():
         return [points]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], keep, [False]]).astype(int)))
-    return [fine[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1]
+    # Between the ends of a piece its corners are all it needs.
+    needed = is_corner.copy()
+    needed[edges[::2]] = needed[edges[1::2] - 1] = True
+    return [fine[a:b][needed[a:b]] for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1]
 
 
-def _filled(points: Floats, step: float) -> Floats:
+def _filled(points: Floats, step: float) -> tuple[Floats, Flags]:
+    """A line with more points on it, and which of them were there."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     more = np.union1d(along, np.arange(0.0, along[-1], step))
-    return np.column_stack([np.interp(more, along, points[:, 0]), np.interp(more, along, points[:, 1])])
+    filled = np.column_stack([np.interp(more, along, points[:, 0]), np.interp(more, along, points[:, 1])])
+    return filled, np.isin(more, along)

@@ -14,6 +14,7 @@ from hillsight.sheets.paper import palette, signs
 from hillsight.sheets.paper.drawn_signs import line_style
 from hillsight.sheets.paper.maps import Entry, line_entry
 from hillsight.sheets.paper.marks import crest_entries, draw_crests
+from hillsight.sheets.paper.page import DOTS_PER_INCH
 from hillsight.sheets.paper.palette import INK, PAPER
 
 if TYPE_CHECKING:
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
 
 _THIN, _THICK = signs.CONTOUR.width, signs.INDEX_CONTOUR.width  # points: contours and index contours
 _FIGURE_SIZE = 5.6
+
+#: A thousandth of a point, in pixels of the page.
+_FINEST_PX = 0.001 / 72.0 * DOTS_PER_INCH
 _SEEN_CASING, _SEEN_CORE = 3.6, 2.4
 _LANDFORM_LINES: tuple[tuple[str, str, signs.Line], ...] = (
     ("valley_lines", "valley line", signs.VALLEY_LINE),
@@ -126,18 +130,23 @@ def _cut_to(points: Floats, chart: Map) -> list[Floats]:
 def add_lines(
     chart: Map, paths: Sequence[Floats], *, in_pixels: bool = False, zorder: float = 2.0, **style: Any
 ) -> None:
-    """Lines in the map's metres or in the page's pixels, every corner kept."""
+    """Lines in the map's metres or in the page's pixels, every corner kept.
+
+    Corners are put to a thousandth of a point of paper, 0.35 micrometres: digits beyond fill half of a file.
+    """
     from matplotlib.collections import PathCollection
     from matplotlib.path import Path
 
     if not paths:
         return
-    made = [Path(points) for points in paths]
+    if not in_pixels:
+        paths = [np.column_stack(chart.to_page(*np.asarray(points, np.float64).T)) for points in paths]
+    made = [Path(np.round(points / _FINEST_PX) * _FINEST_PX) for points in paths]
     for path in made:
         path.should_simplify = False  # to the last corner: nothing of the ground is smoothed
     lines = PathCollection(
         made,
-        transform=chart.page.sheet.transData if in_pixels else chart.axes.transData,
+        transform=chart.page.sheet.transData,
         facecolors="none",
         edgecolors=[style.pop("color", INK)],
         linewidths=[style.pop("linewidth", 0.8)],
