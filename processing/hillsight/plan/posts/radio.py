@@ -32,6 +32,9 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
     from hillsight.plan.posts.plan import Radios
 
+RADIO_CAUTION = "Radio: help for planning, no promise. Try the sets between the posts before the event."
+"""Stands wherever links are told of."""
+
 LIKELY, DOUBTFUL, UNLIKELY, UNKNOWN = "likely", "doubtful", "unlikely", "unknown"
 
 #: Two sets this near each other (m) need no radio.

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from hillsight.sheets.exercise.extracts import draw_extracts, pages_of
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import PER_MM, Page
 from hillsight.sheets.paper.palette import BLANK, INK, QUIET
+from hillsight.sheets.paper.pictures import draw_rgb, few_colours
 
 if TYPE_CHECKING:
     from hillsight.sheets.exercise.page_data import PageView
@@ -84,28 +83,7 @@ def draw_foot(page: Page, *words: str) -> None:
 
 def draw_picture(page: Page, view: PageView, box_mm: Box, name: str) -> Box:
     """A view as large as fits the top of a box, in its middle; returns where it stands, mm."""
-    rows, columns = view.rgb.shape[:2]
-    width = min(box_mm.width, box_mm.height * columns / rows)
-    height = width * rows / columns
-    left = box_mm.left + (box_mm.width - width) / 2
-    stands = Box(left, box_mm.top - height, left + width, box_mm.top)
-    place = Box(*(edge * PER_MM for edge in (stands.left, stands.bottom, stands.right, stands.top)))
-    axes = page.frame(place, Box(0.0, 0.0, columns, rows))
-    axes.set_gid(name)
-    axes.imshow(
-        view.rgb if view.is_photograph else few_colours(view.rgb),
-        extent=(0, columns, 0, rows), origin="upper", interpolation="none", aspect="auto",
-    )  # fmt: skip
-    page.box(place, linewidth=0.6)
-    return stands
-
-
-def few_colours(rgb: np.ndarray) -> np.ndarray:
-    """A drawn view in 256 colours: files take a third of the room, and no difference is seen."""
-    from PIL import Image
-
-    fewer = Image.fromarray(rgb).quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-    return np.asarray(fewer.convert("RGB"))
+    return draw_rgb(page, view.rgb if view.is_photograph else few_colours(view.rgb), box_mm, name)
 
 
 def _picture_page(data: SheetData) -> Page:

@@ -12,6 +12,7 @@ from hillsight.sheets.landforms.landform_marks import steep_colours
 from hillsight.sheets.landforms.landform_names import label_landforms
 from hillsight.sheets.map import line_signs as lines
 from hillsight.sheets.map import point_signs as points
+from hillsight.sheets.map import post_signs as posts
 from hillsight.sheets.map import washes
 from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
 from hillsight.sheets.paper import palette, signs
@@ -259,6 +260,9 @@ def _draw_lines(
         drawn.entries += lines.draw_skyline(frame.layer("skyline"), shapes["skyline"])
     if "profile_stretches" in shapes:
         drawn.entries += lines.draw_stretches(frame.layer("profile_stretches"), shapes["profile_stretches"])
+    for name in posts.POST_LINES:
+        if name in shapes and len(shapes[name]):
+            drawn.entries += posts.draw_post_lines(frame.layer(name), name, shapes[name])
     for name, words in _SIGHT_LINES.items():
         if name in shapes and not (name == "profile_line" and "profile_stretches" in shapes):
             drawn.entries += lines.draw_sight_lines(frame.layer(name), shapes[name], words)
@@ -278,9 +282,14 @@ def _draw_points(
         drawn.entries += points.draw_saddles(frame.layer("saddles"), shapes["saddles"], placer, fine)
     if "bearing_list" in shapes:
         drawn.entries += points.draw_listed(frame.layer("bearing_list"), shapes["bearing_list"], placer)
+    if any(name in shapes for name in posts.POST_POINTS):
+        entries, left_off = posts.draw_post_points(frame.layer("posts"), shapes, placer)
+        drawn.entries = entries + drawn.entries
+        drawn.names_left_off += left_off
     known = {
         *_STATES, *_AREA_LANDFORMS, *_LINE_LANDFORMS, *_SIGHT_LINES, "seen_lines", "crest_lines", "skyline",
         "profile_stretches", "tops", "saddles", "bearing_list", "stations",
+        *posts.POST_LINES, *posts.POST_POINTS, *posts.LEFT_OUT,
     }  # fmt: skip
     for name, rows in shapes.items():
         if name not in known and len(rows):

@@ -146,6 +146,12 @@ HIDDEN_TARGET = replace(
 )  # fmt: skip
 SEEN_POINT = Mark("cross", 8.0, INK, "ground that a sight line meets", (Part("cross", 8.0, "", INK, 1.5),))
 EYE = Mark("diamond", 5.4, INK, "eye of the station")
+POST = Mark("diamond", 12.5, INK, "marshal post")
+RELAY = Mark(
+    "diamond", 9.5, INK, "place of a relay",
+    (Part("diamond", 9.5, PAPER, INK, 1.5), Part("cross", 5.5, "", INK, 1.3)),
+)  # fmt: skip
+ACCESS = Mark("square", 7.0, INK, "start of a walk", (Part("square", 7.0, PAPER, INK, 1.6),))
 
 
 def dot(colour: str, words: str, *, is_open: bool = False) -> Mark:
@@ -187,6 +193,17 @@ BROW = Line(palette.BROW, 1.6, "brow: nearest crest, ground beyond", rim=1.3)
 CREST = Line(palette.CREST, 1.3, "crest farther off", (5.2, 2.1), rim=1.3)
 SKYLINE = Line(palette.INK, 2.1, "skyline", (14.7, 2.7, 2.5, 2.7), rim=1.3)
 SIGHT_LINE = Line(palette.INK, 0.9, "sight line", (4.5, 1.8), rim=1.3)
+SEEN_STRETCH = Line(INK, 3.6, "course that a post sees", core=2.4, core_colour=palette.VISIBLE)
+DOUBTFUL_STRETCH = replace(SEEN_STRETCH, words="course seen with a chance under 0.9", dash=(3.0, 2.0))
+UNSEEN_STRETCH = Line(palette.HIDDEN, 4.4, "course that no post sees")
+OTHER_STRETCH = Line(INK, 1.4, "course beyond what this post sees", (4.2, 1.4), rim=1.3)
+APPROACH = Line(palette.RE_ENTRANT, 2.0, "way to the post", (3.2, 1.5), rim=1.2)
+RADIO_LINKS = {
+    "likely": Line(INK, 0.8, "radio: likely", (7.0, 1.2), rim=0.8),
+    "doubtful": Line(INK, 0.8, "radio: doubtful", (3.0, 2.6), rim=0.8),
+    "unlikely": Line(INK, 0.8, "radio: unlikely", (0.9, 3.4), rim=0.8),
+    "unknown": Line(palette.LEADER, 0.6, "radio: not known", (0.6, 4.8)),
+}
 REACH = Line(palette.INK, 1.0, "edge of the reach", (1.0, 2.0))
 DEAD_GROUND_EDGE = Line(palette.HIDDEN, 0.6, "edge of dead ground")
 SECTOR_EDGE = Line(palette.INK, 0.8, "edge of a picture's view")

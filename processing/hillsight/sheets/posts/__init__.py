@@ -1,0 +1,1 @@
+"""Sheets for marshals: one for each post, and a map of them all."""
