@@ -8,6 +8,7 @@ what is best then is found by sorting, and can only be more than the truth (Corn
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 
 #: Steps at most, and steps without a better bound after which they are halved.
 _STEPS, _PATIENCE = 1500, 25
+
+#: A bound this little above a whole number is that number.
+_ROUNDING = 1e-6
 
 #: Steps this small lead nowhere.
 _SMALLEST = 2e-3
@@ -95,3 +99,38 @@ def bound(table: Table, posts: int, known: float, until: float) -> Bound:
         aim = max(here - known, 1e-4 * here)
         price = np.clip(price - step * aim / length * slope, 0.0, worth)
     return Bound(by_posts, possible)
+
+
+def fewest_for_all(table: Table, posts: int, until: float) -> int:
+    """No fewer posts than this see every piece as often as it is worth seeing.
+
+    Here a price is paid for each piece that is not seen (Beasley 1987, European Journal of Operational
+    Research 31; from memory).
+
+    posts : so many are known to be enough
+    """
+    turned = table.seen.T.tocsr()
+    sizes = np.maximum(np.diff(table.seen.indptr), 1).astype(np.float64)
+    # Each piece pays its part of the place that sees most besides.
+    price = 1.0 / np.maximum((turned.multiply(sizes[None, :])).max(axis=1).toarray().ravel(), 1.0)
+    best, best_price, step, since = 0.0, price, 1.0, 0
+    for _ in range(_STEPS):
+        if time.monotonic() > until or step < _SMALLEST or math.ceil(best - _ROUNDING) >= posts:
+            break
+        left = 1.0 - table.seen @ price
+        here = float(table.times @ price + np.minimum(left, 0.0).sum())
+        if here > best:
+            since = since + 1 if here < best + 1e-4 else 0
+            best, best_price = here, price
+        else:
+            since += 1
+        if since >= _PATIENCE:
+            step, since, price = step * 0.6, 0, best_price
+            continue
+        slope = table.times - turned @ (left < 0.0).astype(np.float64)
+        slope[(slope < 0.0) & (price <= 0.0)] = 0.0
+        length = float(slope @ slope)
+        if length == 0.0:
+            break
+        price = np.maximum(price + step * max(posts - here, 0.1) / length * slope, 0.0)
+    return math.ceil(best - _ROUNDING)

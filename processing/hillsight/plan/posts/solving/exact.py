@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 #: With less time than this the solver is not begun: seconds.
 _LEAST_S = 0.05
 
+#: Entries of a table for each second there is: with more the solver runs over its time before it has begun.
+_ENTRIES_PER_S = 8_000
+
+#: Products of entries that pieces are compared by; more are not worth the time.
+_MOST_COMPARED = 50_000_000
+
 #: How HiGHS says that there is no such choice.
 _INFEASIBLE = 2
 
@@ -43,7 +49,7 @@ def most_cover(
     floor : what must be seen
     """
     places, pieces = table.place.size, table.worth.size
-    if seconds < _LEAST_S or not places:
+    if _too_short(table, seconds):
         return Exact(None, np.inf)
     scale = float(table.worth @ table.times)
     limits = [_seen_only_by_chosen(table), _at_most(posts, places, pieces)]
@@ -64,7 +70,7 @@ def least_cost(
     cost : (places,) >= 0
     """
     places, pieces = table.place.size, table.worth.size
-    if seconds < _LEAST_S or not places:
+    if _too_short(table, seconds):
         return Exact(None, 0.0)
     whole = float(table.worth @ table.times)
     everything = wanted >= whole - table.tolerance
@@ -81,6 +87,11 @@ def least_cost(
         return Exact(None, np.inf, impossible=True)
     dual = found.mip_dual_bound
     return Exact(_places_of(found, places), 0.0 if dual is None or not np.isfinite(dual) else float(dual))
+
+
+def _too_short(table: Table, seconds: float) -> bool:
+    """Whether there is no time to begin."""
+    return not table.place.size or seconds < max(_LEAST_S, table.seen.nnz / _ENTRIES_PER_S)
 
 
 def _solved(
@@ -119,6 +130,8 @@ def _at_most(posts: int, places: int, pieces: int) -> LinearConstraint:
 
 def _hardest(table: Table) -> Integers:
     """Pieces to see that are not seen anyway by whoever sees others: those that few see."""
+    if float((np.diff(table.seen.indptr).astype(np.float64) ** 2).sum()) > _MOST_COMPARED:
+        return np.arange(table.worth.size)
     by_piece = table.seen.T.tocsr()
     few = np.asarray(by_piece.sum(axis=1)).ravel()
     shared = sparse.csr_array(by_piece @ by_piece.T).tocoo()

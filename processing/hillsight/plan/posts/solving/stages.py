@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.plan.posts.solving.bound import bound
+from hillsight.plan.posts.solving.bound import bound, fewest_for_all
 from hillsight.plan.posts.solving.exact import least_cost, most_cover
 from hillsight.plan.posts.solving.search import greedy_reaching, pruned, searched, swapped
 
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers
     from hillsight.plan.posts.solving.table import Table
 
-#: Of the time there is, the share until the search ends, and until the bound does.
-_SEARCH, _BOUND = 0.25, 0.5
+#: Of the time there is, the share until the search ends, a bound for one number of posts, and all bounds.
+_SEARCH, _FIRST_BOUND, _BOUND = 0.25, 0.35, 0.5
 
 #: The solver's answers are good to so much.
 _SOLVER = 1e-6
@@ -82,9 +82,16 @@ def fewest(table: Table, wanted: float, seconds: float) -> Fewest:
         best = pruned(table, fewer, wanted)
     if best.size <= 1:
         return Fewest(best, int(best.size))
-    known = bound(table, best.size - 1, wanted, start + _BOUND * seconds)
-    needed = min(known.fewest(wanted - table.tolerance), int(best.size))
-    needed = _fewest_by_halves(table, wanted, needed, int(best.size) - 1, start + _BOUND * seconds)
+    posts, tolerance = int(best.size), table.tolerance
+    if wanted >= table.whole - tolerance:
+        needed = fewest_for_all(table, posts, start + _FIRST_BOUND * seconds)
+        if needed >= posts:
+            return Fewest(best, posts)
+    else:
+        needed = 1
+    known = bound(table, posts - 1, wanted, start + _FIRST_BOUND * seconds)
+    needed = max(needed, min(known.fewest(wanted - tolerance), posts))
+    needed = _fewest_by_halves(table, wanted, needed, posts - 1, start + _BOUND * seconds)
     if needed >= best.size or not known.possible.any():
         return Fewest(best, int(best.size))
     left = table.only(known.possible)
