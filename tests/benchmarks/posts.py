@@ -69,8 +69,9 @@ def course_round(ground: Surface, pieces: int, random: np.random.Generator) -> t
     for centre_m, turn in zip(middle_m, (np.cos, np.sin), strict=True):
         around = centre_m + radius_m * turn(angle)
         around = np.append(around, around[0])
-        line.append(np.interp(bends, np.arange(corners + 1), around) + np.cumsum(random.normal(0, 5,
-        bends.size)))
+        line.append(
+            np.interp(bends, np.arange(corners + 1), around) + np.cumsum(random.normal(0, 5, bends.size))
+        )
     course = Course("round", *line)
     return course, cut(course, course.length_m / pieces, 0.0)
 
@@ -151,10 +152,15 @@ def run(places: int, pieces: int, seconds: float, grounds: dict[str, Surface]) -
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__,
-    formatter_class=argparse.RawDescriptionHelpFormatter) parser.add_argument("--places", type=int,
-    default=1_000) parser.add_argument("--pieces", type=int, default=10_000) parser.add_argument("--seconds",
-    type=float, default=60.0) parser.add_argument("--json", type=Path) told = parser.parse_args() try:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--places", type=int, default=1_000)
+    parser.add_argument("--pieces", type=int, default=10_000)
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--json", type=Path)
+    told = parser.parse_args()
+    try:
         grounds = {f"Highlands {k}": real_ground(k) for k in range(len(SQUARES))}
     except BaseException as missing:  # pytest's skip is no Exception
         if isinstance(missing, KeyboardInterrupt):
