@@ -94,6 +94,7 @@ class RadioPath:
     length_m : between the antennas on the grid, > 0
     from_level_m, to_level_m : of the antennas, in the terrain's datum
     drop_per_m : (1 - refraction) / 2 R
+    from_ground_m, to_ground_m : ground under the antennas, in the terrain's datum
     """
 
     along_m: Floats
@@ -102,12 +103,18 @@ class RadioPath:
     from_level_m: float
     to_level_m: float
     drop_per_m: float
+    from_ground_m: float
+    to_ground_m: float
 
     def __post_init__(self) -> None:
         if not self.length_m > 0:
             raise ValueError(f"antennas {self.length_m} m apart are one")
-        if not (np.isfinite(self.height_m).all() and np.isfinite([self.from_level_m, self.to_level_m]).all()):
+        if not (np.isfinite(self.height_m).all() and np.isfinite(self._ends_m).all()):
             raise ValueError("a radio path needs known heights")
+
+    @property
+    def _ends_m(self) -> tuple[float, float, float, float]:
+        return self.from_level_m, self.to_level_m, self.from_ground_m, self.to_ground_m
 
     @property
     def bulge_m(self) -> Floats:

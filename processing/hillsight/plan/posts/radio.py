@@ -2,8 +2,8 @@
 
 Cover counts as if it were ground: woods let some radio through, so that this is on the safe side.
 
-Help for planning and no promise: hand-held sets differ by tens of decibels with how they are held, and over
-flat ground the wave that the ground throws back costs more than any figure here. Try the sets on the spot.
+Help for planning and no promise: hand-held sets differ by tens of decibels with how they are held. Try them
+on the spot.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.sight.line import standing_between
 from hillsight.sight.radio import (
     RadioPath,
-    bullington_loss_db,
     free_space_loss_db,
     knife_edge_loss_db,
     ridges,
 )
+from hillsight.sight.smooth_earth import general_loss_db
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -150,7 +150,9 @@ def link(surface: Surface, start: RadioEnd, end: RadioEnd, radios: Radios, earth
         lost = (free_db, np.nan, np.nan, np.nan)
         return Link(start.name, end.name, distance_m, np.nan, 0, *nothing, BARE, *lost, UNKNOWN)
     drop_per_m = drop_coefficient_per_m(earth_radius_m, radios.refraction)
-    path = RadioPath(standing.along_m, standing.height_m, distance_m, *levels_m, drop_per_m)
+    path = RadioPath(
+        standing.along_m, standing.height_m, distance_m, *levels_m, drop_per_m, start.ground_m, end.ground_m
+    )
     clear, worst, kind, edge_db = 1.0, nothing, BARE, 0.0
     if path.along_m.size:
         zones = path.first_zone_clear(radios.frequency_mhz)
@@ -166,7 +168,7 @@ def link(surface: Surface, start: RadioEnd, end: RadioEnd, radios: Radios, earth
         )
         if surface.cover is not None:
             kind = surface.cover.kinds[int(standing.kind[at])]
-    diffraction_db = bullington_loss_db(path, radios.frequency_mhz)
+    diffraction_db = general_loss_db(path, radios.frequency_mhz)
     margin_db = most_loss_db(radios) - free_db - diffraction_db
     lost = (free_db, edge_db, diffraction_db, margin_db)
     answer = _answer(margin_db, radios.margin_db)
