@@ -15,7 +15,7 @@ from PIL import Image
 from pyproj import CRS, Geod, Transformer
 
 import terrains
-from hillsight import sheet
+from hillsight import outlook, sheet
 from hillsight.errors import HillsightError
 from hillsight.sheets.map.layout import PAPERS, divide, layout_of
 from hillsight.sheets.paper.labels import Box
@@ -287,3 +287,29 @@ def test_contours_reach_the_paper_with_every_corner(ground: Path, tmp_path: Path
     assert any(b" l" in content for content in streams(out))
     (paths,) = pages(out)
     assert max(len(p) for p in paths) > 50
+
+
+def test_the_layers_of_one_station_are_mapped_about_it(ground: Path, tmp_path: Path) -> None:
+    places = ((MIDDLE[0] - 2_500.0, MIDDLE[1], "West"), (MIDDLE[0] + 2_500.0, MIDDLE[1], "East"))
+    outlook(ground, at=places, reach=4_000.0, out=tmp_path / "seen.gpkg")
+    found = sheet(
+        ground,
+        layers=(tmp_path / "seen.gpkg",),
+        station="East",
+        show=("dead_ground",),
+        out=tmp_path / "e.svg",
+    )
+    ((west, south, east, north),) = found.sheets
+    assert ((west + east) / 2, (south + north) / 2) == pytest.approx(places[1][:2], abs=SPACING)
+    drawn = (tmp_path / "e.svg").read_text()
+    assert "Map about East" in drawn
+    assert "in view, or beyond the reach" in drawn
+
+
+def test_layers_with_nothing_in_them_are_told(ground: Path, tmp_path: Path) -> None:
+    nothing = geopandas.GeoDataFrame({"name": []}, geometry=[], crs=UTM)
+    nothing.to_file(tmp_path / "nothing.gpkg", layer="gates")
+    found = sheet(
+        ground, at=(MIDDLE,), layers=(tmp_path / "nothing.gpkg",), show=("grid",), out=tmp_path / "n.svg"
+    )
+    assert any("nothing in the layer gates" in note for note in found.notes)

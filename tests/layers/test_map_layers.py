@@ -71,3 +71,11 @@ def test_what_holds_nothing_to_draw_is_refused(written: Path, tmp_path: Path) ->
         read_map_layers([str(tmp_path / "table.gpkg")], NATIONAL, NEAR)
     with pytest.raises(FeatureError, match=r"no layer has a station 'Three'.*One, Two"):
         read_map_layers([str(written / "two.gpkg")], NATIONAL, NEAR, "Three")
+
+
+def test_a_map_of_another_hand_is_shown_where_it_goes(tmp_path: Path) -> None:
+    foreign = geopandas.GeoDataFrame({"title": ["A"]}, geometry=[shapely.Point(0, 0)], crs=NATIONAL)
+    foreign.to_file(tmp_path / "other.gpkg", layer="tops")
+    with pytest.raises(FeatureError, match="no layer tops as hillsight writes it") as told:
+        read_map_layers([str(tmp_path / "other.gpkg")], NATIONAL, NEAR)
+    assert "features" in told.value.parameters

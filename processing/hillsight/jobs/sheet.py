@@ -37,6 +37,7 @@ from hillsight.sheets.paper.saving import About, Printing, save_page, save_pages
 if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
     from hillsight.jobs.inputs import Inputs
+    from hillsight.sheets.map.content import MapPlace
     from hillsight.sheets.map.layout import Sheet
     from hillsight.sheets.paper.page import Page
 
@@ -163,6 +164,8 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
         for text in inputs.notes:
             tell(text)
         read = read_map_layers(request.layers, inputs.terrain.crs, inputs.terrain.near, request.station)
+        if empty := [name for name, frame in read.frames.items() if not len(frame)]:
+            tell(f"there is nothing in {'the layer' if len(empty) == 1 else 'the layers'} {', '.join(empty)}")
         if len(read.stations) > 1 and {"dead_ground", "visible_ground"} & set(read.frames):
             tell(
                 f"the ground of {len(read.stations)} stations is drawn together: "
@@ -189,7 +192,7 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
         )
         for name, letters in unknown_letters(content, (request.title, *request.credit)).items():
             tell(f"the font lacks {letters!r} of {name!r}: □ stands for them")
-        style = _style(request, inputs, laid, surface, _shown(request, content), tell)
+        style = _style(request, inputs, places, laid, surface, _shown(request, content), tell)
         told = {k: v for k, v in request.told().items() if k not in ("overlap", "contour_interval", "inset")}
         told |= {"overlap_mm": request.overlap, "contour_interval_m": style.interval_m}
         told |= {"inset_scale": request.inset, "grid_scale_factor": laid.factor}
@@ -241,9 +244,16 @@ def _shown(request: SheetRequest, content: MapContent) -> tuple[str, ...]:
     return shown
 
 
+def _usual_title(places: Sequence[MapPlace], terrain: str) -> str:
+    if len(places) == 1 and places[0].label:
+        return f"Map about {places[0].label}"
+    return f"Map of {Path(terrain).stem}"
+
+
 def _style(
     request: SheetRequest,
     inputs: Inputs,
+    places: Sequence[MapPlace],
     laid: Laid,
     surface: Surface,
     shown: tuple[str, ...],
@@ -261,7 +271,7 @@ def _style(
         tell(warning)
     name = named(request.terrain)
     return SheetStyle(
-        title=name_of(request.title, _TITLE_LETTERS) or name_of(f"Map of {Path(name).stem}", _TITLE_LETTERS),
+        title=name_of(request.title, _TITLE_LETTERS) or name_of(_usual_title(places, name), _TITLE_LETTERS),
         layout=laid.layout,
         scale=request.scale,
         grid_scale_factor=laid.factor,

@@ -163,6 +163,8 @@ def _area(
         east_m = [station.easting_m for station in inputs.stations]
         north_m = [station.northing_m for station in inputs.stations]
         return Box(min(east_m), min(north_m), max(east_m), max(north_m)), False
+    if request.station is not None and places:
+        return Box(*2 * (places[0].easting_m, places[0].northing_m)), False
     drawn = [f for name, f in layers.frames.items() if len(f) and name not in request.hide]
     edges = [_bounds(frame) for frame in drawn]
     if not edges:

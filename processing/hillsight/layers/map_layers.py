@@ -100,7 +100,7 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
             "no layer of the file has a geometry", where=path, remedy="Give another", parameters=("layers",)
         )
     for name, _ in drawn:
-        frame = read_layer(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
+        frame = _ours(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
         if frame.crs is None:
             raise FeatureError(
                 "the layer does not say in which coordinate reference system it is",
@@ -110,6 +110,18 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
             )
         frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
         yield name, frame.reset_index(drop=True)
+
+
+def _ours(path: str, name: str) -> geopandas.GeoDataFrame:
+    try:
+        return read_layer(path, name)
+    except FeatureError as error:
+        raise FeatureError(
+            error.what,
+            where=error.where,
+            remedy="Give a file that hillsight wrote here, and a map of another hand as map features",
+            parameters=("layers", "features"),
+        ) from error
 
 
 def _labels(frames: Iterable[geopandas.GeoDataFrame]) -> Iterable[str]:

@@ -193,16 +193,18 @@ def _at_scale(name: str, rows: geopandas.GeoDataFrame, scale_m: float | None) ->
 def _draw_states(
     frame: MapFrame, content: MapContent, layers: dict[str, geopandas.GeoDataFrame], drawn: DrawnMap
 ) -> None:
-    states = washes.dead_ground_of(layers)
+    states, washed = washes.dead_ground_of(layers), list[str]()
     for state, shapes in states.items():
         layer = {"hidden": "dead_ground", "visible": "visible_ground"}.get(state, f"{state}_ground")
         if washes.draw_states(frame.layer(layer), shapes, state):
             drawn.entries.append(washes.state_entry(state))
+            washed.append(state)
     raster = content.rasters.get("viewshed")
     if not states and raster is not None:
-        drawn.entries += [
-            washes.state_entry(state) for state in washes.draw_state_raster(frame, raster, content.surface)
-        ]
+        washed = washes.draw_state_raster(frame, raster, content.surface)
+        drawn.entries += [washes.state_entry(state) for state in washed]
+    if "hidden" in washed or "uncertain" in washed:
+        drawn.entries.append(washes.bare_entry())
 
 
 def _draw_area(chart: Map, name: str, rows: geopandas.GeoDataFrame) -> list[Entry]:

@@ -183,7 +183,7 @@ def draw_seen_courses(chart: Map, lines: geopandas.GeoDataFrame) -> list[Entry]:
                 solid_capstyle="butt",
             )  # fmt: skip
 
-    return [Entry("course in view; out of view without the band", draw)] if paths else []
+    return [Entry("pale band along a line: in view there", draw)] if paths else []
 
 
 def draw_crest_layer(chart: Map, lines: geopandas.GeoDataFrame) -> list[Entry]:

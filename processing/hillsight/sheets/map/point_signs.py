@@ -32,11 +32,11 @@ _LISTED_SHARE = 0.65  # of the usual size of marks
 _PLACE_SIZE = 0.8  # of the station's usual mark
 _TOP_WORDS = {"summit": "summit", "knoll": "knoll: a lesser top"}
 _STATE_WORDS = {
-    "visible": "listed: in view",
-    "partly": "listed: partly in view",
-    "uncertain": "listed: uncertain",
-    "hidden": "listed: hidden",
-    "unknown": "listed: unknown",
+    "visible": "landmark in view",
+    "partly": "landmark partly in view",
+    "uncertain": "landmark that may be in view",
+    "hidden": "landmark out of view",
+    "unknown": "landmark, not known whether in view",
 }
 _DOT: dict[str, Any] = {"marker": "o", "markersize": 3.4, "markerfacecolor": PAPER, "markeredgecolor": INK}
 _OUTLINE: dict[str, Any] = {"color": palette.QUIET, "linewidth": 0.8, "linestyle": (0, (4, 1.6))}

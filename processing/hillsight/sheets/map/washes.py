@@ -206,6 +206,15 @@ def state_entry(state: str) -> Entry:
     return wash_entry(_WORDS[state], replace(signs.GROUND_STATES[state], words=_WORDS[state]), SHARE)
 
 
+def bare_entry() -> Entry:
+    """The legend's line for ground that no wash lies on, where hidden ground has one."""
+
+    def draw(page: Page, box: Box) -> None:
+        page.box(box, facecolor=WHITE, edgecolor=mixed(palette.LEADER, 0.8, WHITE), linewidth=0.5)
+
+    return Entry("in view, or beyond the reach", draw)
+
+
 def wash_entry(text: str, sign: signs.Area, share: float = 1.0) -> Entry:
     """A patch of a wash as vectors, ``share`` of the sign's strength."""
 

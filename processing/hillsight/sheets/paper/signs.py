@@ -168,7 +168,7 @@ SPUR = Line(palette.SPUR, 3.0, "spur, its nose a bead", cap="round", core=1.3, b
 RE_ENTRANT = Line(palette.RE_ENTRANT, 2.4, "re-entrant", (0.1, 4.6), cap="round", rim=0.3)
 CONVEX_EDGE = Line(palette.BREAK, 2.0, "break of slope: steeper below", (9.0, 2.0))
 CONCAVE_FOOT = Line(palette.BREAK, 1.3, "break of slope: gentler below", (5.0, 1.8, 1.2, 1.8, 1.2, 1.8))
-GROUND_LINE = Line(palette.GROUND_SHAPE, 1.0, "line of the ground", (2.2, 0.9))
+GROUND_LINE = Line(palette.GROUND_SHAPE, 1.0, "crag, edge, line of the ground", (2.2, 0.9))
 CONTOUR = Line(palette.CONTOUR, 0.45, "contour")
 INDEX_CONTOUR = Line(palette.CONTOUR, 0.95, "every fifth contour")
 ORDER_WIDTHS = {
