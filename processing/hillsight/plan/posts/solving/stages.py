@@ -57,7 +57,7 @@ def most(table: Table, posts: int, seconds: float) -> Most:
     highest = min(float(known.by_posts[min(posts, table.place.size)]), whole)
     if highest <= cover + table.tolerance:
         return Most(best, cover)
-    left = table.only(known.possible)
+    left = table.only(known.possible).undominated(spare_effort=False)
     found = most_cover(left, posts, start + seconds - time.monotonic())
     if found.chosen is not None:
         tried = table.rows_of(left.place[found.chosen])
@@ -94,7 +94,7 @@ def fewest(table: Table, wanted: float, seconds: float) -> Fewest:
     needed = _fewest_by_halves(table, wanted, needed, posts - 1, start + _BOUND * seconds)
     if needed >= best.size or not known.possible.any():
         return Fewest(best, int(best.size))
-    left = table.only(known.possible)
+    left = table.only(known.possible).undominated(spare_effort=False)
     if left.whole < wanted - table.tolerance:
         return Fewest(best, int(best.size))
     found = least_cost(

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 #: Shares of the whole worth that are taken to be alike: rounding errors of sums.
 ALIKE = 1e-9
 
+#: Products of entries that places are compared by; more are not worth the time.
+_MOST_COMPARED = 300_000_000
+
 
 @dataclass(frozen=True)
 class Table:
@@ -81,7 +84,7 @@ class Table:
     def only(self, kept: Flags | Integers) -> Table:
         """Some of the places, with what is alike merged again."""
         chosen = np.flatnonzero(kept) if kept.dtype == np.bool_ else kept
-        some = np.asarray(self.seen[chosen].todense()) > 0
+        some = self.seen[chosen].astype(bool).toarray()
         return Table.of(some, self.worth, self.times, self.place[chosen], self.effort[chosen])
 
     def rows_of(self, places: Integers) -> Integers:
@@ -97,6 +100,8 @@ class Table:
 
         spare_effort : whether a place stays if those that see more take more effort
         """
+        if float((np.bincount(self.seen.indices).astype(np.float64) ** 2).sum()) > _MOST_COMPARED:
+            return self
         sizes = np.asarray(self.seen.sum(axis=1)).ravel()
         shared = sparse.csr_array(self.seen @ self.seen.T).tocoo()
         by, of = shared.row, shared.col
