@@ -86,7 +86,7 @@ def test_a_finer_surface_comes_by_the_tallest_above_the_ground_about_each_post(t
     wanted = trees.reshape(POSTS, 5, POSTS, 5).max(axis=(1, 3))
     inside = (slice(1, -1), slice(1, -1))  # at the rim the ground goes on level: none is known
     np.testing.assert_allclose(found.solid_m[inside], wanted[inside], atol=2e-3)
-    assert found.kinds[int(found.kind[wanted > 0].min())] == "surface"
+    assert found.kinds[int(found.kind[wanted > 0].min())] == "surface model"
     assert "finer than" in notes
 
 

@@ -14,6 +14,7 @@ from hillsight.ground.cover import Cover, Screens
 from hillsight.ground.cover_shapes import CoverShapes, read_cover
 from hillsight.ground.cover_surface import SurfaceModel, judged, open_surface
 from hillsight.ground.grid import Surface
+from hillsight.words.cover import SURFACE_KIND
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Grid
     from hillsight.ground.terrain import Terrain
     from hillsight.ground.transform import Operation
-
-#: What ``Cover.kinds`` calls what a surface model shows, which does not say what it is.
-SURFACE_KIND = "surface"
 
 # How far the edge of cover on a map may be out, and how far a surface model's heights err, one standard
 # deviation, m. Common practice, no source.

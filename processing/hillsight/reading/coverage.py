@@ -15,10 +15,10 @@ import numpy as np
 
 from hillsight.errors import TerrainError
 from hillsight.ground.geodesy import drop_coefficient_per_m
-from hillsight.ground.grid import Surface
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
+from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.rasters import NOT_COUNTED
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.field import FieldOfView
@@ -35,8 +35,9 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import AnyArray, Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.cover import Cover
     from hillsight.ground.geodesy import Geodesy
-    from hillsight.ground.grid import Grid
+    from hillsight.ground.grid import Grid, Surface
     from hillsight.ground.stations import Station
     from hillsight.ground.terrain import Terrain
     from hillsight.reading.doubt.ground_doubt import GroundDoubt
@@ -136,11 +137,12 @@ def stand(
     row, column = (min(int(v), size - 1) for v, size in zip(grid.to_array(*place), _size(grid), strict=True))
     row, column = max(row - 1, 0), max(column - 1, 0)
     around = Window(row, column, min(4, grid.rows - row), min(4, grid.columns - column))
-    surface = Surface(grid.part(*around), read(*around))
+    surface = terrain.surface(around.row, around.column, read(*around))
     ground_m, notes = ground_height_m(station, surface.height_at_m(*place), viewing.eye_height_m)
     field = question.field(float(geodesy.convergence_deg(*place)))
     drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(*place), viewing.refraction)
     eye = Eye.on(grid, *place, ground_m + viewing.eye_height_m, drop)
+    notes += inside_notes(station.label, surface, _moved(eye, around))
     window = field.window(grid, eye)
     if window.rows * window.columns == 0:  # the reach comes to no post: a raster needs one
         nearest = (
@@ -201,7 +203,6 @@ def views(
     ------
     TerrainError : a view with depths or probabilities is larger than memory
     """
-    grid = terrain.grid
     posts = [each.window.rows * each.window.columns for each in stands]
     if (question.depth or question.doubts is not None) and max(posts) > MOST_POSTS:
         largest = stands[posts.index(max(posts))]
@@ -217,7 +218,7 @@ def views(
     one_field = len({each.field for each in stands}) == 1  # not if each has a sector from its grid north
     small = max(posts) <= _MOST_POSTS_SIDE_BY_SIDE
     if len(stands) > 1 and question.doubts is None and fits and one_field and small:
-        surface = Surface(grid.part(*together), read(*together))
+        surface = terrain.surface(together.row, together.column, read(*together))
         yield from _side_by_side(surface, together, stands, question, work)
         return
     for each, number in zip(stands, posts, strict=True):
@@ -225,7 +226,7 @@ def views(
             if number > MOST_POSTS:
                 yield _in_bands(terrain, read, each, question, advance)
             else:
-                surface = Surface(grid.part(*each.window), read(*each.window))
+                surface = terrain.surface(each.window.row, each.window.column, read(*each.window))
                 yield _in_memory(surface, each, question, advance)
 
 
@@ -261,6 +262,10 @@ def _in_memory(surface: Surface, at: Stand, question: Question, advance: Progres
 
 
 def _in_bands(terrain: Terrain, read: Read, at: Stand, question: Question, advance: Progress) -> Seen:
+    def cover_on(window: Window, height_m: Floats32) -> Cover:
+        assert terrain.cover is not None
+        return terrain.cover.on(terrain.grid.part(*window), height_m)
+
     states = see_in_bands(
         lambda window: read(*window),
         terrain.grid,
@@ -269,6 +274,7 @@ def _in_bands(terrain: Terrain, read: Read, at: Stand, question: Question, advan
         list(question.target_heights_m),
         advance,
         band_posts=_BAND_POSTS,
+        cover_on=None if terrain.cover is None else cover_on,
     )
     return Seen(states, _NO_VALUES)
 
@@ -300,9 +306,9 @@ def areas_ha(grid: Grid, at: Stand, states: Bytes) -> dict[str, float]:
     """
     field, eye = at.field, at.eye
     post_ha = grid.spacing_x_m * grid.spacing_y_m / 10_000
-    visible, hidden, unknown = (
+    visible, hidden, unknown, uncertain = (
         post_ha * np.count_nonzero(states == state)
-        for state in (GroundState.VISIBLE, GroundState.HIDDEN, GroundState.UNKNOWN)
+        for state in (GroundState.VISIBLE, GroundState.HIDDEN, GroundState.UNKNOWN, GroundState.UNCERTAIN)
     )
     across, down = field.reach_m / grid.spacing_x_m, field.reach_m / grid.spacing_y_m
     on_terrain = (
@@ -313,9 +319,9 @@ def areas_ha(grid: Grid, at: Stand, states: Bytes) -> dict[str, float]:
     )
     if not on_terrain:
         whole_ha = math.pi * (field.reach_m**2 - field.inner_m**2) * field.width_deg / 360.0 / 10_000
-        unknown = max(unknown, whole_ha - visible - hidden)
+        unknown = max(unknown, whole_ha - visible - hidden - uncertain)
     return {
-        "reach_ha": visible + hidden + unknown,
+        "reach_ha": visible + hidden + unknown + uncertain,
         "visible_ha": visible,
         "hidden_ha": hidden,
         "unknown_ha": unknown,

@@ -20,6 +20,7 @@ from hillsight.reading.ground.behind_crests import behind_crests
 from hillsight.reading.ground.crest_lines import crest_lines
 from hillsight.reading.ground.drawn_edges import add_ground_doubt
 from hillsight.reading.ground.first_ground import first_ground
+from hillsight.reading.ground.hidden_by import add_hidden_by, uncertain_posts
 from hillsight.reading.ground.pockets import pockets
 from hillsight.reading.ground.regions import HIDDEN, VISIBLE
 from hillsight.reading.ground.skyline import skyline
@@ -30,6 +31,7 @@ from hillsight.reading.things.relations import relations, seen_of
 from hillsight.reading.things.relative_height import HeightWords
 from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.view import View
+from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.frames import BUT_STATION, frame_of, with_station
 from hillsight.words.states import GroundState
 
@@ -179,6 +181,8 @@ def look_out(
         "skyline_bearings": outline.bearings,
         "first_ground": first_ground(view, request.sector_width_deg),
     }
+    notes += inside_notes(station.label, surface, view.eye)
+    notes += [f"{station.label}: {told}." for told in add_hidden_by(view, frames)]
     if request.errors is not None and request.doubt_ground:
         add_ground_doubt(view, frames, request.errors, request.limits)
     features = _features(view, request)
@@ -238,6 +242,7 @@ def _states(view: View) -> Bytes:
     state = np.full(view.classes.shape, int(GroundState.UNKNOWN), np.uint8)
     state[view.classes == HIDDEN] = int(GroundState.HIDDEN)
     state[view.classes == VISIBLE] = int(GroundState.VISIBLE)
+    state[uncertain_posts(view)] = int(GroundState.UNCERTAIN)
     state[~view.within_reach] = int(GroundState.BEYOND)
     return state
 

@@ -69,3 +69,13 @@ DISTANCE_MIN = real("distance_min_m", ELLIPSOID_M, "nearest point")
 DISTANCE_MAX = real("distance_max_m", ELLIPSOID_M, "farthest point")
 HEIGHT_MIN = real("height_min_m", DATUM_M, "lowest ground along the line")
 HEIGHT_MAX = real("height_max_m", DATUM_M, "highest ground along the line")
+HIDDEN_BY = text(
+    "hidden_by",
+    "ground, or a kind of cover",
+    "what hides it, or most of it: the ground, where that hides it with nothing on it, else the cover; null "
+    "where nothing is known of cover",
+    optional=True,
+)
+HIDDEN_BY_DISTANCE = real(
+    "hidden_by_distance_m", ELLIPSOID_M, "distance of what hides it, or most of it", optional=True
+)

@@ -13,6 +13,8 @@ from hillsight.schema.columns import (
     GRID_M,
     HEIGHT_MAX,
     HEIGHT_MIN,
+    HIDDEN_BY,
+    HIDDEN_BY_DISTANCE,
     PLANE_HA,
     STATION,
     TO,
@@ -109,6 +111,8 @@ _EXTENT_AND_DEPTH = (
     *_interval("depth_max_m", "at that place"),
     _doubt("hidden_probability", "0 to 1", "chance that the ground is out of view where it is deepest"),
     text("state", "hidden or uncertain", "uncertain: that chance lies between the limits of uncertain"),
+    HIDDEN_BY,
+    HIDDEN_BY_DISTANCE,
 )
 
 DEAD_GROUND = Layer(

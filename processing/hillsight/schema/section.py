@@ -8,6 +8,8 @@ from hillsight.schema.columns import (
     ELLIPSOID_M,
     EVIDENCE_CLASSES,
     GRID_M,
+    HIDDEN_BY,
+    HIDDEN_BY_DISTANCE,
     STATION,
     TRUE_DEG,
     Layer,
@@ -64,7 +66,8 @@ PROFILE_LINE = Layer(
             "how far the target stands above the line grazing the highest nearer ground; hidden below 0",
             optional=True,
         ),
-        real("crest_distance_m", ELLIPSOID_M, "the ground that sets that grazing line", optional=True),
+        real("crest_distance_m", ELLIPSOID_M, "what sets that grazing line", optional=True),
+        HIDDEN_BY,
         real(
             "vertical_angle_deg",
             ABOVE_LEVEL_DEG,
@@ -98,6 +101,8 @@ PROFILE_STRETCHES = Layer(
         _ROLE,
         real("depth_max_m", "m", "greatest depth; null unless hidden", optional=True),
         real("depth_max_distance_m", ELLIPSOID_M, "where that is", optional=True),
+        HIDDEN_BY,
+        HIDDEN_BY_DISTANCE,
     ),
 )
 
@@ -146,6 +151,7 @@ PROFILE_SAMPLES = (
     real("easting_m", "m in the terrain's grid", "easting"),
     real("northing_m", "m in the terrain's grid", "northing"),
     real("height_m", DATUM_M, "ground; null on a void", optional=True),
+    real("cover_m", "m", "what stands on the ground; null where nothing is known of cover", optional=True),
     real("lowered_m", _LOWERED, "ground lowered for curvature and refraction", optional=True),
     real("grazing_m", _LOWERED, "line grazing the highest nearer ground", optional=True),
     real("sight_line_m", _LOWERED, "line from the eye to the target", optional=True),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.words.cover import hider_words
 from hillsight.words.quantities import per_cent, rough_distance_words
 
 if TYPE_CHECKING:
@@ -168,7 +169,9 @@ def _seen(row: Any) -> str:
     if row.state == "hidden":
         depth = "under 0.1" if row.hidden_by_m < 0.1 else f"{row.hidden_by_m:.1f}"
         just = "just " if row.hidden_by_m < TOO_CLOSE_M else ""
-        return f"{just}hidden by {depth} m at {rough_distance_words(row.hidden_by_distance_m)}"
+        hider = hider_words(getattr(row, "hidden_by", None))
+        by = f"{hider}, {depth} m," if hider else f"{depth} m"
+        return f"{just}hidden by {by} at {rough_distance_words(row.hidden_by_distance_m)}"
     if row.state == "uncertain":
         return f"uncertain, {min(max(round(10 * row.seen_probability), 1), 9)} in 10"
     return str(row.state).replace("_", " ")

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from hillsight.reading.section.cover_along import cover_along, hider_of_stretch, hider_of_target
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.schema.frames import frame_of_rows
 
@@ -45,6 +46,7 @@ def sample_table(sections: Sequence[Section]) -> pd.DataFrame:
     parts = []
     for section in sections:
         samples, course, count = section.samples, section.course, section.samples.grid_m.size
+        along = cover_along(section)
         finite = np.where(np.isfinite(samples.clearance_m), samples.clearance_m, np.nan)
         parts.append(
             pd.DataFrame(
@@ -58,6 +60,7 @@ def sample_table(sections: Sequence[Section]) -> pd.DataFrame:
                     "easting_m": samples.easting_m,
                     "northing_m": samples.northing_m,
                     "height_m": samples.ground_m,
+                    "cover_m": np.nan if along is None else along.tall_m,
                     "lowered_m": samples.lowered_m,
                     "grazing_m": samples.lowered_m - finite,
                     "sight_line_m": np.nan if section.line is None else section.line.level_m,
@@ -107,6 +110,8 @@ def _line_row(section: Section) -> dict[str, Any]:
         }
         if section.whole is not None:
             row["visible_share"] = section.whole.visible_share
+        if (hider := hider_of_target(section)) is not None:
+            row["hidden_by"] = hider.kind
         if line.crest_sample is not None:
             row["crest_distance_m"] = float(section.samples.distance_m[line.crest_sample])
         if line.closest_sample is not None:
@@ -151,6 +156,8 @@ def _stretch_rows(section: Section) -> list[tuple[dict[str, Any], shapely.Geomet
                 "depth_max_m": stretch.depth_m,
                 "depth_max_distance_m": float(section.samples.distance_m[stretch.deepest]),
             }
+        if (hider := hider_of_stretch(section, stretch)) is not None:
+            row |= {"hidden_by": hider.kind, "hidden_by_distance_m": hider.distance_m}
         rows.append((row, shapely.LineString(_vertices(section, stretch.from_grid_m, stretch.to_grid_m))))
     return rows
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.reading.section.cover_along import grazed_words, hider_of_stretch, hider_of_target
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.words.angles import bearing_words
 from hillsight.words.quantities import distance_as_known, metres, per_cent
@@ -85,8 +86,10 @@ def _hidden_words(section: Section, stretch: Stretch) -> str:
         end = f"is so at least to {_at(section, stretch.to_grid_m)}"
     assert stretch.deepest is not None
     depth = f"greatest depth {depth_words(stretch.depth_m)} at {metres(samples.distance_m[stretch.deepest])}"
+    hider = hider_of_stretch(section, stretch)
+    by = "" if hider is None else f", hidden there by {hider.words} at {metres(hider.distance_m)}"
     doubt = ", too close to call" if stretch.depth_m < TOO_CLOSE_M else ""
-    return f"{begin} and {end}; {depth}{doubt}."
+    return f"{begin} and {end}; {depth}{by}{doubt}."
 
 
 def depth_words(depth_m: float) -> str:
@@ -103,13 +106,16 @@ def target_words(section: Section) -> list[str]:
     over = (
         ""
         if line.crest_sample is None
-        else f" ground at {metres(section.samples.distance_m[line.crest_sample])}"
+        else f" {_grazed(section)} at {metres(section.samples.distance_m[line.crest_sample])}"
     )
     if line.state == UNKNOWN:
         return [f"Whether {target.name}{tall} is seen nobody can say: a void is there, or on the way."]
     close = abs(line.clearance_m) < TOO_CLOSE_M
     name = target.name if target.shape is None else f"The point aimed at on {target.name}"
     if line.state == HIDDEN:
+        hider = hider_of_target(section)
+        if hider is not None:
+            over = f" {hider.words} at {metres(hider.distance_m)}"
         words = [f"{name}{tall} is hidden by {depth_words(-line.clearance_m)}, behind{over}"]
     elif np.isinf(line.clearance_m):
         words = [f"{name}{tall} is in view, with no ground before it"]
@@ -124,6 +130,14 @@ def target_words(section: Section) -> list[str]:
             f"{metres(section.samples.distance_m[i])}, {depth_words(max(gap_m, 0.0))} above it."
         )
     return words + _whole_words(section, target.name)
+
+
+def _grazed(section: Section) -> str:
+    """What stands where the line to the target is nearest to being blocked."""
+    line = section.line
+    if line is None or line.crest_sample is None:
+        return "ground"
+    return grazed_words(section, float(section.samples.grid_m[line.crest_sample]))
 
 
 def _whole_words(section: Section, name: str) -> list[str]:

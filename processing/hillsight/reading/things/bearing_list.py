@@ -18,9 +18,11 @@ from hillsight.reading.things.extent import scattered_extent_deg
 from hillsight.reading.things.judged import judge
 from hillsight.reading.things.listed_doubt import add_doubt
 from hillsight.reading.things.relative_height import HeightWords
+from hillsight.reading.what_hides import what_hides
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
 if TYPE_CHECKING:
+    from hillsight.arrays import Floats
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.magnetic import Declination
     from hillsight.reading.ground.crest_lines import CrestLines
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
     from hillsight.reading.view import SightLines
 
 #: What an entry holds for the work alone, besides the columns of the layer.
-_FOR_THE_WORK = ("place", "judged", "geometry", "crest_easting_m", "crest_northing_m")
+_FOR_THE_WORK = ("place", "judged", "geometry", "crest_grid_m")
 
 #: A feature seen in all directions but for gaps below this surrounds the station.
 _ALL_ROUND_GAP_DEG = 5.0
@@ -93,12 +95,12 @@ def bearing_list(
     entries.sort(
         key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
     )
-    _fill_hidden(entries, view, lines)
+    heights_m = features["target_height_m"].to_numpy(float)
+    heights_m = np.where(np.isnan(heights_m), view.viewing.target_height_m, heights_m)
+    _fill_hidden(entries, view, lines, heights_m)
     for entry, share in zip(entries, sky_shares(view, [e["judged"] for e in entries]), strict=True):
         entry["sky_share"] = share
     if errors is not None:
-        heights_m = features["target_height_m"].to_numpy(float)
-        heights_m = np.where(np.isnan(heights_m), view.viewing.target_height_m, heights_m)
         own_m = [float(heights_m[e["place"]]) for e in entries]
         add_doubt(view, entries, [e["judged"] for e in entries], own_m, errors, limits or Limits())
     _fill_gaps(entries, round_the_circle=sector is None)
@@ -150,9 +152,7 @@ def _entry(
     entry.update(_seen_part(judged))
     entry["relative_height"] = _height_word(words, view, feature, judged, at)
     if state == "hidden":
-        share = judged.crest_distance_m[at] / view.grid_distance_m(here_e, here_n)[0]
-        entry["crest_easting_m"] = float(view.easting_m + share * (here_e[0] - view.easting_m))
-        entry["crest_northing_m"] = float(view.northing_m + share * (here_n[0] - view.northing_m))
+        entry["crest_grid_m"] = float(judged.crest_distance_m[at])
         entry["hidden_by_m"] = float(-judged.clearance_m[at])
     height_m = entry["height_m"]
     entry["geometry"] = shapely.Point(here_e[0], here_n[0], np.nan if height_m is None else height_m)
@@ -222,16 +222,29 @@ def _height_word(
     return words.word(float(np.degrees(np.arctan(judged.slope[at]))), above_m)
 
 
-def _fill_hidden(entries: list[dict[str, Any]], view: SightLines, lines: CrestLines | None) -> None:
-    """What hides each hidden feature, and how far away: looked up for all of them at once."""
+def _fill_hidden(
+    entries: list[dict[str, Any]], view: SightLines, lines: CrestLines | None, heights_m: Floats
+) -> None:
+    """What hides each hidden feature, and how far away: looked up for all of them at once.
+
+    heights_m : of all features above the ground
+    """
     hidden = [entry for entry in entries if entry["state"] == "hidden"]
     if not hidden:
         return
-    crest_e = np.array([entry["crest_easting_m"] for entry in hidden])
-    crest_n = np.array([entry["crest_northing_m"] for entry in hidden])
+    points = [entry["geometry"] for entry in hidden]
+    here_e, here_n = shapely.get_x(points), shapely.get_y(points)
+    rows, columns = view.grid.to_array(here_e, here_n)
+    crest_m = np.array([entry["crest_grid_m"] for entry in hidden])
+    own_m = heights_m[[entry["place"] for entry in hidden]]
+    kinds, crest_m = what_hides(view.surface, view.eye, rows, columns, own_m, crest_m)
+    share = crest_m / view.grid_distance_m(here_e, here_n)
+    crest_e = view.easting_m + share * (here_e - view.easting_m)
+    crest_n = view.northing_m + share * (here_n - view.northing_m)
     within_m = 3 * float(np.hypot(view.grid.spacing_x_m, view.grid.spacing_y_m))
     _, distances_m = view.measure(crest_e, crest_n)
     crests = np.zeros(len(hidden), int) if lines is None else lines.nearest(crest_e, crest_n, within_m)
-    for entry, distance_m, crest in zip(hidden, distances_m, crests, strict=True):
+    for entry, distance_m, crest, kind in zip(hidden, distances_m, crests, kinds, strict=True):
         entry["hidden_by_distance_m"] = float(distance_m)
+        entry["hidden_by"] = kind
         entry["hidden_by_crest"] = int(crest) or None

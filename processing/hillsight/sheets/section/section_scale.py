@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.reading.section.cover_along import cover_along
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import nice_step
 from hillsight.sheets.paper.page import DOTS_PER_INCH
@@ -113,6 +114,10 @@ def lay_scale(section: Section, room: Box, exaggeration: float | None) -> Scale:
     tops_m = [section.eye.level_m]
     if course.target is not None:
         tops_m.append(float(samples.lowered_m[-1]) + course.target.height_m)
+    along = cover_along(section)
+    if along is not None:
+        tops_m += (samples.lowered_m + along.tall_m).tolist()
+        tops_m += [section.lowered_m(away_m) + tall_m for away_m, tall_m in along.screens_m.tolist()]
     found = np.r_[samples.lowered_m, tops_m]
     found = found[np.isfinite(found)]
     low_m, high_m = float(found.min()), float(found.max())

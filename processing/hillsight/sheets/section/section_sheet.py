@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.reading.section.cover_along import hider_of_target
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.reading.section.section_words import (
     course_words,
@@ -25,6 +26,7 @@ from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
 from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
+from hillsight.sheets.section.section_cover import cover_signs, draw_cover
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
@@ -94,6 +96,7 @@ def draw_profile(
         scale = lay_scale(section, Box(_LEFT, legend_top + _AXIS, _RIGHT, top), exaggeration)
         chart = _Chart(page, page.frame(scale.place, scale.limits), scale, section)
         _draw_ground(chart)
+        draw_cover(chart.axes, section)
         _draw_lines(chart)
         draw_axes(page, section, scale, _BAR + 12)
         _draw_bar(chart)
@@ -175,14 +178,22 @@ def _draw_lines(chart: _Chart) -> None:
         i = stretch.crest.sample
         if samples.grid_m[i] <= 0:
             continue
-        slope = (samples.lowered_m[i] - level_m) / samples.grid_m[i]
+        grazed_m = samples.lowered_m[i]
+        if section.surface.cover is not None and stretch.deepest is not None:
+            # What hides may stand on the ground, and anywhere before the deepest place.
+            i = stretch.deepest
+            grazed_m = samples.lowered_m[i] + stretch.depth_m
+        slope = (grazed_m - level_m) / samples.grid_m[i]
         end_m = stretch.to_grid_m
         axes.plot([0, end_m], [level_m, level_m + slope * end_m], zorder=2.5, **LINES, **_GRAZING)
     line = section.line
     if line is None or not np.isfinite(line.level_m).all():
         return
-    blocked = np.flatnonzero(line.level_m[1:-1] < samples.lowered_m[1:-1])
-    stop = int(blocked[0]) + 2 if line.state == HIDDEN and blocked.size else samples.grid_m.size
+    stop = samples.grid_m.size
+    if line.state == HIDDEN and (hider := hider_of_target(section)) is not None:
+        stop = int(np.searchsorted(samples.distance_m, hider.distance_m)) + 1
+    elif line.state == HIDDEN and (line.level_m[1:-1] < samples.lowered_m[1:-1]).any():
+        stop = int(np.argmax(line.level_m[1:-1] < samples.lowered_m[1:-1])) + 2
     axes.plot(samples.grid_m[:stop], line.level_m[:stop], zorder=4, **LINES, **_SIGHT)
     axes.plot(samples.grid_m[stop - 1 :], line.level_m[stop - 1 :], zorder=4, **LINES, **_BLOCKED)
 
@@ -259,7 +270,10 @@ def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
     if section.line is not None and np.isfinite(section.line.level_m).all():
         entries.append(line_entry("line from eye to target", **_SIGHT))
         if section.line.state == HIDDEN:
-            entries.append(line_entry("the same, blocked by ground", **_BLOCKED))
+            entries.append(line_entry("the same, blocked", **_BLOCKED))
+    entries += [
+        (line_entry if is_line else _swatch)(text, **style) for text, is_line, style in cover_signs(section)
+    ]
     entries += class_entries([{"evidence_class": one.evidence_class, "kind": one.kind} for one in passed])
     if any(one.state == HIDDEN for one in passed):
         entries.append(sign_entry("a feature out of view is hollow", signs.HILL, "hidden"))
