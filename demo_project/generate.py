@@ -1,9 +1,9 @@
 """Write the invented upland: `python demo_project/generate.py FOLDER`.
 
 Makes terrain.tif (heights of 1,000 x 1,000 posts, 10 m apart), features.gpkg (the map), stations.gpkg
-(three places that look alike) and course.gpx (an invented course for runners). The same seed gives the
-same heights; the files are the same byte for byte, their date being fixed unless SOURCE_DATE_EPOCH or
-OGR_CURRENT_DATE says otherwise.
+(three places that look alike), cover.gpkg (what stands on the ground and hides) and course.gpx (an invented
+course for runners). The same seed gives the same heights; the files are the same byte for byte, their date
+being fixed unless SOURCE_DATE_EPOCH or OGR_CURRENT_DATE says otherwise.
 """
 
 from __future__ import annotations
@@ -30,12 +30,13 @@ try:
     from upland_ground import SIDE_M, SPACING_M, Upland, make
     from upland_sheet import CRS_WKT, Rows, Sheet
     from upland_stations import choose
+    from upland_woods import cover_of
 finally:
     sys.path.remove(_HERE)
 
 SEED = 7
 WEST_M, SOUTH_M = 240_000.0, 310_000.0
-NAMES = ("terrain.tif", "features.gpkg", "stations.gpkg", "course.gpx")
+NAMES = ("terrain.tif", "features.gpkg", "stations.gpkg", "cover.gpkg", "course.gpx")
 DATE = "2026-01-01T00:00:00.000Z"
 
 
@@ -75,7 +76,7 @@ def file_date() -> str:
 
 
 def generate(folder: Path, seed: int = SEED) -> None:
-    """Write terrain.tif, features.gpkg, stations.gpkg and course.gpx into a folder, made if need be.
+    """Write terrain.tif, features.gpkg, stations.gpkg, cover.gpkg and course.gpx into a folder.
 
     Each file is built beside its final name and renamed, so a stopped run leaves no half file.
     Raises ValueError if the seed gives no corrie, no edge, no three look-alike stations or no course.
@@ -85,6 +86,7 @@ def generate(folder: Path, seed: int = SEED) -> None:
     layers = draw(sheet)
     stations = choose(sheet, layers["tops"])
     course = course_of(sheet, layers)
+    cover = cover_of(sheet, layers, stations)
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
@@ -95,6 +97,8 @@ def generate(folder: Path, seed: int = SEED) -> None:
             for name, rows in layers.items():
                 write_layer(Path(work) / "features.gpkg", name, rows)
             write_layer(Path(work) / "stations.gpkg", "stations", stations)
+            for name, rows in cover.items():
+                write_layer(Path(work) / "cover.gpkg", name, rows)
             (Path(work) / "course.gpx").write_text(gpx_of(course, WEST_M, SOUTH_M), "utf-8", newline="\n")
             for name in NAMES:
                 (Path(work) / name).replace(folder / name)

@@ -27,6 +27,7 @@ import pytest
 import rasterio
 from scipy import ndimage
 
+from hillsight.ground.cover_table import CoverTable
 from hillsight.ground.evidence import EvidenceTable
 
 from scripts.commands import run  # isort: skip
@@ -354,6 +355,24 @@ def test_heights_above_ground_stand_where_they_mean_something(demo: Demo) -> Non
     assert set(promised) <= met
 
 
+def test_cover_stands_clear_of_stations_and_water_and_has_heights(demo: Demo) -> None:
+    """Its kinds are known to the table of heights, and woods overlap neither each other nor the tarn."""
+    path = demo.folder / "cover.gpkg"
+    layers = {name: geopandas.read_file(path, layer=name) for name, _ in pyogrio.list_layers(path)}
+    assert set(layers) == {"woods", "walls", "buildings"}
+    table = CoverTable.load()
+    for frame in layers.values():
+        assert frame.geometry.is_valid.all()
+        assert frame["cover_height_m"].between(1, 20).all()
+        assert all(table.of(kind) is not None for kind in frame["kind"])
+    woods = layers["woods"]
+    assert {"broadleaved wood", "conifer plantation"} <= set(woods["kind"])
+    assert woods.union_all().area == pytest.approx(woods.area.sum(), rel=1e-6)
+    assert woods.distance(demo.stations.union_all()).min() >= 249
+    assert not woods.intersects(demo.layers["tarns"].union_all()).any()
+    assert len(layers["walls"]) == len(demo.layers["walls"])
+
+
 @pytest.mark.slow
 def test_runs_again_to_the_same_bytes_and_loads_by_path(demo: Demo, tmp_path: Path) -> None:
     spec = importlib.util.spec_from_file_location("some_name", GENERATOR)
@@ -362,11 +381,12 @@ def test_runs_again_to_the_same_bytes_and_loads_by_path(demo: Demo, tmp_path: Pa
     spec.loader.exec_module(module)
     assert "OGR_CURRENT_DATE" not in os.environ
     module.generate(tmp_path / "again")
-    for name in ("terrain.tif", "features.gpkg", "stations.gpkg", "course.gpx"):
+    for name in ("terrain.tif", "features.gpkg", "stations.gpkg", "cover.gpkg", "course.gpx"):
         first, second = ((f / name).read_bytes() for f in (demo.folder, tmp_path / "again"))
         assert hashlib.sha256(first).hexdigest() == hashlib.sha256(second).hexdigest(), name
     assert sorted(p.name for p in (tmp_path / "again").iterdir()) == [
         "course.gpx",
+        "cover.gpkg",
         "features.gpkg",
         "stations.gpkg",
         "terrain.tif",
