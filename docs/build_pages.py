@@ -20,7 +20,9 @@ from hillsight.ground.cover_table import CoverKind
 from hillsight.plan.kinds.registry import KINDS, word_figures
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.observer import Observer
+from hillsight.plan.posts.fields import TABLES, TOP
 from hillsight.plan.relocation.decision import Rules
+from hillsight.plan.toml_file import allowed_in
 from hillsight.plan.vocabulary import (
     COMMON,
     COMPASS,
@@ -241,9 +243,29 @@ def cover_table() -> str:
     return "\n".join(rows)
 
 
+def plan_tables() -> str:
+    """All tables of a plan of posts and their fields, as Markdown."""
+    rows = ["", "Fields of a plan, above its tables:", "", *_plan_fields(TOP)]
+    for table in TABLES:
+        heading = f"[[{table.name}]]" if table.many else f"[{table.name}]"
+        rows += ["", f"`{heading}`: {table.meaning}", "", *_plan_fields(table.fields)]
+    return "\n".join(rows)
+
+
+def _plan_fields(fields: tuple[SightingField, ...]) -> list[str]:
+    rows = ["| field | meaning | takes |", "| --- | --- | --- |"]
+    for field in fields:
+        forms = {"text": "text", "texts": "texts", "yes_no": "true or false"}
+        takes = forms.get(field.form, "") or allowed_in(field).removeprefix(": ")
+        needed = "; needed" if field.needed else ""
+        rows.append(f"| `{field.name}` | {field.meaning}{needed} | {takes} |")
+    return rows
+
+
 def blocks() -> dict[Path, str]:
     """The generated block of each page that has one."""
     pages = {script_page(name): option_table(name) for name in SCRIPTS}
+    pages[script_page("posts")] += f"\n{plan_tables()}"
     pages[DOCS / "layers.md"] = layer_tables()
     pages[DOCS / "sighting.md"] = sighting_tables()
     pages[DOCS / "verdict.md"] = verdict_tables()

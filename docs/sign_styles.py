@@ -35,6 +35,11 @@ def _place(size: float, fill: str) -> tuple[signs.Part, ...]:
     return (signs.Part("diamond", size, fill, edge, 1.1),)
 
 
+def _post(fill: str) -> tuple[signs.Part, ...]:
+    """A marshal's post."""
+    return (signs.Part("triangle_down", 9.5, fill, PAPER if fill == INK else INK, 1.1),)
+
+
 _PLACES: dict[str, Drawn] = {
     "under_a_tenth": _place(5.0, PAPER),
     "under_a_half": _place(6.5, palette.VISIBLE),
@@ -93,6 +98,7 @@ def _behind(role: str, strength: float) -> signs.Area:
 
 _NOT_SEEN = signs.Line(palette.UNCLASSED, 1.6, "nobody can say", (1.6, 2.4))
 _SEEN_STRETCH = signs.Line(INK, 4.0, "ground in view", core=2.7, core_colour=palette.VISIBLE)
+_UNSEEN = signs.Line(palette.HIDDEN, 4.0, "no post sees it", rim=1.6)
 _HIDDEN_STRETCH = signs.Line(palette.HIDDEN, 1.9, "dead ground")
 _OPEN_SKY = signs.Line(INK, 2.0, "skyline; may lie farther off", rim=2.0)
 _SKY = signs.Line(INK, 2.8, "ground against the sky", rim=1.6)
@@ -121,6 +127,24 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "candidates": _PLACES,
     "exercise_places": {"true_place": _place(8.0, INK), "wrong_place": _place(8.0, PAPER)},
     "possible_places": _PLACES,
+    "unseen_stretches": {
+        "plain": _UNSEEN, "dangerous": replace(_UNSEEN, core=1.6, core_colour=palette.STEEP[0]),
+    },
+    "handover_gaps": {"gap": signs.Line(INK, 0.9, "out of sight between posts", (0.8, 2.4))},
+    "posts": {"fixed": _post(INK), "chosen": _post(palette.VISIBLE)},
+    "seen_stretches": {"seen": _SEEN_STRETCH},
+    "other_places": {"other": (signs.Part("circle", 4.5, PAPER, INK, 0.9),)},
+    "sight_matrix": {
+        "visible": signs.Line(INK, 0.8, "see each other"),
+        "not_visible": signs.Line(palette.UNCLASSED, 0.6, "do not", (0.8, 3.2)),
+    },
+    "radio_links": {
+        "likely": signs.Line(INK, 0.9, "likely"),
+        "doubtful": signs.Line(palette.UNCERTAIN, 0.9, "doubtful", (4.8, 2.4)),
+        "unlikely": signs.Line(palette.HIDDEN, 0.7, "unlikely", (0.8, 2.4)),
+        "unknown": signs.Line(palette.UNCLASSED, 0.7, "nobody can say", (0.8, 3.2)),
+    },
+    "relays": {"relay": (signs.Part("cross", 7.0, "", INK, 1.3),)},
     "candidate_views": _views(),
     "crest_lines": dict(signs.CREST_ROLES),
     "dead_ground": dict(zip(("shallow", "low", "middle", "deep"), signs.DEAD_GROUND_BY_DEPTH, strict=True)),

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.open_terrain import open_terrain as open_terrain
     from hillsight.jobs.outlook import outlook as outlook
     from hillsight.jobs.panorama import panorama as panorama
+    from hillsight.jobs.posts import posts as posts
     from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
     from hillsight.jobs.resect import resect as resect
@@ -59,6 +60,7 @@ _HOMES = {
     "open_terrain": "jobs.open_terrain",
     "outlook": "jobs.outlook",
     "panorama": "jobs.panorama",
+    "posts": "jobs.posts",
     "profile": "jobs.profile",
     "relocate": "jobs.relocate",
     "resect": "jobs.resect",

@@ -16,8 +16,9 @@ from scripts.commands import run  # isort: skip
 ROOT = Path(__file__).resolve().parents[2]
 SIGHTINGS = ROOT / "demo_project" / "sightings"
 PAGES = ROOT / "docs" / "scripts"
+PLAN = "posts/round_of_the_tarn.toml"
 #: Words that stand for the demo's files in the calls below.
-FILES = {"TERRAIN": "terrain.tif", "STATIONS": "stations.gpkg", "FEATURES": "features.gpkg"}
+FILES = {"TERRAIN": "terrain.tif", "STATIONS": "stations.gpkg", "FEATURES": "features.gpkg", "PLAN": PLAN}
 GROUND = ("--terrain", "TERRAIN", "--features", "FEATURES")
 PLACES = (*GROUND, "--stations", "STATIONS")
 WEIGHED = (*PLACES, "--landforms", "--reach", "6000")
@@ -67,6 +68,7 @@ EXAMPLES = [
         ("profile", *GROUND, "--at", "246305,315915,A shelf", "--to-feature", "Wether Hummel"),
         0,
     ),
+    ("docs/scripts/posts.md", "Round of the Tarn:", ("posts", "PLAN"), 0),
 ]
 
 

@@ -99,6 +99,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"marks": "trace.json", "width": 60.0, "at": (NEAR,), "within": 200.0, "apart": 40.0},
         {"out": "a.gpkg", "rasters": "rasters"},
     ),
+    "posts": ({"plan": "plan.toml"}, {"out": "a.gpkg", "gpx": "a.gpx"}),
     "exercise check": (
         {"exercise": "exercise.toml", "draws": 16, "learners": 50, "reach": 800.0},
         {"report": "a.md", "json_file": "a.json"},
@@ -180,12 +181,14 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
 
 
 @pytest.mark.parametrize(
-    "name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile", "panorama"]
+    "name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile", "panorama", "posts"]
 )
 def test_frames_are_those_of_the_file(name: str, inputs: Path, tmp_path: Path) -> None:
     """In memory there is what the file holds: layers, columns, values, places, CRS."""
     asked, _ = CASES[name]
-    paths = {key: inputs / asked[key] for key in ("sighting", "marks", "photo", "stations") if key in asked}
+    paths = {
+        key: inputs / asked[key] for key in ("sighting", "marks", "photo", "stations", "plan") if key in asked
+    }
     asked = {**asked, "terrain": inputs / "ground.tif", "features": inputs / "features.gpkg", **paths}
     function = getattr(hillsight, name)
     written, held = function(**asked, out=tmp_path / "a.gpkg"), function(**asked)

@@ -58,6 +58,52 @@ easting_m = 300250
 northing_m = 699350
 """
 
+PLAN = """\
+format = "hillsight posts 1"
+title = "Round of the Knoll"
+features = ["features.gpkg"]
+
+[course]
+file = "course.gpkg"
+legs = ["out", "back"]
+
+[wanted]
+posts = 3
+seconds = 10
+
+[paces]
+start = "2026-09-12T10:00:00+01:00"
+
+[[stand]]
+layer = "things"
+kinds = ["wall", "stream"]
+within_m = 60
+every_m = 40
+
+[limits]
+water_within_m = 2
+
+[[access]]
+name = "gate"
+easting_m = 300400
+northing_m = 699000
+
+[[fixed]]
+name = "the bend"
+easting_m = 300900
+northing_m = 699100
+
+[control]
+name = "tent"
+easting_m = 300400
+northing_m = 699000
+
+[[pair]]
+one = "the bend"
+other = "control"
+by = "radio"
+"""
+
 
 def heights() -> np.ndarray:
     """(POSTS, POSTS) float32, metres, row 0 in the north."""
@@ -91,6 +137,22 @@ def stations() -> geopandas.GeoDataFrame:
     return geopandas.GeoDataFrame(
         {"name": ["Third place", "Fourth place"]},
         geometry=[shapely.Point(300_700, 699_000), shapely.Point(300_950, 698_900)],
+        crs=27700,
+    )
+
+
+def course() -> geopandas.GeoDataFrame:
+    """Two legs past the knoll, the second over the first part of the first again."""
+    return geopandas.GeoDataFrame(
+        {"name": ["out", "back"]},
+        geometry=[
+            shapely.LineString(
+                [(300_450, 699_000), (300_700, 699_050), (300_950, 699_100), (300_900, 699_600)]
+            ),
+            shapely.LineString(
+                [(300_900, 699_600), (300_650, 699_550), (300_700, 699_050), (300_450, 699_000)]
+            ),
+        ],
         crs=27700,
     )
 
@@ -129,7 +191,7 @@ def trace() -> Marks:
 
 
 def world(folder: Path) -> Path:
-    """All of it: two .tif, two .gpkg, sighting.toml, exercise.toml, marks.json of knoll.png, trace.json."""
+    """All of it: two .tif, three .gpkg, three .toml, marks.json of knoll.png, trace.json."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     hills = ndimage.gaussian_filter(fractal(161, 161, seed=5, relief_m=500.0), 3.0)
@@ -145,4 +207,6 @@ def world(folder: Path) -> Path:
     marks(sha256).write(folder / "marks.json")
     trace().write(folder / "trace.json")
     (folder / "exercise.toml").write_text(EXERCISE, encoding="utf-8")
+    course().to_file(folder / "course.gpkg", layer="course")
+    (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
     return folder

@@ -233,7 +233,13 @@ def flat():
 
 @settings(deadline=None, max_examples=25)
 @given(
-    st.lists(st.tuples(st.integers(-250, 250), st.integers(-250, 250)), min_size=2, max_size=12, unique=True),
+    st.lists(
+        # A point within 2 m is where the station stands, and is not listed.
+        st.tuples(st.integers(-250, 250), st.integers(-250, 250)).filter(lambda at: max(map(abs, at)) > 2),
+        min_size=2,
+        max_size=12,
+        unique=True,
+    ),
     st.floats(0, 360, exclude_max=True),
 )
 def test_the_order_is_a_rotation_of_the_sorted_bearings(flat, places, from_deg):
@@ -383,3 +389,19 @@ def test_a_feature_round_the_station_is_seen_all_round():
     row = bearing_list(view, frame, reading_of(view).lines).frame.iloc[0]
     assert row.state == "visible"
     assert (row.left_edge_true_deg, row.right_edge_true_deg) == (0.0, 360.0)
+
+
+def test_a_station_does_not_list_itself(walled):
+    """What a station stands on has no bearing from it; what passes by it, or stands beside it, has."""
+    things = _features(
+        walled.view,
+        ("the station", shapely.Point(0, 0)),
+        ("given to the metre", shapely.Point(0.6, -0.7)),
+        ("two points there", shapely.MultiPoint([(0, 0), (0.3, 0)])),
+        ("beside", shapely.Point(2.5, 0)),
+        ("there and elsewhere", shapely.MultiPoint([(0, 0), (200, 0)])),
+        ("a wall over it", shapely.LineString([(-0.0, 0), (300, 0)])),
+    )
+    frame = bearing_list(walled.view, things, None).frame
+    assert sorted(frame["name"]) == ["a wall over it", "beside", "there and elsewhere"]
+    assert sorted(frame.index) == [3, 4, 5]

@@ -31,6 +31,7 @@ SCRIPTS = (
     "mark",
     "outlook",
     "panorama",
+    "posts",
     "profile",
     "relocate",
     "resect",

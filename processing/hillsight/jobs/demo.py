@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.jobs.demo_photograph import read_photograph
-from hillsight.jobs.demo_place import DAY, exercises, generate, sightings
+from hillsight.jobs.demo_place import DAY, exercises, generate, posts_plans, sightings
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outlook import outlook
 from hillsight.jobs.relocate import relocate
@@ -49,8 +49,8 @@ def demo(
     there.
 
     One sighting is decided, one undecided, and one was taken from none of the stations. The photograph is
-    drawn. Three exercises are laid beside them, to be checked and printed. The place, its names and its
-    ground are made up.
+    drawn. Three exercises are laid beside them, to be checked and printed, and a course with a plan of
+    marshal posts. The place, its names and its ground are made up.
 
     Parameters
     ----------
@@ -65,6 +65,7 @@ def demo(
     folder = Path(folder)
     generate(folder)
     exercises(folder)
+    posts_plans(folder)
     inputs: dict[str, Any] = {
         "terrain": folder / "terrain.tif",
         "stations": folder / "stations.gpkg",

@@ -76,6 +76,17 @@ def exercises(folder: Path) -> list[Path]:
     return _put(folder, "exercises")
 
 
+def posts_plans(folder: Path) -> list[Path]:
+    """Put the demo's plans of posts beside its other inputs, and name them, in order of their names.
+
+    Raises
+    ------
+    HillsightError : the demo is not installed
+    OutputError : the folder cannot be written to
+    """
+    return _put(folder, "posts")
+
+
 def _put(folder: Path, name: str) -> list[Path]:
     source, place = generator_folder() / name, folder / name
     try:

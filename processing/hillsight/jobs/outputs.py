@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from hillsight.errors import OutputError
 from hillsight.jobs.exercise_find_request import ExerciseFindRequest
 from hillsight.jobs.exercise_request import ExerciseInput
+from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     EvidenceInput,
@@ -54,10 +55,10 @@ _WITH_UNITS = {
 }
 
 
-def named_files(request: TerrainAndPlaces | ExerciseInput) -> list[str]:
+def named_files(request: TerrainAndPlaces | ExerciseInput | PostsRequest) -> list[str]:
     """Every file that the request names as an input."""
     named = [request.terrain]
-    named.append(request.exercise if isinstance(request, ExerciseInput) else request.stations)
+    named += [getattr(request, name, None) for name in ("exercise", "plan", "stations")]
     if isinstance(request, EvidenceInput):
         named.append(request.evidence)
     if isinstance(request, LandformsInView) and request.landforms != COMPUTED:
@@ -79,7 +80,7 @@ def named_files(request: TerrainAndPlaces | ExerciseInput) -> list[str]:
     return [name for name in named if isinstance(name, str)]
 
 
-def check_outputs(request: TerrainAndPlaces) -> None:
+def check_outputs(request: TerrainAndPlaces | PostsRequest) -> None:
     """Find an impossible place to write before the work, not after half of the files are written.
 
     Raises
@@ -168,7 +169,7 @@ def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Prove
     told : parameters by name, as ``TerrainAndPlaces.told`` gives them
     """
     parameters = {_WITH_UNITS.get(name, name): value for name, value in told.items()}
-    for name in ("terrain", "exercise", "stations", "pool", "evidence", "observer", "marks", "photo"):
+    for name in ("terrain", "exercise", "plan", "stations", "pool", "evidence", "observer", "marks", "photo"):
         if parameters.get(name) is not None:
             parameters[name] = named(parameters[name])
     if "features" in parameters:

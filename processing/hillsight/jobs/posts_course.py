@@ -132,7 +132,7 @@ def _settled_layer(path: str) -> str | None:
     import pyogrio
 
     for name in _GPX:
-        if pyogrio.read_info(path, layer=name)["features"] > 0:
+        if pyogrio.read_info(path, layer=name, force_feature_count=True)["features"] > 0:
             return name
     raise FeatureError(
         "the GPX file holds neither a track nor a route", where=path, remedy="Give the course as one of them"

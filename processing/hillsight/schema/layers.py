@@ -9,6 +9,7 @@ from hillsight.schema.ground import GROUND_LAYERS
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.panorama import PANORAMA_LAYERS
 from hillsight.schema.picking import PICKING_LAYERS
+from hillsight.schema.posts import POSTS_LAYERS
 from hillsight.schema.search import SEARCH_LAYERS
 from hillsight.schema.section import PROFILE_LAYERS
 from hillsight.schema.things import THING_LAYERS
@@ -27,5 +28,6 @@ LAYERS: dict[str, Layer] = {
         *CAMERA_LAYERS,
         *SEARCH_LAYERS,
         *EXERCISE_LAYERS,
+        *POSTS_LAYERS,
     )
 }

@@ -115,8 +115,16 @@ PACES = TomlTable(
     (
         SightingField("start", "text", "day and time of the start, with its zone"),
         _number("last_start_min", "how long after it the last runner leaves", 0, 1440, "minutes"),
-        _number("first_min_per_km", "pace of the first runner; 5 if not said", 1.5, 200, "minutes a km"),
-        _number("last_min_per_km", "pace of the last runner; 15 if not said", 1.5, 200, "minutes a km"),
+        _number(
+            "first_min_per_km",
+            "pace of the first runner on the flat; 5 if not said",
+            1.5,
+            200,
+            "minutes a km",
+        ),
+        _number(
+            "last_min_per_km", "pace of the last runner on the flat; 15 if not said", 1.5, 200, "minutes a km"
+        ),
     ),
     {
         "start": "2026-09-12T10:00:00+01:00",
@@ -128,7 +136,7 @@ PACES = TomlTable(
 
 DANGERS = TomlTable(
     "dangers",
-    "How much more dangerous stretches count; 1 for no more. They are worked out from terrain and features.",
+    "How much more dangerous stretches count; 1 for no more.",
     (
         _number("steep", "weight of steep ground; 2 if not said", 1, 100),
         _number("steep_deg", "slope from which ground is steep; 25 if not said", 5, 89, "degrees"),

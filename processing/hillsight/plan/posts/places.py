@@ -120,19 +120,19 @@ def laid_out(stands: Sequence[NamedShapes]) -> tuple[Floats, Floats, tuple[str, 
     return xy[kept, 0], xy[kept, 1], tuple(names[k] for k in kept)
 
 
-def sifted(places: Places, limits: Sequence[Limit]) -> Places:
-    """The fixed posts, and of other places those that every limit keeps.
+def sifted(fixed: Flags, limits: Sequence[Limit]) -> Flags:
+    """(n,) the fixed posts, and of other places those that every limit keeps.
 
     Raises
     ------
     PostsError : no place is left; it says which limit costs most
     """
-    free = ~places.fixed
+    free = ~fixed
     kept = free.copy()
     for limit in limits:
         kept &= limit.keeps
     if kept.any() or not free.any():
-        return places.taken(kept | places.fixed)
+        return kept | fixed
     raise PostsError(
         f"none of {int(free.sum()):,} places satisfies the limits: {_refusals(free, limits)}",
         remedy=_costliest(free, limits),

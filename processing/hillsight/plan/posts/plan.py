@@ -69,7 +69,7 @@ class PlannedCourse:
 
 @dataclass(frozen=True)
 class Paces:
-    """When runners pass: minutes for a kilometre on the grid.
+    """When runners pass: minutes for a kilometre of level ground, on the grid.
 
     start : with its zone or without; last_start_min : how long after it the last runner leaves
     """

@@ -35,6 +35,9 @@ _FOR_THE_WORK = ("place", "judged", "geometry", "crest_grid_m")
 #: A feature seen in all directions but for gaps below this surrounds the station.
 _ALL_ROUND_GAP_DEG = 5.0
 
+#: A point so near the station, m on the grid, is where its person stands: it has no bearing from there.
+_STOOD_ON_M = 2.0
+
 #: States in which something of a feature is seen.
 SEEN_STATES = ("visible", "partly")
 
@@ -78,7 +81,8 @@ def bearing_list(
     Returns
     -------
     the frame with the columns of the layer ``bearing_list`` but for ``station``, in its order; a row's index
-    is the place of its feature among those given. The point of a feature is the seen place in the middle of
+    is the place of its feature among those given. A point that the station stands on (within 2 m) is not
+    listed. The point of a feature is the seen place in the middle of
     what is seen; of a hidden one, the place that would show first; otherwise its middle.
     """
     sector = None
@@ -90,7 +94,7 @@ def bearing_list(
         for place, (feature, judged) in enumerate(
             zip(features.itertuples(index=False), judge(view, features, sector), strict=True)
         )
-        if judged is not None
+        if judged is not None and not _stood_on(view, feature.geometry)
     ]
     entries.sort(
         key=lambda e: ((e["bearing_true_deg"] - from_bearing_deg) % 360.0, e["distance_m"], str(e["name"]))
@@ -117,6 +121,14 @@ def bearing_list(
     frame = frame_of_rows("bearing_list", rows, shapes, view.grid.crs, but=BUT_STATION)
     frame.index = pd.Index([e["place"] for e in entries], dtype=np.int64)
     return Listing(frame, [e["judged"] for e in entries])
+
+
+def _stood_on(view: SightLines, shape: shapely.Geometry) -> bool:
+    """Whether a feature is a point, or points, at the station itself."""
+    if shapely.get_dimensions(shape) != 0:
+        return False
+    east, north = shapely.get_coordinates(shape).T
+    return bool((view.grid_distance_m(east, north) <= _STOOD_ON_M).all())
 
 
 def _fill_gaps(entries: list[dict[str, Any]], *, round_the_circle: bool) -> None:

@@ -1,0 +1,108 @@
+<?xml version="1.0" encoding="UTF-8"?>
+<StyledLayerDescriptor version="1.0.0"
+    xmlns="http://www.opengis.net/sld"
+    xmlns:ogc="http://www.opengis.net/ogc"
+    xmlns:xlink="http://www.w3.org/1999/xlink"
+    xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance"
+    xsi:schemaLocation="http://www.opengis.net/sld http://schemas.opengis.net/sld/1.0.0/StyledLayerDescriptor.xsd">
+  <NamedLayer>
+    <Name>posts</Name>
+    <UserStyle>
+      <Name>posts</Name>
+      <Title>Marshal posts</Title>
+      <Abstract>Filled dark where the plan fixes a post, straw where it was chosen.</Abstract>
+      <IsDefault>1</IsDefault>
+      <FeatureTypeStyle>
+        <Rule>
+          <Name>fixed</Name>
+          <Title>Fixed post</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>role</ogc:PropertyName>
+              <ogc:Literal>fixed</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>triangle</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#14121A</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>12</Size>
+              <Rotation>180</Rotation>
+            </Graphic>
+          </PointSymbolizer>
+        </Rule>
+        <Rule>
+          <Name>chosen</Name>
+          <Title>Chosen post</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>role</ogc:PropertyName>
+              <ogc:Literal>chosen</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>triangle</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#F3DF9B</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>12</Size>
+              <Rotation>180</Rotation>
+            </Graphic>
+          </PointSymbolizer>
+        </Rule>
+      </FeatureTypeStyle>
+      <FeatureTypeStyle>
+        <Rule>
+          <Name>names</Name>
+          <Title>Label</Title>
+          <TextSymbolizer>
+            <Label><ogc:PropertyName>post</ogc:PropertyName></Label>
+            <Font>
+              <CssParameter name="font-family">sans-serif</CssParameter>
+              <CssParameter name="font-size">11</CssParameter>
+              <CssParameter name="font-weight">bold</CssParameter>
+            </Font>
+            <LabelPlacement>
+              <PointPlacement>
+                <AnchorPoint>
+                  <AnchorPointX>0.5</AnchorPointX>
+                  <AnchorPointY>0</AnchorPointY>
+                </AnchorPoint>
+                <Displacement>
+                  <DisplacementX>0</DisplacementX>
+                  <DisplacementY>11</DisplacementY>
+                </Displacement>
+              </PointPlacement>
+            </LabelPlacement>
+            <Halo>
+              <Radius>1.5</Radius>
+              <Fill>
+                <CssParameter name="fill">#FDFBF5</CssParameter>
+              </Fill>
+            </Halo>
+            <Fill>
+              <CssParameter name="fill">#14121A</CssParameter>
+            </Fill>
+          </TextSymbolizer>
+        </Rule>
+      </FeatureTypeStyle>
+    </UserStyle>
+  </NamedLayer>
+</StyledLayerDescriptor>
