@@ -1,0 +1,266 @@
+"""Posts along a course on a small made place: what is unseen by brute force, and what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree
+
+import geopandas
+import numpy as np
+import pytest
+import rasterio
+import shapely
+
+import hillsight
+import oracle
+from jobs.worlds import PLAN, world
+
+from scripts.commands import run  # isort: skip
+
+#: Of the GPX 1.1 schema.
+GPX = "{http://www.topografix.com/GPX/1/1}"
+EYE_M, RUNNER_M = 1.6, 1.0
+
+
+@pytest.fixture(scope="module")
+def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return world(tmp_path_factory.mktemp("inputs"))
+
+
+def plan_of(folder: Path, inputs: Path, *changes: tuple[str, str], more: str = "") -> str:
+    """The world's plan with some text changed, its files named from where they are."""
+    text = PLAN
+    for name in ("features.gpkg", "course.gpkg"):
+        text = text.replace(f'"{name}"', f'"{inputs / name}"')
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    path = folder / "plan.toml"
+    path.write_text(text + more, encoding="utf-8")
+    return str(path)
+
+
+def refused(folder: Path, inputs: Path, *changes: tuple[str, str], more: str = "") -> str:
+    """What the command says of a plan that it refuses: one line, exit code 2, no file."""
+    plan = plan_of(folder, inputs, *changes, more=more)
+    out, gpx = folder / "a.gpkg", folder / "a.gpx"
+    ended = run("posts", plan, "--terrain", inputs / "ground.tif", "--out", out, "--gpx", gpx)
+    assert ended.code == 2, ended.out
+    assert "Traceback" not in ended.err
+    assert not out.exists() and not gpx.exists()
+    told = [line for line in ended.err.splitlines() if line.startswith("hillsight: ")]
+    assert len(told) == 1
+    return told[0]
+
+
+def course_file(folder: Path, *lines: shapely.LineString, crs: object = 27700) -> tuple[str, str]:
+    """A change of the plan to a course of other lines, run in the file's order."""
+    path = folder / "other.gpkg"
+    frame = geopandas.GeoDataFrame(
+        {"name": [f"l{k}" for k in range(len(lines))]}, geometry=list(lines), crs=crs
+    )
+    frame.to_file(path, layer="other")
+    return 'legs = ["out", "back"]', f"# {path}"
+
+
+def test_what_is_seen_and_unseen_is_so_by_brute_force(inputs: Path, tmp_path: Path) -> None:
+    """Every piece of the course from every post, walked line by line by ``tests/oracle.py``."""
+    plan = plan_of(tmp_path, inputs, ('legs = ["out", "back"]', 'legs = ["out", "back"]\nstretch_m = 10'))
+    found = hillsight.posts(plan, terrain=inputs / "ground.tif")
+    outcome = found.outcome
+    with rasterio.open(inputs / "ground.tif") as file:
+        height_m, place = file.read(1), file.transform
+    spacing = place.a
+
+    def at(easting_m: float, northing_m: float) -> tuple[float, float]:
+        return (place.f - northing_m) / spacing - 0.5, (easting_m - place.c) / spacing - 0.5
+
+    # Airy 1830, the ellipsoid of EPSG:27700: a mean radius is near enough for 1 km, where it makes 0.07 m.
+    drop = (1 - 0.13) / (2 * 6_371_000.0)
+    stretches, posts = outcome.stretches, outcome.posts
+    first = stretches.first
+    close = 0
+    seen = np.zeros(outcome.seen.shape, bool)
+    for k in range(len(posts)):
+        eye = at(posts.easting_m[k], posts.northing_m[k])
+        lowered = oracle.lowered_posts(height_m, spacing, spacing, *eye, drop)
+        level_m = oracle.bilinear(height_m.astype(float), *eye) + EYE_M
+        for piece, stretch in enumerate(first):
+            east, north = stretches.easting_m[stretch], stretches.northing_m[stretch]
+            row, column = at(east, north)
+            walked = oracle.way(lowered, *eye, level_m, row, column)
+            away_m = np.hypot(east - posts.easting_m[k], north - posts.northing_m[k])
+            target_m = oracle.bilinear(height_m.astype(float), row, column) + RUNNER_M - drop * away_m**2
+            clearance_m = oracle.clearance_over(walked, target_m)
+            seen[k, piece] = clearance_m >= 0 and away_m <= 850.0
+            # The mean radius may be out by a hair, and how far a person is made out is told elsewhere.
+            if abs(clearance_m) < 1e-3 or 840 < away_m < 870:
+                close += 1
+                seen[k, piece] = outcome.seen[k, piece]
+    assert close < 0.05 * seen.size
+    np.testing.assert_array_equal(seen, outcome.seen)
+    unseen_m = stretches.length_m[~seen.any(axis=0)[stretches.piece]].sum()
+    assert 0 < unseen_m < 0.7 * outcome.course.length_m
+    layer = found.frames["unseen_stretches"]
+    assert layer["length_m"].sum() == pytest.approx(unseen_m)
+    assert layer["share"].sum() == pytest.approx(unseen_m / outcome.course.length_m)
+    assert layer.geometry.length.sum() == pytest.approx(unseen_m, rel=1e-6)
+
+
+def test_layers_tell_one_story(inputs: Path, tmp_path: Path) -> None:
+    out, gpx = tmp_path / "a.gpkg", tmp_path / "a.gpx"
+    plan = plan_of(tmp_path, inputs)
+    found = hillsight.posts(plan, terrain=inputs / "ground.tif", out=out, gpx=gpx)
+    layers = found.frames
+    assert next(iter(layers)) == "unseen_stretches"
+    outcome, posts = found.outcome, layers["posts"]
+    whole_m = outcome.course.length_m
+    assert layers["seen_stretches"]["length_m"].sum() + layers["unseen_stretches"]["length_m"].sum() == (
+        pytest.approx(whole_m)
+    )
+    assert len(posts) == 3 and posts["role"].tolist().count("fixed") == 1
+    assert posts["along_m"].is_monotonic_increasing
+    chance = layers["seen_stretches"]["seen_probability"]
+    assert chance.between(0, 1).all() and chance.mean() > 0.8
+    assert (posts["first_runner_min"] <= posts["first_passing_min"]).all()
+    assert (posts["last_passing_min"] <= posts["last_runner_min"]).all()
+    assert posts["first_passing_at"].str.startswith("2026-09-12T10:").all()
+    assert (posts["dark_minutes"] == 0).all()
+    assert posts["walking_minutes"].between(0, 60).all()
+    gaps = layers["handover_gaps"]
+    assert gaps["last_minutes"].is_monotonic_decreasing
+    assert set(gaps["from_post"]) | set(gaps["to_post"]) <= {*posts["post"], ""}
+    assert len(layers["sight_matrix"]) == len(layers["radio_links"]) == 6  # four ends with control
+    assert any("plan aid" in note for note in found.provenance.notes)
+    low, high = outcome.share_range[1:]
+    assert 0 < low <= outcome.share_range[0] <= high <= 1
+    root = ElementTree.parse(gpx).getroot()
+    assert [w.findtext(f"{GPX}name") for w in root.iter(f"{GPX}wpt")] == posts["post"].tolist()
+    assert len(list(root.iter(f"{GPX}trk"))) == len(layers["unseen_stretches"])
+    assert "qualified leaders decide" in (root.findtext(f"{GPX}metadata/{GPX}desc") or "")
+    text = "\n".join(found.lines)
+    assert max(len(line) for line in found.lines) <= 80
+    assert text.index("UNSEEN STRETCHES") < text.index("HAND-OVER GAPS") < text.index("POSTS")
+    assert "qualified leaders decide" in " ".join(text.split())
+
+
+def test_out_and_back_share_their_ground(inputs: Path, tmp_path: Path) -> None:
+    found = hillsight.posts(plan_of(tmp_path, inputs), terrain=inputs / "ground.tif")
+    stretches = found.outcome.stretches
+    twice = np.bincount(stretches.piece) == 2
+    shared_m = stretches.length_m[twice[stretches.piece]].sum() / 2
+    # The first leg of the way out is 255 m, and the way back runs over it.
+    assert shared_m == pytest.approx(np.hypot(250, 50), abs=25)
+
+
+def test_more_cover_than_there_is_ends_with_exit_code_3(inputs: Path, tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, inputs, ("posts = 3", "posts = 1\nshare = 0.99"))
+    ended = run("posts", plan, "--terrain", inputs / "ground.tif")
+    assert ended.code == 3, ended.err
+    assert "UNSEEN STRETCHES" in ended.out
+
+
+def test_a_pair_that_does_not_reach_ends_with_exit_code_3(inputs: Path, tmp_path: Path) -> None:
+    """Behind the edge in the south, 30 m lower, nobody sees the tent."""
+    more = (
+        '[[fixed]]\nname = "below"\neasting_m = 300900\nnorthing_m = 698450\n'
+        '[[pair]]\none = "below"\nother = "control"\nby = "sight"\n'
+    )
+    plan = plan_of(tmp_path, inputs, more=more)
+    ended = run("posts", plan, "--terrain", inputs / "ground.tif")
+    assert ended.code == 3, ended.err
+    assert "below and control by sight: hidden." in ended.out
+
+
+def test_a_course_that_crosses_itself_is_planned(inputs: Path, tmp_path: Path) -> None:
+    legs, named = course_file(
+        tmp_path,
+        shapely.LineString(
+            [
+                (300_400, 699_000),
+                (300_900, 699_000),
+                (300_900, 699_400),
+                (300_650, 699_400),
+                (300_650, 698_700),
+            ]
+        ),
+    )
+    other = (f'file = "{inputs / "course.gpkg"}"', f'file = "{named[2:]}"')
+    plan = plan_of(tmp_path, inputs, (legs, ""), other)
+    found = hillsight.posts(plan, terrain=inputs / "ground.tif")
+    assert found.outcome.stretches.pieces == len(found.outcome.stretches.piece)
+
+
+def test_a_course_off_the_terrain_is_refused(inputs: Path, tmp_path: Path) -> None:
+    legs, named = course_file(tmp_path, shapely.LineString([(300_400, 699_000), (303_900, 699_000)]))
+    other = (f'file = "{inputs / "course.gpkg"}"', f'file = "{named[2:]}"')
+    says = refused(tmp_path, inputs, (legs, ""), other)
+    assert "lies off the terrain: 50 % of its vertices, first at E 303900 N 699000" in says
+
+
+def test_a_course_of_one_point_is_refused(inputs: Path, tmp_path: Path) -> None:
+    gpx = tmp_path / "one.gpx"
+    gpx.write_text(
+        '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+        '<trkpt lat="56.18" lon="-3.6"/></trkseg></trk></gpx>'
+    )
+    changes = (('legs = ["out", "back"]', ""), (f'"{inputs / "course.gpkg"}"', f'"{gpx}"'))
+    assert "no line of two places or more" in refused(tmp_path, inputs, *changes)
+    legs, named = course_file(tmp_path, shapely.LineString([(300_400, 699_000), (300_400, 699_000)]))
+    other = (f'file = "{inputs / "course.gpkg"}"', f'file = "{named[2:]}"')
+    assert "is a single place" in refused(tmp_path, inputs, (legs, ""), other)
+
+
+def test_degrees_without_a_crs_are_refused(inputs: Path, tmp_path: Path) -> None:
+    legs, named = course_file(tmp_path, shapely.LineString([(-3.61, 56.17), (-3.6, 56.18)]), crs=None)
+    other = (f'file = "{inputs / "course.gpkg"}"', f'file = "{named[2:]}"')
+    says = refused(tmp_path, inputs, (legs, ""), other)
+    assert "look like degrees" in says and "EPSG:4326" in says
+
+
+def test_a_course_of_a_million_points_is_refused(inputs: Path, tmp_path: Path) -> None:
+    east = np.linspace(300_400, 300_900, 1_000_000)
+    legs, named = course_file(
+        tmp_path, shapely.LineString(np.column_stack((east, np.full(east.size, 699_000))))
+    )
+    other = (f'file = "{inputs / "course.gpkg"}"', f'file = "{named[2:]}"')
+    assert "1,000,000 vertices, and 200,000 are the most" in refused(tmp_path, inputs, (legs, ""), other)
+
+
+def test_no_place_left_says_which_limit_costs_most(inputs: Path, tmp_path: Path) -> None:
+    changes = (
+        ("water_within_m = 2", "slope_deg = 0"),
+        ('[[fixed]]\nname = "the bend"', '[[banned]]\nname = "x"'),
+    )
+    pair = ('[[pair]]\none = "the bend"\nother = "control"\nby = "radio"\n', "")
+    says = refused(tmp_path, inputs, *changes, pair)
+    assert "satisfies the limits" in says
+    assert "slope over 0 degrees costs most: without it" in says
+
+
+@pytest.mark.parametrize(
+    ("changes", "more", "says"),
+    [
+        (
+            [("posts = 3", "posts = 1")],
+            '[[fixed]]\nname = "b"\neasting_m = 1\nnorthing_m = 1\n',
+            "2 posts are fixed",
+        ),
+        ([('one = "the bend"', 'one = "the bent"')], "", "Did you mean the bend?"),
+        ([("[paces]", "[paces]\nfirst_min_per_km = 0")], "", "'first_min_per_km' is 0"),
+        ([("easting_m = 300900", "easting_m = 3")], "", "fixed post 'the bend' at E 3.0"),
+        ([('legs = ["out", "back"]', 'legs = ["out", "bock"]')], "", "Did you mean back?"),
+        ([('layer = "things"', 'layer = "paths"')], "", "is of layer paths"),
+        ([('legs = ["out", "back"]', 'legs = ["out"]\nlaps = 2')], "", "ends 750 m from where it starts"),
+        ([("posts = 3", "posts = 3\nshare = 1.2")], "", "'share' is 1.2"),
+    ],
+)
+def test_bad_plans_are_refused_in_one_line(
+    inputs: Path, tmp_path: Path, changes: list[tuple[str, str]], more: str, says: str
+) -> None:
+    assert says in refused(tmp_path, inputs, *changes, more=more)
+
+
+def test_a_plan_that_is_not_there(inputs: Path, tmp_path: Path) -> None:
+    ended = run("posts", tmp_path / "none.toml", "--terrain", inputs / "ground.tif")
+    assert ended.code == 2 and "cannot be read" in ended.err
