@@ -133,6 +133,22 @@ def test_cover_is_told_and_in_the_provenance(tmp_path: Path) -> None:
     assert result.provenance.parameters["leaf"] == "off"
 
 
+def test_a_station_inside_cover_is_told(tmp_path: Path) -> None:
+    """All that it would see is uncertain, whichever the command."""
+    terrain(tmp_path)
+    inside = geopandas.GeoDataFrame(
+        {"kind": ["wood"]}, geometry=[shapely.Point(300_297, 699_704).buffer(60)], crs="EPSG:27700"
+    )
+    asked = {"at": AT, "cover": inside}
+    seen = hillsight.viewshed(tmp_path / "terrain.tif", **asked, reach=float(REACH), only_states=True)
+    assert any("Cairn: the eye is in the wood" in note for note in seen.notes)
+    row = seen.frames["stations"].iloc[0]
+    assert row["visible_ha"] == 0
+    assert row["reach_ha"] > row["hidden_ha"]
+    along = hillsight.profile(tmp_path / "terrain.tif", **asked, bearing=(90.0,), reach=float(REACH))
+    assert any("the eye is in the wood" in note for note in along.notes)
+
+
 def test_cover_in_memory_is_the_same_as_from_a_file(tmp_path: Path) -> None:
     terrain(tmp_path)
     path, at = woods(tmp_path), {"at": AT, "reach": float(REACH)}

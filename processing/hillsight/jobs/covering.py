@@ -7,13 +7,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from hillsight.errors import CallError
+import numpy as np
+
+from hillsight.errors import CallError, TerrainError
 from hillsight.ground.cover_source import open_cover
 from hillsight.ground.cover_table import CoverTable
 from hillsight.jobs.memory import as_raster, frame_checksum, raster_checksum, raster_file
 from hillsight.jobs.requests import TerrainDoubts, ViewshedRequest
 from hillsight.jobs.settling import words
 from hillsight.layers.provenance import InputFile, input_file
+from hillsight.reading.what_hides import inside_notes
+from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -76,7 +80,28 @@ def covered(
         files += [input_file(one) if isinstance(one, str) else frame_checksum(one) for one in request.cover]
         if request.cover_heights is not None:
             files.append(input_file(request.cover_heights))
-        yield Covered(replace(terrain, cover=source), tuple(notes), tuple(files), tuple(operations))
+        terrain = replace(terrain, cover=source)
+        notes += _inside(request, terrain, stations)
+        yield Covered(terrain, tuple(notes), tuple(files), tuple(operations))
+
+
+def _inside(request: CoverInput, terrain: Terrain, stations: list[Station]) -> list[str]:
+    """Warnings of the stations whose eye is inside cover."""
+    eye_height_m: float = getattr(request, "eye_height", 0.0)
+    notes: list[str] = []
+    for station in stations:
+        place = (station.easting_m, station.northing_m)
+        try:
+            surface = terrain.window(*place, 2 * max(terrain.spacing_x_m, terrain.spacing_y_m))
+        except TerrainError:  # void ground, of which the job itself tells
+            continue
+        ground_m = station.ground_height_m
+        if ground_m is None:
+            ground_m = surface.height_at_m(*place)
+        if np.isfinite(ground_m):
+            eye = Eye.on(surface.grid, *place, ground_m + eye_height_m, 0.0)
+            notes += inside_notes(station.label, surface, eye)
+    return notes
 
 
 def _says_so_itself(request: CoverInput) -> bool:

@@ -27,6 +27,7 @@ from hillsight.plan.picture.holding import held_words
 from hillsight.plan.relocation import relocation
 from hillsight.plan.relocation.decision import UNDECIDED, Rules
 from hillsight.plan.relocation.lattice import weigh_lattice
+from hillsight.plan.relocation.over_bare_ground import held_to_bare_ground
 from hillsight.plan.relocation.setting import Setting
 from hillsight.plan.sighting.contradictions import check_contradictions
 from hillsight.plan.sighting.file import read_sighting
@@ -189,6 +190,13 @@ def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Reloc
             found = relocation.relocate(
                 setting, inputs.stations, sighting, request.priors or None, advance, taken
             )
+        if inputs.is_covered:
+            with listener.work("on bare ground") as advance:
+                bare = relocation.relocate(
+                    replace(setting, looker=setting.looker.on_bare_ground()),
+                    inputs.stations, sighting, request.priors or None, advance, taken,
+                )  # fmt: skip
+            found = replace(found, verdict=held_to_bare_ground(found.verdict, bare.verdict))
         probability = None
         if request.everywhere is not None:
             with listener.work("everywhere") as advance:

@@ -18,7 +18,6 @@ from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
-from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.rasters import NOT_COUNTED
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.field import FieldOfView
@@ -142,7 +141,6 @@ def stand(
     field = question.field(float(geodesy.convergence_deg(*place)))
     drop = drop_coefficient_per_m(geodesy.gaussian_radius_m(*place), viewing.refraction)
     eye = Eye.on(grid, *place, ground_m + viewing.eye_height_m, drop)
-    notes += inside_notes(station.label, surface, _moved(eye, around))
     window = field.window(grid, eye)
     if window.rows * window.columns == 0:  # the reach comes to no post: a raster needs one
         nearest = (

@@ -31,7 +31,6 @@ from hillsight.reading.things.relations import relations, seen_of
 from hillsight.reading.things.relative_height import HeightWords
 from hillsight.reading.things.seen_outlines import seen_areas, seen_lines
 from hillsight.reading.view import View
-from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.frames import BUT_STATION, frame_of, with_station
 from hillsight.words.states import GroundState
 
@@ -181,7 +180,6 @@ def look_out(
         "skyline_bearings": outline.bearings,
         "first_ground": first_ground(view, request.sector_width_deg),
     }
-    notes += inside_notes(station.label, surface, view.eye)
     notes += [f"{station.label}: {told}." for told in add_hidden_by(view, frames)]
     if request.errors is not None and request.doubt_ground:
         add_ground_doubt(view, frames, request.errors, request.limits)

@@ -84,6 +84,10 @@ class Looker:
             looker._hold(*middle)
         return looker
 
+    def on_bare_ground(self) -> Looker:
+        """The same with nothing on the ground."""
+        return Looker(self.terrain.bare, self.geodesy, self.viewing, self.errors, self.spread_m)
+
     def far(self, place: Place | Station) -> FarGround:
         """All ground that may stand against the sky, from the first place asked for and those about it."""
         if self._far is None:

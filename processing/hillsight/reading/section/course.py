@@ -16,7 +16,6 @@ from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.section.profile import Course, cut_section
 from hillsight.reading.section.whole_target import Standpoint, whole_target
-from hillsight.reading.what_hides import inside_notes
 from hillsight.sight.viewing import Eye
 from hillsight.words.angles import wrap_deg
 
@@ -102,7 +101,6 @@ def section_along(
     )  # fmt: skip
     drop_per_m = drop_coefficient_per_m(geodesy.gaussian_radius_m(*here), viewing.refraction)
     section = cut_section(course, surface, drop_per_m, geodesy)
-    notes += inside_notes(station.label, surface, section.eye)
     if target is not None and target.shape is not None:
         section = replace(section, whole=_whole(terrain, read, section, target, viewing, geodesy))
     return section, notes
