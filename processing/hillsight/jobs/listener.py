@@ -47,12 +47,16 @@ class Listener:
 SILENT = Listener()
 
 
-def say_if_compiling(listener: Listener) -> None:
-    """Say why the first run takes longer, if this is one; nothing where the kernels are ready."""
+def say_if_compiling(listener: Listener, *, pairs: bool = False) -> None:
+    """Say why the first run takes longer, if this is one; nothing where the kernels are ready.
+
+    pairs : of a job that asks about pairs of places alone, and sweeps over no ground
+    """
     from hillsight.kernels.readiness import readiness
     from hillsight.sight.sweep import walk_fan
+    from hillsight.sight.walks import clearance_of_pairs
 
-    state = readiness(walk_fan)
+    state = readiness(clearance_of_pairs if pairs else walk_fan)
     if state == "once":
         listener.waiting("compiling the sight kernels for this machine, once: some twenty seconds")
     elif state == "always":

@@ -152,7 +152,7 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
             ground.paths,
             plan.course.shared_within_m,
         )
-        say_if_compiling(listener)
+        say_if_compiling(listener, pairs=True)
         with listener.work("places to stand"):
             standing = where_to_stand(ground, course, area, places.fixed, places.banned, places.access)
         _check_pairs(plan, standing)

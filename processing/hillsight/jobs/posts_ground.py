@@ -200,7 +200,11 @@ def opened_plan(request: PostsRequest) -> Iterator[PlanGround]:
             parameters=("terrain",),
         )
     features = request.features or tuple(plan.beside(name) for name in plan.features)
-    request = replace(request, terrain=terrain, features=features)
+    cover = request.cover or tuple(plan.beside(name) for name in plan.cover)
+    surface = request.surface
+    if surface is None and plan.surface is not None:
+        surface = plan.beside(plan.surface)
+    request = replace(request, terrain=terrain, features=features, surface=surface, cover=cover)
     places_crs = _places_crs(plan)
     shared = {field.name for field in fields(PlannedGround)} & {field.name for field in fields(request)}
     nowhere: dict[str, Any] = {"stations": None, "station_layer": None, "at": (), "at_crs": None}

@@ -19,7 +19,7 @@ from hillsight.jobs.settling import Number, Source
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlannedGround(TerrainAndPlaces, EvidenceInput, TerrainDoubts):
+class PlannedGround(TerrainAndPlaces, CoverInput, EvidenceInput, TerrainDoubts):
     """The ground of a plan of posts."""
 
 

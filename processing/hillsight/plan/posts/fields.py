@@ -64,8 +64,14 @@ _GROUND = (
 TOP = (
     SightingField("title", "text", "what the event is called; it stands on every output", needed=True),
     SightingField("terrain", "text", "terrain model, as it lies from this file; a call may name another"),
+    SightingField("surface", "text", "surface model beside the terrain: tree tops and roofs hide too"),
+    SightingField("features", "texts", "map features, one file or several: paths, water and the like"),
+    SightingField("cover", "texts", "woods, buildings, walls that hide, one file or several"),
     SightingField("crs", "text", "CRS of the places, as in EPSG:27700; the terrain's own if not said"),
 )
+
+TOP_LISTS = ("features", "cover")
+"""Of the fields above the tables those that hold a text or a list of texts."""
 
 COURSE = TomlTable(
     "course",

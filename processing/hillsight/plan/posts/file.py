@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import PostsError
 from hillsight.plan.posts import fields
-from hillsight.plan.posts.fields import CONTROL, FORMAT, TABLES, TOP, TomlTable
+from hillsight.plan.posts.fields import CONTROL, FORMAT, TABLES, TOP, TOP_LISTS, TomlTable
 from hillsight.plan.posts.plan import (
     DangerWeights,
     Eyes,
@@ -49,12 +49,12 @@ def read_plan(path: str) -> PostsPlan:
         fixed posts than are wanted, one name twice; with its line
     """
     content, top = read_toml(path, _KIND)
-    names = ["format", "features", *(field.name for field in TOP), *(table.name for table in TABLES)]
+    names = ["format", *(field.name for field in TOP), *(table.name for table in TABLES)]
     for key in content:
         if key not in names:
             raise top.within(key).error(f"a plan of posts has no {key!r}", instead(key, names, "It may have"))
     raw = {field.name: content[field.name] for field in TOP if field.name in content}
-    values = _values(raw, TOP, (), "plan of posts", top)
+    values = _values(raw, TOP, TOP_LISTS, "plan of posts", top)
     wanted = _wanted(content, top)
     course = _one(content, fields.COURSE, top)
     fixed = _named(content, fields.FIXED, top)
@@ -69,9 +69,6 @@ def read_plan(path: str) -> PostsPlan:
         radio["control"] = NamedPlace(**_one(content, fields.CONTROL_PLACE, top))
     return PostsPlan(
         **values,
-        features=_texts(content["features"], "plan of posts: 'features'", top.within("features"))
-        if "features" in content
-        else (),
         course=PlannedCourse(**course, checkpoints=_checkpoints(content, top)),
         wanted=wanted,
         paces=_paces(content, top),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.plan.posts.fields import FORMAT, TABLES, TOP, TomlTable
+from hillsight.plan.posts.fields import FORMAT, TABLES, TOP, TOP_LISTS, TomlTable
 from hillsight.plan.sighting.json_schema import field_schema
 
 Schema = dict[str, Any]
@@ -23,7 +23,7 @@ def json_schema() -> Schema:
     properties: Schema = {
         "format": {"const": FORMAT},
         **{field.name: field_schema(field) for field in TOP},
-        "features": {"description": "map features, one file or several", **_TEXTS},
+        **{field.name: {"description": field.meaning, **_TEXTS} for field in TOP if field.name in TOP_LISTS},
     }
     for table in TABLES:
         one = _table(table)

@@ -11,7 +11,7 @@ from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.plan.posts.fields import CONTROL
 from hillsight.plan.posts.radio import LIKELY, Link, RadioEnd, Relay, all_links, relays
 from hillsight.sight.points import see_pairs
-from hillsight.words.english import folded
+from hillsight.words.english import folded, listed
 from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ def meetings(
         links,
         ways,
         wanted,
-        tuple(_answer(pair, names, sight, links) for pair in plan.pairs),
+        tuple(_answer(pair, names, sight, links, ways) for pair in plan.pairs),
     )
 
 
@@ -166,9 +166,13 @@ def _ends(surface: Surface, posts: MannedPosts, control: NamedPlace | None, radi
 
 
 def _answer(
-    pair: Pair, names: dict[str, str], sight: Sequence[SightPair], links: Sequence[Link]
+    pair: Pair,
+    names: dict[str, str],
+    sight: Sequence[SightPair],
+    links: Sequence[Link],
+    ways: Sequence[Relay],
 ) -> PairAnswer:
-    """What was found of a pair of the plan."""
+    """What was found of a pair of the plan; posts that pass messages on join a pair too."""
     both = {names.get(folded(pair.one)), names.get(folded(pair.other))}
     if None in both:
         return PairAnswer(pair, NOT_MANNED, is_met=False)
@@ -176,4 +180,9 @@ def _answer(
         state = next(one.state for one in sight if {one.start, one.end} == both)
         return PairAnswer(pair, state, state == "visible")
     answer = next(one.answer for one in links if {one.start, one.end} == both)
-    return PairAnswer(pair, answer, answer == LIKELY)
+    if answer == LIKELY:
+        return PairAnswer(pair, answer, is_met=True)
+    for way in ways:
+        if way.place is None and {way.start, way.end} == both:
+            return PairAnswer(pair, f"{answer}, but likely by way of {listed(way.by)}", is_met=True)
+    return PairAnswer(pair, answer, is_met=False)

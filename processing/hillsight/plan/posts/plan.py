@@ -229,7 +229,8 @@ class Pair:
 class PostsPlan:
     """The whole of it.
 
-    terrain, features : files as the plan names them, see ``beside``
+    terrain, features, surface, cover : files as the plan names them, see ``beside``; the last two tell what
+        stands on the ground and hides
     crs : of the places; the terrain's own, or its metric grid, where None
     stands : where marshals may stand; within 300 m of the course where empty
     source : the file, for messages and provenance; empty where there is none
@@ -240,6 +241,8 @@ class PostsPlan:
     wanted: Wanted
     terrain: str | None = None
     features: tuple[str, ...] = ()
+    surface: str | None = None
+    cover: tuple[str, ...] = ()
     crs: str | None = None
     paces: Paces = field(default_factory=Paces)
     dangers: DangerWeights = field(default_factory=DangerWeights)

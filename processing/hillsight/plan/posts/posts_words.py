@@ -142,7 +142,7 @@ def _pairs(outcome: Outcome, frames: Mapping[str, Any]) -> list[str]:
         pair = answer.pair
         lines += _wrapped(f"{pair.one} and {pair.other} by {pair.by}: {answer.answer}.")
     for row in frames["relays"].itertuples() if "relays" in frames else ():
-        lines += _wrapped(f"{row.from_post} and {row.to_post} may be joined by {row.by}.")
+        lines += _wrapped(f"{row.from_post} and {row.to_post} by radio: by way of {row.by}.")
     return ["", *lines] if lines else []
 
 

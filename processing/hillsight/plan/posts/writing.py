@@ -10,7 +10,14 @@ from hillsight.plan.toml_file import allowed_in, toml_value
 if TYPE_CHECKING:
     from hillsight.plan.vocabulary import SightingField
 
-_EXAMPLE: dict[str, Any] = {"title": "Round of the tarn", "terrain": "upland.tif", "crs": "EPSG:32632"}
+_EXAMPLE: dict[str, Any] = {
+    "title": "Round of the tarn",
+    "terrain": "upland.tif",
+    "surface": "tree_tops.tif",
+    "features": ["upland.gpkg"],
+    "cover": ["woods.gpkg"],
+    "crs": "EPSG:32632",
+}
 
 
 def template() -> str:
@@ -24,7 +31,6 @@ def template() -> str:
         "",
     ]
     lines += [_line(field, _EXAMPLE[field.name], kept=field.needed) for field in TOP]
-    lines.append('#features = ["upland.gpkg"]  # map features: paths, water and the like')
     for table in TABLES:
         heading = f"[[{table.name}]]" if table.many else f"[{table.name}]"
         lines += ["", f"# {table.meaning}", heading if table.needed else f"#{heading}"]
