@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,6 +73,17 @@ class CoverShapes:
     screen_kind: Bytes
     kinds: tuple[str, ...]
     height_sigma_m: float
+
+    @cached_property
+    def area_bounds_m(self) -> Floats:
+        """(n, 4) west, south, east, north of each area."""
+        return np.asarray(shapely.bounds(self.areas), np.float64).reshape(-1, 4)
+
+    @cached_property
+    def screen_bounds_m(self) -> Floats:
+        """(m, 4) west, south, east, north of each screen."""
+        x, y = self.ends_m[:, [0, 2]], self.ends_m[:, [1, 3]]
+        return np.column_stack([x.min(axis=1), y.min(axis=1), x.max(axis=1), y.max(axis=1)])
 
 
 def read_cover(
