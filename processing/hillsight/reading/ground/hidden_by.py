@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats
     from hillsight.reading.view import View
 
+#: Less ground than this is not worth a word, ha.
+_LEAST_HA = 0.05
 _LAYERS = ("dead_ground", "dead_ground_by_crest")
 
 
@@ -104,7 +106,7 @@ def _shares(view: View, codes: Bytes) -> list[str]:
     by_cover = [
         (count[code] * post_ha, kind)
         for code, kind in enumerate(names_of_codes(view))
-        if kind not in (None, GROUND) and count[code]
+        if kind not in (None, GROUND) and count[code] * post_ha >= _LEAST_HA
     ]
     if not by_cover:
         return []

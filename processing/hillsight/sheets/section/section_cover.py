@@ -8,6 +8,7 @@ import numpy as np
 
 from hillsight.reading.section.cover_along import cover_along
 from hillsight.sheets.paper import palette
+from hillsight.sheets.paper.margins import CAUTION
 from hillsight.sheets.paper.page import LINES
 
 if TYPE_CHECKING:
@@ -56,3 +57,29 @@ def cover_signs(section: Section) -> list[tuple[str, bool, dict[str, Any]]]:
         if (stands & ((along.passes > 0) == passes)).any()
     ]
     return found + [(_SCREEN_WORDS, True, _SCREEN)] * bool(len(along.screens_m))
+
+
+def blocked_at(section: Section) -> int:
+    """Number of samples before, and just beyond, what first blocks the line to a hidden target."""
+    samples, line, along = section.samples, section.line, cover_along(section)
+    assert line is not None
+    over_m = line.level_m - samples.lowered_m - (0.0 if along is None else along.tall_m)
+    blocked = np.flatnonzero(over_m[1:-1] < 0) + 1
+    stop = int(blocked[0]) if blocked.size else samples.grid_m.size - 1
+    if along is not None:
+        for away_m, tall_m in along.screens_m.tolist():
+            level_m = float(np.interp(away_m, samples.grid_m, line.level_m))
+            if level_m < section.lowered_m(away_m) + tall_m:
+                stop = min(stop, int(np.searchsorted(samples.grid_m, away_m)))
+                break
+    return stop + 1
+
+
+def caution_of(section: Section) -> str:
+    """What every sheet says of the terrain; of the cover too, where it is drawn."""
+    if section.surface.cover is None:
+        return CAUTION
+    return CAUTION.replace(
+        "which leaves out trees, walls and buildings and is wrong by metres in places",
+        "wrong by metres in places, and cover as its data tell it, which grows, is felled and is built",
+    )

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.reading.section.cover_along import hider_of_target
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.reading.section.section_words import (
     course_words,
@@ -21,12 +20,12 @@ from hillsight.sheets.paper.bearing_marks import class_entries
 from hillsight.sheets.paper.drawn_signs import draw_mark, line_style
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import ROW, Entry, draw_legend, line_entry, sign_entry
-from hillsight.sheets.paper.margins import CAUTION, draw_title
+from hillsight.sheets.paper.margins import draw_title
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
 from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
-from hillsight.sheets.section.section_cover import cover_signs, draw_cover
+from hillsight.sheets.section.section_cover import blocked_at, caution_of, cover_signs, draw_cover
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
@@ -189,11 +188,7 @@ def _draw_lines(chart: _Chart) -> None:
     line = section.line
     if line is None or not np.isfinite(line.level_m).all():
         return
-    stop = samples.grid_m.size
-    if line.state == HIDDEN and (hider := hider_of_target(section)) is not None:
-        stop = int(np.searchsorted(samples.distance_m, hider.distance_m)) + 1
-    elif line.state == HIDDEN and (line.level_m[1:-1] < samples.lowered_m[1:-1]).any():
-        stop = int(np.argmax(line.level_m[1:-1] < samples.lowered_m[1:-1])) + 2
+    stop = blocked_at(section) if line.state == HIDDEN else samples.grid_m.size
     axes.plot(samples.grid_m[:stop], line.level_m[:stop], zorder=4, **LINES, **_SIGHT)
     axes.plot(samples.grid_m[stop - 1 :], line.level_m[stop - 1 :], zorder=4, **LINES, **_BLOCKED)
 
@@ -270,7 +265,8 @@ def _legend(section: Section, passed: Sequence[Passed]) -> list[Entry]:
     if section.line is not None and np.isfinite(section.line.level_m).all():
         entries.append(line_entry("line from eye to target", **_SIGHT))
         if section.line.state == HIDDEN:
-            entries.append(line_entry("the same, blocked", **_BLOCKED))
+            by = "ground" if section.surface.cover is None else "ground or cover"
+            entries.append(line_entry(f"the same, blocked by {by}", **_BLOCKED))
     entries += [
         (line_entry if is_line else _swatch)(text, **style) for text, is_line, style in cover_signs(section)
     ]
@@ -304,4 +300,6 @@ def _draw_foot(chart: _Chart, passed: Sequence[Passed], terrain: str, left_out: 
         f"{section.spacing_m:g} m apart; refraction "
         f"{course.refraction:g} of the earth's curvature. Drawn by hillsight."
     )
-    page.paragraph(_LEFT, below - 3, _EDGE - _LEFT, f"{name_of(source, 2_000)} {CAUTION}", 7, colour=QUIET)
+    page.paragraph(
+        _LEFT, below - 3, _EDGE - _LEFT, f"{name_of(source, 2_000)} {caution_of(section)}", 7, colour=QUIET
+    )
