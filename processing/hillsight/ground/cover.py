@@ -188,7 +188,7 @@ class Cover:
         """Where to look for screens."""
         return self.screens.squares(self.shape)
 
-    @property
+    @cached_property
     def hides(self) -> bool:
         """Whether anything stands on the ground at all."""
         return bool(self.tallest_m.any()) or bool((self.screens.height_m > 0).any())

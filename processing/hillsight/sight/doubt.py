@@ -8,7 +8,7 @@ than it seems to: true ground is rougher than its model.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -19,16 +19,16 @@ from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_
 from hillsight.kernels.threads import in_slices
 from hillsight.sight import doubt_gaps as gaps
 from hillsight.sight import doubt_lines as lines
+from hillsight.sight.doubt_cover import Tops, chance_past_screens, light_in_doubt, tops_of
 from hillsight.sight.doubt_ground import (
     add_lags,
     astray_variance_m2,
     lag_table,
     mean_ground,
     posts_bearing,
-    slope_bounds,
-    smoothed,
 )
-from hillsight.sight.posts import distance_from_m, see_posts
+from hillsight.sight.posts import PostSight, distance_from_m, see_posts
+from hillsight.sight.under_cover import NOBODY_KNOWS, eye_is_inside, inside_cover, lowered_targets
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
@@ -37,10 +37,8 @@ if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats, Floats32, Integers
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.grid import Grid
-    from hillsight.ground.roughness import ROUGHNESS, rough_scale_m, rough_variance_m2
     from hillsight.sight.field import FieldOfView
     from hillsight.sight.maxima import Maxima
-from hillsight.sight.posts import PostSight
 
 #: Targets that a thread does before it looks up for an interruption: tens of milliseconds.
 _AT_A_TIME = 2048
@@ -68,7 +66,7 @@ class Chances:
 class ErringGround:
     """Ground and its errors, whoever looks at it; what all eyes share is worked out once, when it is needed.
 
-    surface : heights
+    surface : heights and cover, which says itself how it errs
     errors : standard deviations of all that errs
     feature : whether targets are map features, whose places err, and not posts
     """
@@ -83,22 +81,29 @@ class ErringGround:
         return np.ascontiguousarray(self.surface.height_m, np.float32)
 
     @cached_property
-    def smooth_m(self) -> Floats32:
-        """(posts,), heights smoothed as far as places are uncertain; of no posts where none is."""
-        errors = self.errors
-        return smoothed(
-            self.surface, max(errors.station_position_m, errors.feature_position_m if self.feature else 0.0)
-        )
-
-    @cached_property
-    def steep(self) -> Floats32:
-        """(posts,), no less than the smoothed slope about each post."""
-        return slope_bounds(self.surface.grid, self.smooth_m)
-
-    @cached_property
     def steepest(self) -> float:
-        """No less than the smoothed slope about any post."""
-        return float(self.steep.max(initial=0.0))
+        """No less than the slope about any post of the ground, smoothed as far as places err."""
+        if self.surface.cover is None:
+            return self.tops[0].steepest
+        return tops_of(Surface(self.surface.grid, self.height_m), self.astray_m)[0].steepest
+
+    @property
+    def astray_m(self) -> float:
+        """How far places err."""
+        errors = self.errors
+        return max(errors.station_position_m, errors.feature_position_m if self.feature else 0.0)
+
+    @cached_property
+    def tops(self) -> tuple[Tops, ...]:
+        """What blocks sight, as it may be."""
+        return tops_of(self.surface, self.astray_m)
+
+    @cached_property
+    def opaque(self) -> tuple[Tops, ...]:
+        """The same without the woods that let some sight pass; none where there are none of these."""
+        if self.surface.cover is None or not self.surface.cover.lets_pass:
+            return ()
+        return tops_of(self.surface, self.astray_m, opaque=True)
 
     @cached_property
     def rough_m(self) -> Floats32:
@@ -115,24 +120,23 @@ class ErringGround:
 class Doubtful:
     """A surface and an eye with their errors, as the kernels take them.
 
-    height_m : (rows, columns) float32, metres
-    steep, steepest : (posts,) float32, no less than the slope about each post, and about any; likewise
+    erring : the ground and its errors, whoever looks at it
     rough_m : (posts,) float32, scale of the roughness about each post
     lags_m2 : (p, q) covariance of the errors of two posts p rows and q columns apart; beyond it there is none
-    smooth_m : (posts,) float32, heights smoothed as far as places are uncertain; of no posts where none is
     with_eye_m2 : (rows, columns) float32, covariance of each post's error with the ground's under the eye
     numbers : of the eye, see doubt_gaps
     """
 
-    grid: Grid
-    height_m: Floats32
-    smooth_m: Floats32
-    steep: Floats32
-    steepest: float
+    erring: ErringGround
     rough_m: Floats32
     lags_m2: Floats32
     with_eye_m2: Floats32
     numbers: Floats
+
+    @property
+    def grid(self) -> Grid:
+        """Of the posts."""
+        return self.erring.surface.grid
 
     @classmethod
     def of(cls, surface: Surface, eye: Eye, errors: ErrorModel, *, feature: bool = False) -> Doubtful:
@@ -199,28 +203,24 @@ class Doubtful:
         numbers[gaps.E_FIXED_VARIANCE] = (
             ground_m2 + max(ground_m2, numbers[gaps.E_GROUND_VARIANCE]) + numbers[gaps.E_HEIGHT_VARIANCE]
         )
-        return cls(
-            grid,
-            ground.height_m,
-            ground.smooth_m,
-            ground.steep,
-            ground.steepest,
-            ground.rough_m.ravel(),
-            lags_m2,
-            with_eye_m2,
-            numbers,
-        )
+        if surface.cover is not None and surface.cover.hides:
+            numbers[gaps.E_COVER_VARIANCE] = surface.cover.height_sigma_m**2
+            numbers[gaps.E_FIXED_VARIANCE] += numbers[gaps.E_COVER_VARIANCE]
+        return cls(ground, ground.rough_m.ravel(), lags_m2, with_eye_m2, numbers)
 
     def surely_hidden(self, posts: PostSight, target_height_m: float) -> Flags:
-        """Posts whose line passes so far below its crest that no error brings them into sight."""
+        """Posts whose line passes so far below its crest that no error brings them into sight.
+
+        posts : the view over the bare ground, for cover may not be where it is told to be
+        """
         distance_m = distance_from_m(self.grid, Eye(*self.numbers[: gaps.E_RISE_DOWN])).astype(np.float32)
         level_m, place_m = self.numbers[gaps.E_LEVEL], self.numbers[gaps.E_PLACE_SIGMA]
         rise = math.hypot(*self.numbers[gaps.E_RISE_DOWN : gaps.E_RISE_RIGHT + 1])
         with np.errstate(divide="ignore", invalid="ignore"):
             gap_m = posts.clearance_m * (posts.crest_distance_m / distance_m)
             fall_m = self.numbers[gaps.E_DROP] * distance_m**2 if self.numbers[gaps.E_DROP] else 0.0
-            climb = (np.abs(self.height_m + target_height_m - level_m) + np.abs(fall_m)) / distance_m
-            most_m2 = (place_m * (rise + self.steepest + climb)) ** 2
+            climb = (np.abs(self.erring.height_m + target_height_m - level_m) + np.abs(fall_m)) / distance_m
+            most_m2 = (place_m * (rise + self.erring.steepest + climb)) ** 2
             most_m2 += (self.numbers[gaps.E_DROP_SIGMA] * distance_m**2 / 4.0) ** 2
             most_m2 += self.numbers[gaps.E_FIXED_VARIANCE]
             most_m2 += (self.numbers[gaps.E_ROUGH_BETWEEN] * self.numbers[gaps.E_MOST_ROUGH]) ** 2
@@ -235,25 +235,68 @@ class Doubtful:
 
         blaming : whether to tell what the chances hang on
         """
+        surface = self.erring.surface
+        ground = np.zeros((len(targets), 3))
+        if self.numbers[gaps.E_TARGET_SIGMA] > 0 and len(targets):
+            bare = Surface(self.grid, self.erring.height_m)
+            ground = mean_ground(bare, targets[:, :2], float(self.numbers[gaps.E_TARGET_SIGMA]))
+        with_ground = np.column_stack((targets, ground))
+        likeliest, *others = self.erring.tops
+        found = self._over(likeliest, with_ground, progress, blaming=blaming)
+        if surface.cover is None or not surface.cover.hides:
+            return found
+        chance = likeliest.weight * found.chance
+        for tops in others:
+            chance += tops.weight * self._over(tops, with_ground).chance
+        return replace(found, chance=self._under_cover(targets, with_ground, chance))
+
+    def _under_cover(self, targets: Floats, with_ground: Floats, chance: Floats) -> Floats:
+        """Chances over all that stands on the ground, with what woods let pass, screens, and doubt inside."""
+        surface, errors = self.erring.surface, self.erring.errors
+        assert surface.cover is not None
+        eye = Eye(*self.numbers[: gaps.E_RISE_DOWN])
+        rows, columns = (np.ascontiguousarray(targets[:, k]) for k in (0, 1))
+        targets_m = lowered_targets(surface, eye, rows, columns) + targets[:, 2]
+        doubtful = np.flatnonzero(chance < 1.0)
+        if self.erring.opaque and doubtful.size:
+            open_chance = np.zeros(doubtful.size)
+            for tops in self.erring.opaque:
+                open_chance += tops.weight * self._over(tops, with_ground[doubtful]).chance
+            eyes = np.array([[eye.row, eye.column, eye.level_m, eye.drop_per_m]])
+            lines = (rows[doubtful], columns[doubtful], targets_m[doubtful])
+            light = light_in_doubt(surface, errors, eyes, *lines)
+            chance[doubtful] += np.maximum(open_chance - chance[doubtful], 0.0) * light
+        if surface.cover.screens.height_m.any():
+            chance *= chance_past_screens(surface, errors, self.numbers, rows, columns, targets_m)
+        inside = inside_cover(surface, rows, columns, targets[:, 2])
+        if eye_is_inside(surface, eye):
+            inside[:] = True
+        return np.where(inside, np.minimum(chance, NOBODY_KNOWS), chance)
+
+    def _over(
+        self,
+        tops: Tops,
+        targets: Floats,
+        progress: Callable[[float], None] | None = None,
+        *,
+        blaming: bool = False,
+    ) -> Chances:
+        """Chances over one choice of what blocks sight; targets (n, 6) as the kernel takes them."""
         count = len(targets) if blaming else 0
         found = Chances(
             np.empty(len(targets)),
             np.zeros((count, lines.BLAMES)),
             np.zeros((count, 2 * lines.BLAMED_GAPS, 3)),
         )
-        ground = np.zeros((len(targets), 3))
-        if self.numbers[gaps.E_TARGET_SIGMA] > 0 and len(targets):
-            surface = Surface(self.grid, self.height_m)
-            ground = mean_ground(surface, targets[:, :2], float(self.numbers[gaps.E_TARGET_SIGMA]))
-        targets = np.column_stack((targets, ground))
         with_eye = self.with_eye_m2.ravel()
 
         def some(first: int, last: int) -> None:
             lines.chances(
-                self.height_m,
-                self.smooth_m,
-                self.steep,
-                self.steepest,
+                self.erring.height_m,
+                tops.height_m,
+                tops.smooth_m,
+                tops.steep,
+                tops.steepest,
                 self.rough_m,
                 self.lags_m2,
                 with_eye,
@@ -306,7 +349,10 @@ def probability_of_posts(
     ------
     ValueError : the eye's position, level or drop is not a number
     """
-    if posts is None:
+    if surface.cover is not None and surface.cover.hides:
+        # What cover hides it may not hide for certain: the ground alone decides what is worth a look.
+        posts = see_posts(Surface(surface.grid, surface.height_m), eye, field, target_height_m)
+    elif posts is None:
         posts = see_posts(surface, eye, field, target_height_m, maxima=maxima)
     doubtful = Doubtful.of(surface, eye, errors)
     probability = np.full(posts.clearance_m.shape, np.nan, np.float32)

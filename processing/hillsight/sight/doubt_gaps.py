@@ -31,10 +31,11 @@ NEAR_SPACINGS, ALIKE_SPACINGS = 1.5, 2.0
 
 #: Columns of a gap: share of the way; mean and variance; weight of the second of the two posts that bear the
 #: ground; that ground's covariance with target and eye; metres of gap to a metre of the station's and the
-#: target's place, down and right; variance of the roughness between the two posts; the rest is scratch.
+#: target's place, down and right; variance of the roughness between the two posts; how much of what is
+#: crossed is cover, 0 to 1; the rest is scratch.
 SHARE, MEAN, VARIANCE, PART, WITH_TARGET, WITH_EYE = range(6)
-EYE_DOWN, EYE_RIGHT, TARGET_DOWN, TARGET_RIGHT, ROUGH, NOW_MEAN, NOW_VARIANCE, SIGMAS = range(6, 14)
-COLUMNS = 14
+EYE_DOWN, EYE_RIGHT, TARGET_DOWN, TARGET_RIGHT, ROUGH, COVERED, NOW_MEAN, NOW_VARIANCE, SIGMAS = range(6, 15)
+COLUMNS = 15
 
 #: Columns of a gap's posts: row and column of both, the same twice where the line passes over a post.
 ROW, COLUMN, NEXT_ROW, NEXT_COLUMN = range(4)
@@ -43,7 +44,8 @@ ROW, COLUMN, NEXT_ROW, NEXT_COLUMN = range(4)
 #: and right under the eye; variances of the eye's own height and of the ground under it; standard deviations
 #: of the drop (1/m), the station's place and the target's place (m); no less than what all but
 #: the places and the drop add to the variance of any gap; mean ground over that under the eye (m); the
-#: largest scale of roughness anywhere (m), and the shares of ``roughness.Roughness``.
+#: largest scale of roughness anywhere (m), and the shares of ``roughness.Roughness``; variance of the height
+#: of cover, which errs as one.
 E_ROW, E_COLUMN, E_LEVEL, E_DROP, E_RISE_DOWN, E_RISE_RIGHT = range(6)
 (
     E_HEIGHT_VARIANCE,
@@ -59,8 +61,9 @@ E_ROW, E_COLUMN, E_LEVEL, E_DROP, E_RISE_DOWN, E_RISE_RIGHT = range(6)
     E_ROUGH_CURVE,
     E_ROUGH_BY_TARGET,
     E_ROUGH_BY_EYE,
-) = range(6, 19)
-E_NUMBERS = 19
+    E_COVER_VARIANCE,
+) = range(6, 20)
+E_NUMBERS = 20
 
 
 @inlined
@@ -119,7 +122,7 @@ def gap_variance(
     total -= 2.0 * (share * gap[WITH_TARGET] + eye * gap[WITH_EYE])
     total += numbers[E_PLACE_SIGMA] ** 2 * (gap[EYE_DOWN] ** 2 + gap[EYE_RIGHT] ** 2)
     total += numbers[E_TARGET_SIGMA] ** 2 * (gap[TARGET_DOWN] ** 2 + gap[TARGET_RIGHT] ** 2)
-    total += gap[ROUGH]
+    total += gap[ROUGH] + gap[COVERED] * gap[COVERED] * numbers[E_COVER_VARIANCE]
     alone = 2.0 * gap[PART] * (1.0 - gap[PART])  # of the two posts' errors that do not go together
     if alone == 0.0:
         return np.float64(total + lags_m2[0, 0])
@@ -161,6 +164,7 @@ def _nearness(part: float, sigma: float) -> float:
 @compiled
 def collect_gaps(
     flat_m: Floats32,
+    bare_m: Floats32,
     smooth_m: Floats32,
     steep: Floats32,
     rough: Floats32,
@@ -182,6 +186,7 @@ def collect_gaps(
 ) -> tuple[int, bool]:
     """Add the gaps over parallel grid lines that errors could close; number, and whether a void was met.
 
+    flat_m, bare_m : (posts,) of what blocks sight, and of the ground
     lines : first, step, number; lines_in_all, posts_along : the terrain's
     strides, spacings_m : from line to line, and along a line
     target : row, column, lowered level, its ground's rise a metre down and right, its mean over it
@@ -257,8 +262,9 @@ def collect_gaps(
             rough_m *= min(1.0, share * length_m / near_m) * min(1.0, (1.0 - share) * length_m / near_m)
             arch = 4.0 * part * (1.0 - part)
             if here > 0 and after < posts_along - 1 and beside_here > 0:
-                bend_m = one_m + next_m - np.float64(flat_m[post - along_stride])
-                bend_m -= np.float64(flat_m[post + 2 * along_stride])
+                bend_m = np.float64(bare_m[post]) + np.float64(bare_m[post + along_stride])
+                bend_m -= np.float64(bare_m[post - along_stride])
+                bend_m -= np.float64(bare_m[post + 2 * along_stride])
                 bulge_m = numbers[E_ROUGH_CURVE] * max(-2.0 * rough_m, min(2.0 * rough_m, bend_m / 4.0))
                 if bend_m == bend_m:  # not beside a void
                     gap_m -= arch * bulge_m
@@ -272,6 +278,11 @@ def collect_gaps(
                 continue
         gap, place = gaps[count], places[count]
         gap[SHARE], gap[MEAN], gap[PART], gap[ROUGH] = share, gap_m, part, rough_m2
+        gap[COVERED] = 0.0
+        if numbers[E_COVER_VARIANCE] > 0.0:
+            here_covered = 1.0 if flat_m[post] > bare_m[post] else 0.0
+            next_covered = 1.0 if flat_m[post + beside_here] > bare_m[post + beside_here] else 0.0
+            gap[COVERED] = (1.0 - part) * here_covered + part * next_covered
         gap[WITH_EYE] = (1.0 - part) * with_eye[post] + part * with_eye[post + beside_here]
         if by_rows:
             place[ROW], place[COLUMN], place[NEXT_ROW], place[NEXT_COLUMN] = line, here, line, after

@@ -103,16 +103,16 @@ def astray_variance_m2(grid: Grid, lags_m2: Floats32, eye: Eye, errors: ErrorMod
     return total
 
 
-def smoothed(surface: Surface, astray_m: float) -> Floats32:
-    """Mean height of the ground where each post is taken to be, (posts,), its place err so far each way.
+def smoothed(grid: Grid, height_m: Floats32, astray_m: float) -> Floats32:
+    """Mean height where each post, (rows, columns), is taken to be, its place err so far each way; (posts,).
 
     The ground between posts counts: each axis is weighted by the normal distribution over the tents about
     the posts. Slopes of it are mean slopes. Near a void, the height itself.
     """
     if astray_m == 0.0:
         return np.empty(0, np.float32)
-    smooth_m = np.asarray(surface.height_m, np.float32)
-    for axis, spacing_m in enumerate((surface.grid.spacing_y_m, surface.grid.spacing_x_m)):
+    smooth_m = np.asarray(height_m, np.float32)
+    for axis, spacing_m in enumerate((grid.spacing_y_m, grid.spacing_x_m)):
         sigma = astray_m / spacing_m
         at = np.arange(-math.ceil(4.0 * sigma) - 2, math.ceil(4.0 * sigma) + 3)
         away = 2.0 * sigma * np.exp(-0.5 * (at / sigma) ** 2) / math.sqrt(2.0 * math.pi)
@@ -121,7 +121,7 @@ def smoothed(surface: Surface, astray_m: float) -> Floats32:
         )  # mean distance from a place of a normal variable
         tents = (away[2:] - 2.0 * away[1:-1] + away[:-2]) / 2.0
         smooth_m = ndimage.correlate1d(smooth_m, tents, axis=axis, mode="nearest")
-    return np.where(np.isnan(smooth_m), surface.height_m, smooth_m).ravel()
+    return np.where(np.isnan(smooth_m), height_m, smooth_m).ravel()
 
 
 def slope_bounds(grid: Grid, smooth_m: Floats32) -> Floats32:

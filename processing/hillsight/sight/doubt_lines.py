@@ -20,7 +20,9 @@ from hillsight.sight.doubt_gaps import (
     ALIKE_SPACINGS,
     COLUMN,
     COLUMNS,
+    COVERED,
     E_COLUMN,
+    E_COVER_VARIANCE,
     E_DROP,
     E_DROP_SIGMA,
     E_FIXED_VARIANCE,
@@ -80,9 +82,11 @@ NEGLIGIBLE = 5e-3
 SURELY_NEGATIVE = -2.5758
 
 #: What a target's chance hangs on: the sum of its gaps by how much each sways the chance. Columns: weight of
-#: target and of eye, share of the ray's curvature, covariance of the ground with the eye's, the places' four.
+#: target and of eye, share of the ray's curvature, covariance of the ground with the eye's, the places' four,
+#: weight of the cover's height.
 B_TARGET, B_EYE, B_BEND, B_WITH_EYE, B_EYE_DOWN, B_EYE_RIGHT, B_TARGET_DOWN, B_TARGET_RIGHT = range(8)
-BLAMES = 8
+B_COVER = 8
+BLAMES = 9
 
 #: Gaps that the sum is made of, two posts each.
 BLAMED_GAPS = 10
@@ -104,6 +108,7 @@ def _blame(
     blame[B_WITH_EYE] += weight * gap[WITH_EYE]
     for k in range(4):
         blame[B_EYE_DOWN + k] += weight * gap[EYE_DOWN + k]
+    blame[B_COVER] += weight * gap[COVERED]
     blamed[0, 0], blamed[0, 1], blamed[0, 2] = place[ROW], place[COLUMN], weight * (1.0 - part)
     blamed[1, 0], blamed[1, 1], blamed[1, 2] = place[NEXT_ROW], place[NEXT_COLUMN], weight * part
 
@@ -174,6 +179,7 @@ def chance_all_positive(
             covariance += target_down * gaps[i, TARGET_DOWN] + target_right * gaps[i, TARGET_RIGHT]
             covariance += ground_covariance(lags_m2, places[i], gaps[i, PART], places[last], part)
             apart_m = abs(here - share) * length_m
+            covariance += gaps[i, COVERED] * gaps[last, COVERED] * numbers[E_COVER_VARIANCE]
             if apart_m < alike_m:
                 both_m2 = math.sqrt(gaps[i, ROUGH] * gaps[last, ROUGH])
                 covariance += both_m2 * (1.0 - apart_m / alike_m)
@@ -236,6 +242,7 @@ def chance_past_roughness(
 @compiled
 def chances(
     height_m: Floats32,
+    blocking_m: Floats32,
     smooth_m: Floats32,
     steep: Floats32,
     steepest: float,
@@ -254,7 +261,8 @@ def chances(
 
     Parameters
     ----------
-    smooth_m : (posts,) float32, heights smoothed as far as places are uncertain; of no posts if none is
+    height_m, blocking_m : (rows, columns) of the ground, and of what blocks sight
+    smooth_m : (posts,) float32, the latter smoothed as far as places are uncertain; of no posts if none is
     steep, steepest : (posts,) float32, no less than the slope about each post, and about any
     rough : (posts,) float32, scale of the roughness about each post
     lags_m2 : covariance of two posts' errors by how many rows and columns they are apart
@@ -267,7 +275,7 @@ def chances(
     blame, blamed : (n, BLAMES) and (n, 2 * BLAMED_GAPS, 3) filled, or of no rows: what each chance hangs on
     """
     rows, columns = height_m.shape
-    flat_m = height_m.reshape(height_m.size)
+    flat_m, bare_m = blocking_m.reshape(blocking_m.size), height_m.reshape(height_m.size)
     gaps = np.zeros((rows + columns + 4, COLUMNS))
     places = np.zeros((rows + columns + 4, 4), np.int64)
     kept = np.empty((gaps.shape[0], MOST_GAPS))
@@ -308,6 +316,7 @@ def chances(
         if row != eye_row:
             count, void = collect_gaps(
                 flat_m,
+                bare_m,
                 smooth_m,
                 steep,
                 rough,
@@ -330,6 +339,7 @@ def chances(
         if count >= 0 and column != eye_column:
             count, more_void = collect_gaps(
                 flat_m,
+                bare_m,
                 smooth_m,
                 steep,
                 rough,
@@ -411,6 +421,6 @@ def chances(
         )
         if found >= NEGLIGIBLE and numbers[E_ROUGH_BETWEEN] > 0.0 and length_m > 0.0:
             found *= chance_past_roughness(
-                flat_m, rough, (rows, columns), numbers, target, length_m, spacing_m, bearing
+                bare_m, rough, (rows, columns), numbers, target, length_m, spacing_m, bearing
             )
         chance[n] = np.nan if (void or more_void) and found >= 0.05 else found

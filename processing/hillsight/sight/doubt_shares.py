@@ -20,6 +20,7 @@ from hillsight.kernels.corners import corner_posts
 from hillsight.sight.doubt import Chances, Doubtful, on_terrain, targets_of
 from hillsight.sight.doubt_gaps import (
     E_COLUMN,
+    E_COVER_VARIANCE,
     E_DROP_SIGMA,
     E_GROUND_VARIANCE,
     E_HEIGHT_VARIANCE,
@@ -31,6 +32,7 @@ from hillsight.sight.doubt_gaps import (
 )
 from hillsight.sight.doubt_lines import (
     B_BEND,
+    B_COVER,
     B_EYE,
     B_EYE_DOWN,
     B_EYE_RIGHT,
@@ -148,6 +150,7 @@ def _covariances(
         for j in range(i + 1):
             b, theirs = blame[j], at_targets[j]
             total = a[B_EYE] * b[B_EYE] * eye_variance + bends[i] * bends[j]
+            total += a[B_COVER] * b[B_COVER] * numbers[E_COVER_VARIANCE]
             total += a[B_TARGET] * b[B_EYE] * targets_with_eye[i]
             total += b[B_TARGET] * a[B_EYE] * targets_with_eye[j]
             total += a[B_TARGET] * b[B_TARGET] * _between(lags_m2, ours, counts[i], theirs, counts[j])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -67,11 +68,9 @@ class SweptPosts:
         chosen = first + np.flatnonzero(self._to_look_at(part))
         if chosen.size:
             self._look(chosen)
-        rows, columns = self._places(np.arange(first, last))
-        assert self.surface.cover is not None
         # An eye inside cover puts all that it sees in doubt.
         every_one = np.ones(last - first, np.bool_) if self._eye_inside else None
-        tallest_m = self.surface.cover.tallest_m[rows, columns]
+        tallest_m = self._tallest_m[part]
         for target, height_m in enumerate(self.target_heights_m):
             inside = is_inside(tallest_m, height_m) if every_one is None else every_one
             states[target, inside & (states[target] == GroundState.VISIBLE)] = GroundState.UNCERTAIN
@@ -79,9 +78,16 @@ class SweptPosts:
                 light = self.light[part]
                 light[inside] = np.minimum(light[inside], NOBODY_KNOWS)
 
-    @property
+    @cached_property
     def _eye_inside(self) -> bool:
         return eye_is_inside(self.surface, self.eye)
+
+    @cached_property
+    def _tallest_m(self) -> Floats32:
+        """(posts of asked,) height of what stands at each post."""
+        row, column, rows, columns = self.answers.asked
+        assert self.surface.cover is not None
+        return self.surface.cover.tallest_m[row : row + rows, column : column + columns].ravel()
 
     def _to_look_at(self, part: slice) -> Flags:
         """Posts whose answer a screen or a wood may change."""
