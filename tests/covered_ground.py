@@ -105,7 +105,8 @@ class Walker:
                 self.every, grid.spacing_x_m, grid.spacing_y_m, eye, row, column, target_m
             )
             light = math.exp(-path_m / self.cover.passing_m)
-            if math.isnan(opaque_m) and light >= 0.05:
+            light = light if light >= 0.05 else 0.0
+            if math.isnan(opaque_m) and light > 0:
                 light = math.nan
             which = int(math.isnan(light) or light >= 0.5)
         if self.eye_inside or oracle.bilinear(self.tallest, row, column) - target_height_m > 1e-3:

@@ -27,8 +27,9 @@ from hillsight.sight.doubt_ground import (
     mean_ground,
     posts_bearing,
 )
+from hillsight.sight.inside import NOBODY_KNOWS
 from hillsight.sight.posts import PostSight, distance_from_m, see_posts
-from hillsight.sight.under_cover import NOBODY_KNOWS, eye_is_inside, inside_cover, lowered_targets
+from hillsight.sight.under_cover import eye_is_inside, inside_cover, lowered_targets
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:

@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.sight.inside import mark_inside
 from hillsight.sight.under_cover import (
-    NOBODY_KNOWS,
     Clear,
     Lines,
     decided,
     eye_is_inside,
-    is_inside,
     lowered_targets,
     screens_over,
     state_of_light,
@@ -31,6 +30,11 @@ if TYPE_CHECKING:
 
 #: Posts that are looked at together: more would need much memory.
 _AT_A_TIME = 1 << 19
+
+_NO_LIGHT = np.empty(0, np.float32)
+
+#: Share of sight by code of GroundState, as a sweep gives it: hidden none, visible all.
+_LIGHT_OF_STATES = np.array([np.nan, 0.0, np.nan, 1.0, np.nan], np.float32)
 
 
 @dataclass(frozen=True)
@@ -62,21 +66,21 @@ class SweptPosts:
         part = slice(first, last)
         states = self.answers.states[:, part]
         if self.light.size:
-            self.light[part] = np.select(
-                [states[0] == GroundState.VISIBLE, states[0] == GroundState.HIDDEN], [1.0, 0.0], np.nan
-            )
-        chosen = first + np.flatnonzero(self._to_look_at(part))
-        if chosen.size:
-            self._look(chosen)
+            self.light[part] = _LIGHT_OF_STATES[states[0]]
+        if self.opaque is not self.answers or self._with_screens:
+            chosen = first + np.flatnonzero(self._to_look_at(part))
+            if chosen.size:
+                self._look(chosen)
         # An eye inside cover puts all that it sees in doubt.
-        every_one = np.ones(last - first, np.bool_) if self._eye_inside else None
-        tallest_m = self._tallest_m[part]
+        tallest_m = self._nothing_clear if self._eye_inside else self._tallest_m
         for target, height_m in enumerate(self.target_heights_m):
-            inside = is_inside(tallest_m, height_m) if every_one is None else every_one
-            states[target, inside & (states[target] == GroundState.VISIBLE)] = GroundState.UNCERTAIN
-            if target == 0 and self.light.size:
-                light = self.light[part]
-                light[inside] = np.minimum(light[inside], NOBODY_KNOWS)
+            light = self.light[part] if target == 0 else _NO_LIGHT
+            mark_inside(states[target], tallest_m[part], float(height_m), light)
+
+    @cached_property
+    def _with_screens(self) -> bool:
+        assert self.surface.cover is not None
+        return bool(self.surface.cover.screens.height_m.any())
 
     @cached_property
     def _eye_inside(self) -> bool:
@@ -89,13 +93,17 @@ class SweptPosts:
         assert self.surface.cover is not None
         return self.surface.cover.tallest_m[row : row + rows, column : column + columns].ravel()
 
+    @cached_property
+    def _nothing_clear(self) -> Floats32:
+        """The same as if everything were inside."""
+        return np.full(self.answers.states.shape[1], np.inf, np.float32)
+
     def _to_look_at(self, part: slice) -> Flags:
         """Posts whose answer a screen or a wood may change."""
         every, opaque = self.answers.states[:, part], self.opaque.states[:, part]
         open_to_sight = (opaque == GroundState.VISIBLE) | (opaque == GroundState.UNKNOWN)
-        assert self.surface.cover is not None
         look: Flags
-        if self.surface.cover.screens.height_m.any():
+        if self._with_screens:
             look = open_to_sight.any(axis=0)
             if self.answers.clearance_m.size:
                 look = every[0] != GroundState.BEYOND
@@ -114,15 +122,20 @@ class SweptPosts:
         ground_m = lowered_targets(self.surface, eye, rows, columns)
         distance_m = np.hypot((rows - eye.row) * grid.spacing_y_m, (columns - eye.column) * grid.spacing_x_m)
         eyes = np.array([[eye.row, eye.column, eye.level_m, eye.drop_per_m]])
-        screens = screens_over(self.surface, Lines(eyes, rows, columns, ground_m))
+        screens = None
+        if self._with_screens:
+            screens = screens_over(self.surface, Lines(eyes, rows, columns, ground_m))
         for target, height_m in enumerate(self.target_heights_m):
             lines = Lines(eyes, rows, columns, ground_m + height_m)
-            swept = self._clear(self.answers, target, chosen, distance_m)
-            every, opaque = swept.with_screens(lines, screens), None
+            every = opaque = self._clear(self.answers, target, chosen, distance_m)
             if self.opaque is not self.answers:
-                opaque = self._clear(self.opaque, target, chosen, distance_m).with_screens(lines, screens)
+                opaque = self._clear(self.opaque, target, chosen, distance_m)
+            if screens is not None:
+                one = opaque is every
+                every = every.with_screens(lines, screens)
+                opaque = every if one else opaque.with_screens(lines, screens)
             nowhere = np.zeros(chosen.size, np.bool_)
-            found, light = decided(self.surface, lines, every, opaque or every, nowhere)
+            found, light = decided(self.surface, lines, every, opaque, nowhere)
             self._write(target, chosen, found, light, distance_m)
 
     def _clear(self, answers: Answers, target: int, chosen: Integers, distance_m: Floats) -> Clear:

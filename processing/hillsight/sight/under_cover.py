@@ -1,14 +1,15 @@
 """What the cover on the ground makes of an answer: the one place that decides it.
 
 - What the opaque surface (ground, buildings, surface model) or a screen hides is hidden.
-- What only woods hide is seen by the share of sight that comes through: hidden below HIDDEN_BELOW, visible
-  above VISIBLE_ABOVE, uncertain between; the share is the chance.
+- What only woods hide is seen by the share of sight that comes through: hidden below HIDDEN_BELOW, which is
+  told as none, visible above VISIBLE_ABOVE, uncertain between; the share is the chance.
 - Cover at a target's own place does not hide it. Where the target stands inside, less tall than the cover,
   what would be visible is uncertain. So is all that an eye inside cover would see.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ import numpy as np
 from hillsight.ground.cover import Screens
 from hillsight.ground.grid import between_posts
 from hillsight.sight.crossings import lowered_ground
+from hillsight.sight.inside import INSIDE_M, NOBODY_KNOWS
 from hillsight.sight.screens import over_screens
 from hillsight.sight.viewing import TIE_M
 from hillsight.sight.woods import paths_through_wood
@@ -31,13 +33,6 @@ if TYPE_CHECKING:
 #: Shares of sight through woods below which a target is hidden, and above which it is visible (common
 #: practice, no source).
 HIDDEN_BELOW, VISIBLE_ABOVE = 0.05, 0.95
-
-#: The share that stands for a target, or an eye, inside cover: nobody can tell.
-NOBODY_KNOWS = 0.5
-
-#: How far (m) below the top of cover something is inside it: above the rounding of heights.
-_INSIDE_M = 1e-3
-
 
 #: Heights (m) over the ground that are less than this may be rounding, or the bend of lowered posts.
 _LEAST_COVER_M = 0.01
@@ -56,7 +51,7 @@ def screens_of(surface: Surface) -> tuple[Floats, ScreenSquares]:
 def is_inside(tallest_m: Floats | Floats32, above_ground_m: Floats | float) -> Flags:
     """Whether something so high above the ground is inside cover of a height."""
     with np.errstate(invalid="ignore"):
-        inside: Flags = tallest_m - np.maximum(above_ground_m, 0.0) > _INSIDE_M
+        inside: Flags = tallest_m - np.maximum(above_ground_m, 0.0) > INSIDE_M
     return inside
 
 
@@ -134,10 +129,12 @@ class Clear:
 
 
 def light_through(surface: Surface, lines: Lines) -> Floats:
-    """Share of sight, (n,), that comes through the woods on lines that nothing solid hides."""
+    """Share of sight, (n,), that comes through the woods on lines that nothing solid hides; 0 if hidden."""
     assert surface.cover is not None
-    path_m = paths_through_wood(surface, lines.eyes, lines.rows, lines.columns, lines.targets_m)
-    light: Floats = np.exp(-path_m / surface.cover.passing_m)
+    passing_m = surface.cover.passing_m
+    most_m = -passing_m * math.log(HIDDEN_BELOW)
+    path_m = paths_through_wood(surface, lines.eyes, lines.rows, lines.columns, lines.targets_m, most_m)
+    light: Floats = np.exp(-path_m / passing_m)
     return light
 
 

@@ -46,12 +46,14 @@ def _paths(
     rows: Floats,
     columns: Floats,
     targets_m: Floats,
+    most_m: float,
     path_m: Floats,
 ) -> None:
     """Fill the metres of each line below the top of what stands on the ground.
 
     eyes : (n, 4) or (1, 4) row, column, level, drop
     targets_m : (n,) heights of the targets as seen from the eyes
+    most_m : a path that is longer is infinite, and not followed to its end
     """
     last_row, last_column = blocking_m.shape[0] - 1.0, blocking_m.shape[1] - 1.0
     flat_m = blocking_m.reshape(blocking_m.size)
@@ -77,7 +79,8 @@ def _paths(
             corners,
         )
         gap_m = level_m - under_m
-        while share < 1.0:
+        length_m = math.hypot(math.hypot(down * spacing_y_m, right * spacing_x_m), climb_m)
+        while share < 1.0 and below * length_m <= most_m:
             row_share = (row_line - eye_row) / down if down != 0.0 else np.inf
             column_share = (column_line - eye_column) / right if right != 0.0 else np.inf
             next_share = min(row_share, column_share)
@@ -139,12 +142,16 @@ def _paths(
             next_gap_m = level_m + next_share * climb_m - under_m
             below += (next_share - share) * _below(gap_m, next_gap_m)
             share, gap_m = next_share, next_gap_m
-        distance_m = math.hypot(down * spacing_y_m, right * spacing_x_m)
-        path_m[i] = below * math.hypot(distance_m, climb_m)
+        path_m[i] = below * length_m if below * length_m <= most_m else np.inf
 
 
 def paths_through_wood(
-    surface: Surface, eyes: Floats, rows: Floats, columns: Floats, targets_m: Floats
+    surface: Surface,
+    eyes: Floats,
+    rows: Floats,
+    columns: Floats,
+    targets_m: Floats,
+    most_m: float = np.inf,
 ) -> Floats:
     """Metres of each line through wood, (n,), of lines that nothing solid hides.
 
@@ -154,6 +161,7 @@ def paths_through_wood(
     eyes : (n, 4) or (1, 4) row, column, level in the terrain's datum, drop
     rows, columns : (n,) fractional, of the targets, on the terrain
     targets_m : (n,) metres, their heights as seen from the eyes
+    most_m : longer paths are told as infinite
     """
     path_m = np.empty(rows.size)
     blocking_m = np.ascontiguousarray(surface.blocking_m, np.float32)
@@ -169,6 +177,7 @@ def paths_through_wood(
             np.ascontiguousarray(rows[s], np.float64),
             np.ascontiguousarray(columns[s], np.float64),
             np.ascontiguousarray(targets_m[s], np.float64),
+            float(most_m),
             path_m[s],
         )
 

@@ -1,0 +1,36 @@
+"""Compiled: seen posts that are inside cover, which are uncertain."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from hillsight.kernels.compiled import compiled
+
+if TYPE_CHECKING:
+    from hillsight.arrays import Bytes, Floats32
+
+#: How far (m) below the top of cover something is inside it: above the rounding of heights.
+INSIDE_M = 1e-3
+
+#: The share of sight that stands for a target, or an eye, inside cover: nobody can tell.
+NOBODY_KNOWS = 0.5
+
+_UNCERTAIN, _VISIBLE = np.uint8(2), np.uint8(3)
+
+
+@compiled
+def mark_inside(states: Bytes, tallest_m: Floats32, target_height_m: float, light: Floats32) -> None:
+    """Turn the visible posts whose targets are inside cover to UNCERTAIN.
+
+    states, tallest_m : (n,) states, and the height of what stands there
+    light : (n,) shares of sight, brought down to NOBODY_KNOWS; or of no posts
+    """
+    limit_m = np.float64(target_height_m) + INSIDE_M
+    for k in range(states.size):
+        if states[k] == _VISIBLE and tallest_m[k] > limit_m:
+            states[k] = _UNCERTAIN
+    for k in range(light.size):
+        if tallest_m[k] > limit_m and light[k] > NOBODY_KNOWS:
+            light[k] = NOBODY_KNOWS
