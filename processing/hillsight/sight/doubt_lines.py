@@ -33,8 +33,6 @@ from hillsight.sight.doubt_gaps import (
     E_RISE_DOWN,
     E_RISE_RIGHT,
     E_ROUGH_BETWEEN,
-    E_ROUGH_BY_EYE,
-    E_ROUGH_BY_TARGET,
     E_ROW,
     E_TARGET_SIGMA,
     EYE_DOWN,
@@ -56,6 +54,7 @@ from hillsight.sight.doubt_gaps import (
     WITH_EYE,
     WITH_TARGET,
     bend_m2,
+    chance_past_roughness,
     collect_gaps,
     gap_variance,
     ground_covariance,
@@ -196,46 +195,6 @@ def chance_all_positive(
             gaps[i, SIGMAS] = gaps[i, NOW_MEAN] / math.sqrt(gaps[i, NOW_VARIANCE])
             if gaps[i, SIGMAS] < least:
                 least, chosen = gaps[i, SIGMAS], i
-    return chance
-
-
-@compiled
-def chance_past_roughness(
-    flat_m: Floats32,
-    rough: Floats32,
-    shape: tuple[int, int],
-    numbers: Floats,
-    target: tuple[float, float, float, float, float, float],
-    length_m: float,
-    spacing_m: float,
-    bearing: Floats,
-) -> float:
-    """Chance that the ground close to target and eye, where the line need cross no grid line, hides nothing.
-
-    The gap half a spacing from either, against the roughness there, each on its own.
-    """
-    chance = 1.0
-    row, column, target_m, _, _, _ = target
-    step = min(0.5 * spacing_m, 0.5 * length_m) / length_m
-    for by_eye in range(2):
-        sigma = numbers[E_ROUGH_BY_EYE] if by_eye == 1 else numbers[E_ROUGH_BY_TARGET]
-        share = step if by_eye == 1 else 1.0 - step
-        used = corner_posts(
-            numbers[E_ROW] + share * (row - numbers[E_ROW]),
-            numbers[E_COLUMN] + share * (column - numbers[E_COLUMN]),
-            shape[0],
-            shape[1],
-            bearing,
-        )
-        gap_m = numbers[E_LEVEL] + share * (target_m - numbers[E_LEVEL])
-        gap_m += numbers[E_DROP] * (share * length_m) ** 2
-        rough_m = 0.0
-        for a in range(used):
-            post = int(bearing[a, 0]) * shape[1] + int(bearing[a, 1])
-            gap_m -= bearing[a, 2] * flat_m[post]
-            rough_m += bearing[a, 2] * rough[post]
-        if used > 0 and gap_m == gap_m and rough_m > 0.0 and sigma > 0.0:
-            chance *= 0.5 * math.erfc(-(gap_m + TIE_M) / (sigma * rough_m) * 0.7071067811865476)
     return chance
 
 
