@@ -14,9 +14,6 @@ if TYPE_CHECKING:
 #: Shares of the whole worth that are taken to be alike: rounding errors of sums.
 ALIKE = 1e-9
 
-#: Products of entries that places are compared by; more are not worth the time.
-_MOST_COMPARED = 300_000_000
-
 
 @dataclass(frozen=True)
 class Table:
@@ -100,16 +97,22 @@ class Table:
 
         spare_effort : whether a place stays if those that see more take more effort
         """
-        if float((np.bincount(self.seen.indices).astype(np.float64) ** 2).sum()) > _MOST_COMPARED:
-            return self
-        sizes = np.asarray(self.seen.sum(axis=1)).ravel()
-        shared = sparse.csr_array(self.seen @ self.seen.T).tocoo()
-        by, of = shared.row, shared.col
-        more = (sizes[by] > sizes[of]) | ((sizes[by] == sizes[of]) & (by < of))
-        beats = (shared.data >= sizes[of]) & more
-        if spare_effort:
-            beats &= self.effort[by] <= self.effort[of]
-        beaten = np.bincount(of[beats], minlength=self.place.size)
+        packed = np.packbits(self.seen.astype(bool).toarray(), axis=1)
+        starts, pieces = self.seen.indptr, self.seen.indices
+        sizes = np.diff(starts)
+        turned = self.seen.T.tocsr()
+        seers = np.diff(turned.indptr)
+        beaten = np.zeros(self.place.size, np.int64)
+        for place in range(self.place.size):
+            own = pieces[starts[place] : starts[place + 1]]
+            # Whoever sees all that this place sees, sees the piece of it that fewest see.
+            rarest = own[np.argmin(seers[own])]
+            others = turned.indices[turned.indptr[rarest] : turned.indptr[rarest + 1]]
+            before = (sizes[others] > sizes[place]) | ((sizes[others] == sizes[place]) & (others < place))
+            if spare_effort:
+                before &= self.effort[others] <= self.effort[place]
+            others = others[before]
+            beaten[place] = ((packed[others] & packed[place]) == packed[place]).all(axis=1).sum()
         deep = int(self.times.max(initial=1.0))
         if (beaten < deep).all():
             return self
