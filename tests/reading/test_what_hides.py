@@ -17,7 +17,12 @@ import shapely
 from hillsight.ground.cover import Cover, Screens
 from hillsight.reading.ground.behind_crests import behind_crests
 from hillsight.reading.ground.hidden_by import add_hidden_by
-from hillsight.reading.section.cover_along import cover_along, hider_of_stretch, hider_of_target
+from hillsight.reading.section.cover_along import (
+    cover_along,
+    hider_of_stretch,
+    hider_of_target,
+    target_stands_in,
+)
 from hillsight.reading.section.frames import profile_frames, sample_table
 from hillsight.reading.section.profile import Course, Target, cut_section
 from hillsight.reading.section.section_words import ground_words, target_words
@@ -187,6 +192,24 @@ def test_a_section_tells_ground_and_wood_apart():
     assert cover_along(bare) is None
     assert hider_of_stretch(bare, bare.stretches[-1]) is None
     assert sample_table([bare])["cover_m"].isna().all()
+
+
+def test_a_target_at_the_edge_of_a_wood_is_told_to_be_uncertain():
+    """Its own wood does not hide it; but nobody sees for certain into trees."""
+    ground = np.zeros((11, 51), np.float32)
+    ground[:, 40:] = 60.0 + np.arange(11)
+    wood = np.zeros_like(ground)
+    wood[:, 40:] = 8.0
+    surface = surface_of(ground)
+    surface = replace(surface, cover=Cover(np.zeros_like(wood), wood, (wood > 0).astype(np.uint8), KINDS))
+    here, there = (tuple(float(v) for v in surface.grid.to_map(5, column)) for column in (0, 40))
+    course = Course(1, "A", *here, 0.0, 1.6, 1.0, Target("Post", *there, 2.0), "target", *there, 90.0, 90.0)
+    found = cut_section(course, surface, 0.0, GEODESY)
+    assert found.line.state == "visible"
+    assert target_stands_in(found) == "the wood"
+    assert any("It stands in the wood, below its top" in text for text in target_words(found))
+    tall = replace(course, target=Target("Mast", *there, 9.0))
+    assert target_stands_in(cut_section(tall, surface, 0.0, GEODESY)) == ""
 
 
 def test_words_of_hiders():

@@ -61,7 +61,7 @@ class CoverShapes:
     ends_m : (m, 4) easting and northing of each screen's ends
     screen_height_m, screen_kind : (m,) likewise
     kinds : names of kinds; the first, empty, is bare ground
-    height_sigma_m : how far heights err, one standard deviation
+    height_sigma_m, screen_sigma_m : how far heights of areas and of screens err, one standard deviation
     """
 
     areas: Objects
@@ -73,6 +73,7 @@ class CoverShapes:
     screen_kind: Bytes
     kinds: tuple[str, ...]
     height_sigma_m: float
+    screen_sigma_m: float
 
     @cached_property
     def area_bounds_m(self) -> Floats:
@@ -153,7 +154,6 @@ def read_cover(
     order = np.argsort(height_m[rows[wide]], kind="stable")
     area_rows = rows[wide][order]
     errors = np.where(by_kind, _ERROR_BY_KIND, _ERROR_GIVEN) * height_m
-    size = _sizes(parts, rows, wide, ends_m, screen_rows, len(names))
     return (
         CoverShapes(
             parts[wide][order],
@@ -164,20 +164,17 @@ def read_cover(
             height_m[screen_rows],
             kind[screen_rows],
             kinds,
-            float(np.average(errors, weights=size)) if size.any() else 0.0,
+            _mean(errors[area_rows], shapely.area(parts[wide][order])),
+            _mean(errors[screen_rows], np.hypot(*(ends_m[:, 2:] - ends_m[:, :2]).T)),
         ),
         notes,
         operations,
     )
 
 
-def _sizes(parts: Objects, rows: Any, wide: Flags, ends_m: Floats, screen_rows: Any, count: int) -> Floats:
-    """How much each feature weighs, (count,): its area on the posts, or length where all are lines."""
-    size = np.zeros(count)
-    np.add.at(size, rows[wide], shapely.area(parts[wide]))
-    if not wide.any():
-        np.add.at(size, screen_rows, np.hypot(*(ends_m[:, 2:] - ends_m[:, :2]).T))
-    return size
+def _mean(errors_m: Floats, sizes: Floats) -> float:
+    """Mean error of things of unlike size; 0 without any."""
+    return float(np.average(errors_m, weights=sizes)) if sizes.any() else 0.0
 
 
 def _plain(kind: Any) -> str:

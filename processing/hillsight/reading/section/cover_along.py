@@ -12,6 +12,7 @@ from hillsight.ground.grid import between_posts
 from hillsight.reading.section.profile import HIDDEN
 from hillsight.reading.what_hides import kinds_at, what_hides
 from hillsight.sight.points import see_points
+from hillsight.sight.under_cover import inside_cover
 from hillsight.words.cover import GROUND, hider_words
 
 if TYPE_CHECKING:
@@ -130,3 +131,15 @@ def grazed_words(section: Section, grid_m: float) -> str:
     place = (np.atleast_1d(v) for v in section.surface.grid.to_array(*section.place(grid_m)))
     kind = section.surface.cover.kinds[int(kinds_at(section.surface, *place)[0])]
     return hider_words(kind) if kind else "ground"
+
+
+def target_stands_in(section: Section) -> str:
+    """The cover, with its article, that the target stands inside, below its top; empty where it does not."""
+    target, surface = section.course.target, section.surface
+    if target is None or surface.cover is None:
+        return ""
+    end = section.course.end_easting_m, section.course.end_northing_m
+    row, column = (np.atleast_1d(v) for v in surface.grid.to_array(*end))
+    if not inside_cover(surface, row, column, target.height_m)[0]:
+        return ""
+    return hider_words(surface.cover.kinds[int(kinds_at(surface, row, column)[0])])

@@ -6,7 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.reading.section.cover_along import grazed_words, hider_of_stretch, hider_of_target
+from hillsight.reading.section.cover_along import (
+    grazed_words,
+    hider_of_stretch,
+    hider_of_target,
+    target_stands_in,
+)
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
 from hillsight.words.angles import bearing_words
 from hillsight.words.quantities import distance_as_known, metres, per_cent
@@ -122,6 +127,8 @@ def target_words(section: Section) -> list[str]:
     else:
         words = [f"{name}{tall} is in view, {depth_words(line.clearance_m)} clear of{over}"]
     words[0] += "; too close to call." if close else "."
+    if line.state == VISIBLE and (among := target_stands_in(section)):
+        words.append(f"It stands in {among}, below its top: whether it is seen is uncertain.")
     if line.closest_sample is not None and line.state == VISIBLE:
         i = line.closest_sample
         gap_m = float(line.level_m[i] - section.samples.lowered_m[i])
