@@ -195,12 +195,13 @@ def _as_text(root: Any) -> str:
 
 def legend() -> Page:
     """A page of all signs, for docs/signs.md."""
-    page = Page(1240, 1010)
-    page.text(60, 962, "Signs", 18, bold=True)
+    page = Page(1240, 1140)
+    page.text(60, 1092, "Signs", 18, bold=True)
     marks = [
         *(signs.TOP, signs.KNOLL, signs.SADDLE, signs.HILL, signs.HILLOCK, signs.HILL_SADDLE),
         *(signs.HILLSIDE, signs.LOW_GROUND, signs.TARN, signs.SPRING, signs.BUILDING, signs.CAIRN),
         *(signs.UNCLASSED, signs.STATION, signs.CANDIDATE, signs.EYE, signs.TARGET, signs.HIDDEN_TARGET),
+        *(signs.POST, signs.RELAY, signs.ACCESS),
         *(signs.SEEN_POINT, signs.dot(signs.BROW.colour, "point of a brow")),
     ]
     features = (signs.HILL, signs.HILL_SADDLE, signs.TARN, signs.BUILDING, signs.UNCLASSED)
@@ -211,6 +212,8 @@ def legend() -> Page:
         *(signs.RIVER, signs.WALL, signs.FENCE, signs.PATH, signs.TRACK, signs.ROAD, signs.RAILWAY),
         *(signs.WORK_LINE, signs.UNCLASSED_LINE, signs.BROW, signs.CREST, signs.SKYLINE),
         *(signs.SIGHT_LINE, signs.REACH),
+        *(signs.SEEN_STRETCH, signs.DOUBTFUL_STRETCH, signs.UNSEEN_STRETCH, signs.OTHER_STRETCH),
+        *(signs.APPROACH, *signs.RADIO_LINKS.values()),
     ]
     depths = [
         replace(sign, words=f"dead ground, {words}")
@@ -223,7 +226,7 @@ def legend() -> Page:
         *(*signs.LEVEL_GROUND.values(), signs.HOLLOW, signs.GROUND_AREA, signs.LAKE, signs.MARSH),
         *(signs.BUILT_AREA, signs.WOOD, signs.UNCLASSED_AREA),
     ]
-    top = 916.0
+    top = 1046.0
     for title, entries in (
         (
             "Marks",

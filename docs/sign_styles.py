@@ -35,11 +35,6 @@ def _place(size: float, fill: str) -> tuple[signs.Part, ...]:
     return (signs.Part("diamond", size, fill, edge, 1.1),)
 
 
-def _post(fill: str) -> tuple[signs.Part, ...]:
-    """A marshal's post."""
-    return (signs.Part("triangle_down", 9.5, fill, PAPER if fill == INK else INK, 1.1),)
-
-
 _PLACES: dict[str, Drawn] = {
     "under_a_tenth": _place(5.0, PAPER),
     "under_a_half": _place(6.5, palette.VISIBLE),
@@ -98,7 +93,6 @@ def _behind(role: str, strength: float) -> signs.Area:
 
 _NOT_SEEN = signs.Line(palette.UNCLASSED, 1.6, "nobody can say", (1.6, 2.4))
 _SEEN_STRETCH = signs.Line(INK, 4.0, "ground in view", core=2.7, core_colour=palette.VISIBLE)
-_UNSEEN = signs.Line(palette.HIDDEN, 4.0, "no post sees it", rim=1.6)
 _HIDDEN_STRETCH = signs.Line(palette.HIDDEN, 1.9, "dead ground")
 _OPEN_SKY = signs.Line(INK, 2.0, "skyline; may lie farther off", rim=2.0)
 _SKY = signs.Line(INK, 2.8, "ground against the sky", rim=1.6)
@@ -106,6 +100,8 @@ _NO_BROW = signs.Line(INK, 0.9, "no brow", (4.8, 2.4))
 _DRAWN_EDGE = replace(signs.SECTOR_EDGE, dash=(4.8, 2.4))
 _POINT_OF_SKY = signs.dot(INK, "point of the skyline")
 _OPEN_POINT = signs.dot(INK, "open point of the skyline", is_open=True)
+_GAP = signs.Line(INK, 1.2, "out of sight of all posts", (2.0, 2.4), rim=1.0)
+_HIDDEN_SIGHT = replace(signs.SIGHT_LINE, colour=palette.HIDDEN, dash=(1.2, 2.8), rim=0.0)
 _OTHER_GROUND = signs.Line(palette.UNCERTAIN, 1.0, "other ground, nearer", (1.6, 1.6))
 _TRACE = signs.Line(INK, 1.0, "ground picked along a line", (3.2, 1.6))
 _GUESS = (signs.Part("cross", 6.0, "", palette.UNCERTAIN, 1.3),)
@@ -127,24 +123,6 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "candidates": _PLACES,
     "exercise_places": {"true_place": _place(8.0, INK), "wrong_place": _place(8.0, PAPER)},
     "possible_places": _PLACES,
-    "unseen_stretches": {
-        "plain": _UNSEEN, "dangerous": replace(_UNSEEN, core=1.6, core_colour=palette.STEEP[0]),
-    },
-    "handover_gaps": {"gap": signs.Line(INK, 0.9, "out of sight between posts", (0.8, 2.4))},
-    "posts": {"fixed": _post(INK), "chosen": _post(palette.VISIBLE)},
-    "seen_stretches": {"seen": _SEEN_STRETCH},
-    "other_places": {"other": (signs.Part("circle", 4.5, PAPER, INK, 0.9),)},
-    "sight_matrix": {
-        "visible": signs.Line(INK, 0.8, "see each other"),
-        "not_visible": signs.Line(palette.UNCLASSED, 0.6, "do not", (0.8, 3.2)),
-    },
-    "radio_links": {
-        "likely": signs.Line(INK, 0.9, "likely"),
-        "doubtful": signs.Line(palette.UNCERTAIN, 0.9, "doubtful", (4.8, 2.4)),
-        "unlikely": signs.Line(palette.HIDDEN, 0.7, "unlikely", (0.8, 2.4)),
-        "unknown": signs.Line(palette.UNCLASSED, 0.7, "nobody can say", (0.8, 3.2)),
-    },
-    "relays": {"relay": (signs.Part("cross", 7.0, "", INK, 1.3),)},
     "candidate_views": _views(),
     "crest_lines": dict(signs.CREST_ROLES),
     "dead_ground": dict(zip(("shallow", "low", "middle", "deep"), signs.DEAD_GROUND_BY_DEPTH, strict=True)),
@@ -161,8 +139,10 @@ STYLES: dict[str, dict[str, Drawn]] = {
         "no_brow": replace(signs.SEEN, strength=0.15, edge=_NO_BROW),
         "brow": replace(signs.SEEN, strength=0.35, edge=replace(signs.BROW, rim=0.0)),
     },
+    "handover_gaps": {"gap": _GAP},
     "hollows": {"hollow": signs.HOLLOW},
     "level_ground": dict(signs.LEVEL_GROUND),
+    "other_places": {"other": _place(5.0, PAPER)},
     "panorama_frames": {"sector": signs.Area("", 0.0, "a drawn view", _DRAWN_EDGE)},
     "panorama_lines": {
         **signs.CREST_ROLES,
@@ -179,6 +159,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     },
     "picked_lines": {"skyline": signs.SKYLINE, "brow": signs.BROW, "ground": _TRACE},
     "picked_points": {"ground": signs.SEEN_POINT, "grazing": _GUESS},
+    "posts": {"fixed": (*signs.parts(signs.POST), signs.Part("circle", 3.2, PAPER)), "chosen": signs.POST},
     "profile_line": {"section": replace(signs.SIGHT_LINE, dash=(), width=0.7, rim=0.0)},
     "profile_points": {
         "crest": signs.dot(palette.BROW, "crest: ground turns out of view"),
@@ -190,12 +171,20 @@ STYLES: dict[str, dict[str, Drawn]] = {
         "beside": signs.parts(signs.UNCLASSED, "out_of_reach"),
     },
     "profile_stretches": {"visible": _SEEN_STRETCH, "hidden": _HIDDEN_STRETCH, "unknown": _NOT_SEEN},
+    "radio_links": dict(signs.RADIO_LINKS),
     "re_entrants": {"re_entrant": signs.RE_ENTRANT},
+    "relays": {"relay": signs.RELAY},
     "relations": {"relation": signs.Line(INK, 0.5, "from one to the other", (0.8, 2.4))},
     "ridges": {name: signs.order_line("ridges", order) for order, name in enumerate(_ORDERS, 1)},
     "saddles": {"saddle": signs.SADDLE},
     "seen_areas": dict(_CLASS_AREAS),
+    "seen_stretches": {"doubtful": signs.DOUBTFUL_STRETCH, "seen": signs.SEEN_STRETCH},
     "seen_lines": {name: replace(line, width=2.4) for name, line in _CLASS_LINES.items()},
+    "sight_matrix": {
+        "visible": replace(signs.SIGHT_LINE, dash=(), rim=0.0),
+        "hidden": _HIDDEN_SIGHT,
+        "unknown": replace(_NOT_SEEN, width=0.8),
+    },
     "sight_lines": {"sight_line": replace(signs.SIGHT_LINE, rim=0.0)},
     "skyline": {
         "ground": _SKY,
@@ -211,6 +200,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "steep_ground": dict(zip(("least", "moderate", "steep", "steepest"), _STEEP, strict=True)),
     "tops": {"knoll": signs.KNOLL, "summit": signs.TOP},
     "unknown_ground": {"unknown": signs.UNKNOWN_GROUND},
+    "unseen_stretches": {"unseen": signs.UNSEEN_STRETCH},
     "valley_lines": {name: signs.order_line("valley_lines", order) for order, name in enumerate(_ORDERS, 1)},
     "visible_ground": {"visible": signs.SEEN},
 }  # fmt: skip

@@ -9,19 +9,27 @@
     <Name>handover_gaps</Name>
     <UserStyle>
       <Name>handover_gaps</Name>
-      <Title>Gaps between one post and the next</Title>
-      <Abstract>From where a runner is lost out of sight to where the next post sees.</Abstract>
+      <Title>Hand-over gaps</Title>
+      <Abstract>Where runners are out of sight between posts: a thin broken line over the dark band.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>
         <Rule>
           <Name>gap</Name>
-          <Title>Hand-over gap</Title>
+          <Title>Out of sight of all posts</Title>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">2.8</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">1.1</CssParameter>
+              <CssParameter name="stroke-width">1.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">1 3</CssParameter>
+              <CssParameter name="stroke-dasharray">2.5 3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

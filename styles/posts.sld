@@ -25,18 +25,29 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>triangle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
                   <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
                   <CssParameter name="stroke">#FDFBF5</CssParameter>
-                  <CssParameter name="stroke-width">1.4</CssParameter>
+                  <CssParameter name="stroke-width">1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>12</Size>
-              <Rotation>180</Rotation>
+              <Size>15.7</Size>
+              <Rotation>45</Rotation>
+            </Graphic>
+          </PointSymbolizer>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>circle</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+              </Mark>
+              <Size>4</Size>
             </Graphic>
           </PointSymbolizer>
         </Rule>
@@ -52,18 +63,18 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>triangle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#F3DF9B</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1.4</CssParameter>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">1</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>12</Size>
-              <Rotation>180</Rotation>
+              <Size>15.7</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -9,8 +9,8 @@
     <Name>radio_links</Name>
     <UserStyle>
       <Name>radio_links</Name>
-      <Title>Which posts reach each other by radio</Title>
-      <Abstract>By what is left above the weakest signal that can be understood.</Abstract>
+      <Title>Radio between posts</Title>
+      <Abstract>Likely, doubtful, unlikely: by the length of the dashes.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>
         <Rule>
@@ -24,9 +24,18 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">1.1</CssParameter>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">8.8 1.5</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -41,10 +50,18 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#C2703D</CssParameter>
-              <CssParameter name="stroke-width">1.1</CssParameter>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">6 3</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">3.8 3.3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -59,16 +76,24 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#34406B</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke">#FDFBF5</CssParameter>
+              <CssParameter name="stroke-width">2</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">1 3</CssParameter>
+              <CssParameter name="stroke-linecap">round</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#14121A</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">1.1 4.3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
         <Rule>
           <Name>unknown</Name>
-          <Title>Unknown</Title>
+          <Title>Unknown: void</Title>
           <ogc:Filter>
             <ogc:PropertyIsEqualTo>
               <ogc:PropertyName>answer</ogc:PropertyName>
@@ -78,9 +103,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.9</CssParameter>
+              <CssParameter name="stroke-width">0.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">1 4</CssParameter>
+              <CssParameter name="stroke-dasharray">0.8 6</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

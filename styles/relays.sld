@@ -9,13 +9,30 @@
     <Name>relays</Name>
     <UserStyle>
       <Name>relays</Name>
-      <Title>Ways round for radio</Title>
-      <Abstract>Who may pass messages on.</Abstract>
+      <Title>Relays</Title>
+      <Abstract>Who passes messages on where a radio link is not likely: a pale diamond with a cross.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>
         <Rule>
           <Name>relay</Name>
           <Title>Relay</Title>
+          <PointSymbolizer>
+            <Graphic>
+              <Mark>
+                <WellKnownName>square</WellKnownName>
+                <Fill>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                </Fill>
+                <Stroke>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.9</CssParameter>
+                  <CssParameter name="stroke-linejoin">round</CssParameter>
+                </Stroke>
+              </Mark>
+              <Size>12</Size>
+              <Rotation>45</Rotation>
+            </Graphic>
+          </PointSymbolizer>
           <PointSymbolizer>
             <Graphic>
               <Mark>
@@ -29,36 +46,30 @@
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>8.8</Size>
+              <Size>6.9</Size>
             </Graphic>
           </PointSymbolizer>
-        </Rule>
-      </FeatureTypeStyle>
-      <FeatureTypeStyle>
-        <Rule>
-          <Name>names</Name>
-          <Title>Label</Title>
           <TextSymbolizer>
             <Label><ogc:PropertyName>by</ogc:PropertyName></Label>
             <Font>
               <CssParameter name="font-family">sans-serif</CssParameter>
-              <CssParameter name="font-size">11</CssParameter>
+              <CssParameter name="font-size">12</CssParameter>
               <CssParameter name="font-weight">bold</CssParameter>
             </Font>
             <LabelPlacement>
               <PointPlacement>
                 <AnchorPoint>
-                  <AnchorPointX>0.5</AnchorPointX>
-                  <AnchorPointY>0</AnchorPointY>
+                  <AnchorPointX>0</AnchorPointX>
+                  <AnchorPointY>0.5</AnchorPointY>
                 </AnchorPoint>
                 <Displacement>
-                  <DisplacementX>0</DisplacementX>
-                  <DisplacementY>11</DisplacementY>
+                  <DisplacementX>14</DisplacementX>
+                  <DisplacementY>0</DisplacementY>
                 </Displacement>
               </PointPlacement>
             </LabelPlacement>
             <Halo>
-              <Radius>1.5</Radius>
+              <Radius>2</Radius>
               <Fill>
                 <CssParameter name="fill">#FDFBF5</CssParameter>
               </Fill>

@@ -9,13 +9,13 @@
     <Name>sight_matrix</Name>
     <UserStyle>
       <Name>sight_matrix</Name>
-      <Title>Which posts see each other</Title>
-      <Abstract>Solid where they do.</Abstract>
+      <Title>Sight between posts</Title>
+      <Abstract>Told apart by dash as well as by colour.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>
         <Rule>
           <Name>visible</Name>
-          <Title>See each other</Title>
+          <Title>Visible</Title>
           <ogc:Filter>
             <ogc:PropertyIsEqualTo>
               <ogc:PropertyName>state</ogc:PropertyName>
@@ -25,26 +25,44 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">1</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
         <Rule>
-          <Name>not_visible</Name>
-          <Title>Do not, or it is not known</Title>
+          <Name>hidden</Name>
+          <Title>Hidden</Title>
           <ogc:Filter>
-            <ogc:PropertyIsNotEqualTo>
+            <ogc:PropertyIsEqualTo>
               <ogc:PropertyName>state</ogc:PropertyName>
-              <ogc:Literal>visible</ogc:Literal>
-            </ogc:PropertyIsNotEqualTo>
+              <ogc:Literal>hidden</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#34406B</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">1.5 3.5</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+        </Rule>
+        <Rule>
+          <Name>unknown</Name>
+          <Title>Unknown: void</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>unknown</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">1 4</CssParameter>
+              <CssParameter name="stroke-dasharray">2 3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

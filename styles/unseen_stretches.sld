@@ -9,65 +9,18 @@
     <Name>unseen_stretches</Name>
     <UserStyle>
       <Name>unseen_stretches</Name>
-      <Title>Stretches that no post sees</Title>
-      <Abstract>Slate blue; with a red core where dangerous.</Abstract>
+      <Title>Course that no post sees</Title>
+      <Abstract>A broad dark band, told from what is seen in grey too.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>
         <Rule>
-          <Name>plain</Name>
-          <Title>Unseen</Title>
-          <ogc:Filter>
-            <ogc:PropertyIsEqualTo>
-              <ogc:PropertyName>danger</ogc:PropertyName>
-              <ogc:Literal/>
-            </ogc:PropertyIsEqualTo>
-          </ogc:Filter>
-          <LineSymbolizer>
-            <Stroke>
-              <CssParameter name="stroke">#FDFBF5</CssParameter>
-              <CssParameter name="stroke-width">7.1</CssParameter>
-              <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-linecap">round</CssParameter>
-            </Stroke>
-          </LineSymbolizer>
+          <Name>unseen</Name>
+          <Title>No post sees it</Title>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#34406B</CssParameter>
-              <CssParameter name="stroke-width">5</CssParameter>
+              <CssParameter name="stroke-width">5.5</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-            </Stroke>
-          </LineSymbolizer>
-        </Rule>
-        <Rule>
-          <Name>dangerous</Name>
-          <Title>Unseen and dangerous</Title>
-          <ogc:Filter>
-            <ogc:PropertyIsNotEqualTo>
-              <ogc:PropertyName>danger</ogc:PropertyName>
-              <ogc:Literal/>
-            </ogc:PropertyIsNotEqualTo>
-          </ogc:Filter>
-          <LineSymbolizer>
-            <Stroke>
-              <CssParameter name="stroke">#FDFBF5</CssParameter>
-              <CssParameter name="stroke-width">7.1</CssParameter>
-              <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-linecap">round</CssParameter>
-            </Stroke>
-          </LineSymbolizer>
-          <LineSymbolizer>
-            <Stroke>
-              <CssParameter name="stroke">#34406B</CssParameter>
-              <CssParameter name="stroke-width">5</CssParameter>
-              <CssParameter name="stroke-linejoin">round</CssParameter>
-            </Stroke>
-          </LineSymbolizer>
-          <LineSymbolizer>
-            <Stroke>
-              <CssParameter name="stroke">#EDCDCC</CssParameter>
-              <CssParameter name="stroke-width">2</CssParameter>
-              <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-linecap">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

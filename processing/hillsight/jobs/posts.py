@@ -24,10 +24,12 @@ from hillsight.jobs.outputs import (
     write_text,
 )
 from hillsight.jobs.posts_course import read_course
+from hillsight.jobs.posts_drawings import check_drawings, draw_posts
 from hillsight.jobs.posts_found import LAYERS, FoundPosts
 from hillsight.jobs.posts_ground import NamedPlaces, opened_plan
 from hillsight.jobs.posts_places import surface_over, where_to_stand
 from hillsight.jobs.posts_request import PostsRequest
+from hillsight.jobs.posts_shown import ShownPosts
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
 from hillsight.layers.atomic import check_place
@@ -107,6 +109,8 @@ def posts(
     out: str | Path | None = None,
     out_crs: str | None = None,
     gpx: str | Path | None = None,
+    sheets: str | Path | None = None,
+    map_file: str | Path | None = None,
     listener: Listener = SILENT,
 ) -> PlannedPosts:
     """Choose where marshals stand along a course, and tell what of it nobody sees.
@@ -120,6 +124,7 @@ def posts(
     refraction : of light
     draws : of the terrain's errors, for the chances of being seen
     out : GeoPackage to write; gpx : posts and unseen stretches as GPX too
+    sheets : a folder for a sheet of each post; map_file : the map of all posts, .pdf, .svg or .png
     listener : hears of progress and notes
 
     docs/scripts/posts.md tells of the plan and of the rest.
@@ -246,6 +251,10 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
             )
             write_text(request.gpx, text, paths)
             written["gpx"] = (request.gpx,)
+        if request.sheets is not None or request.map_file is not None:
+            with listener.work("sheets"):
+                shown = ShownPosts.of(found, frames, ground, places.access, request.refraction)
+                written |= draw_posts(shown, ground.request, provenance)
         return PlannedPosts(
             frames=sink.frames,
             rasters={},
@@ -266,6 +275,7 @@ def _check(request: PostsRequest) -> None:
             remedy=f"Give a number from {_DRAWS[0]} to {_DRAWS[1]:,}",
             parameters=("draws",),
         )
+    check_drawings(request)
     if request.gpx is None:
         return
     check_place(request.gpx, inputs=named_files(request))

@@ -35,6 +35,8 @@ class PostsRequest(TerrainInput, CoverInput, EvidenceInput, TerrainDoubts, Outpu
     refraction: Number
     draws: int
     gpx: Path | None
+    sheets: Path | None
+    map_file: Path | None
 
     def told(self) -> dict[str, Any]:
         """The parameters by name, without where results are written."""

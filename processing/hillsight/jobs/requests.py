@@ -167,7 +167,7 @@ class FromPlaces(TerrainAndPlaces, Outputs):
 #: Parameters that say where results go, and how pictures are printed.
 WRITTEN = (
     *("out", "csv", "gpx", "rasters", "pictures", "drawing", "overlay", "report", "json_file"),
-    *("picture_format", "dots_per_inch", "white_paper"),
+    *("picture_format", "dots_per_inch", "white_paper", "sheets", "map_file"),
 )
 
 

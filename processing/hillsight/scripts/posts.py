@@ -35,6 +35,8 @@ def _print(what: str) -> Any:
     outputs={
         "out": "application/geopackage+sqlite3; GeoPackage: unseen stretches, gaps, posts, sight and radio",
         "gpx": "application/gpx+xml; GPX: posts and unseen stretches",
+        "sheets": "application/pdf; folder: a sheet of each post, and all of them",
+        "map_file": "application/pdf; map of all posts, or image/svg+xml, image/png",
     },
 )
 @click.argument("plan", type=options.TEXT, metavar="PLAN")
@@ -76,6 +78,14 @@ def _print(what: str) -> Any:
 )
 @options.output(required=False)
 @click.option("--gpx", type=options.PATH, metavar="FILE", help="Write posts and unseen stretches as GPX too.")
+@click.option("--sheets", type=options.PATH, metavar="FOLDER", help="Draw a sheet for each post, as PDF.")
+@click.option(
+    "--map",
+    "map_file",
+    type=options.PATH,
+    metavar="FILE",
+    help="Draw the map of all posts: .pdf, .svg or .png.",
+)
 @options.quiet
 def command(quiet: bool, **given: Any) -> None:
     """Choose where marshals stand along the course of PLAN.toml, and tell what of it nobody sees.

@@ -289,7 +289,7 @@ RADIO = TomlTable(
         _number("sensitivity_dbm", "weakest signal heard; -117 if not said", -160, 0, "dBm"),
         _number("antenna_height_m", "above the ground; 1.5 if not said", 0.2, 100, "m"),
         _number("control_antenna_m", "of the control, above the ground; 3 if not said", 0.2, 100, "m"),
-        _number("margin_db", "what must be left over; 10 if not said", 0, 100, "dB"),
+        _number("margin_db", "what must be left over; 20 if not said", 0, 100, "dB"),
         _number("refraction", "of radio waves; 0.25 if not said", -1, 1),
     ),
     {
@@ -298,7 +298,7 @@ RADIO = TomlTable(
         "sensitivity_dbm": -117,
         "antenna_height_m": 1.5,
         "control_antenna_m": 3,
-        "margin_db": 10,
+        "margin_db": 20,
         "refraction": 0.25,
     },
 )

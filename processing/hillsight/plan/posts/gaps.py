@@ -108,7 +108,7 @@ def unseen_stretches(stretches: Stretches, seen: Flags) -> tuple[Unseen, ...]:
     hidden = ~seen.any(axis=0)[stretches.piece]
     whole_m = float(stretches.length_m.sum())
     found = []
-    for first, last in _runs(hidden):
+    for first, last in runs(hidden):
         some = slice(first, last + 1)
         length_m = float(stretches.length_m[some].sum())
         reasons = dict.fromkeys(reason for reason in stretches.reason[some] if reason)
@@ -147,7 +147,7 @@ def handover_gaps(stretches: Stretches, seen: Flags, at_ends_min: Floats) -> tup
     """
     along = seen[:, stretches.piece]
     found = []
-    for first, last in _runs(~along.any(axis=0)):
+    for first, last in runs(~along.any(axis=0)):
         before = _keeper(along, first - 1, -1)
         after = _keeper(along, last + 1, 1)
         leaves, comes = at_ends_min[:, first], at_ends_min[:, last + 1]
@@ -200,7 +200,7 @@ def passings(
     return tuple(found)
 
 
-def _runs(flags: Flags) -> list[tuple[int, int]]:
+def runs(flags: Flags) -> list[tuple[int, int]]:
     """First and last of each run of flags that are set."""
     edges = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     ends = np.flatnonzero(edges == -1) - 1

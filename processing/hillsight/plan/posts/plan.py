@@ -210,7 +210,7 @@ class Radios:
     power_dbm: float = 27.0
     sensitivity_dbm: float = -117.0
     antenna_height_m: float = 1.5
-    margin_db: float = 10.0
+    margin_db: float = 20.0
     refraction: float = 0.25
     control: NamedPlace | None = None
     control_antenna_m: float = 3.0

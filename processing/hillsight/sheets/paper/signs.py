@@ -202,7 +202,7 @@ RADIO_LINKS = {
     "likely": Line(INK, 0.8, "radio: likely", (7.0, 1.2), rim=0.8),
     "doubtful": Line(INK, 0.8, "radio: doubtful", (3.0, 2.6), rim=0.8),
     "unlikely": Line(INK, 0.8, "radio: unlikely", (0.9, 3.4), rim=0.8),
-    "unknown": Line(palette.LEADER, 0.6, "radio: not known", (0.6, 4.8)),
+    "unknown": Line(palette.UNCLASSED, 0.6, "radio: not known", (0.6, 4.8)),
 }
 REACH = Line(palette.INK, 1.0, "edge of the reach", (1.0, 2.0))
 DEAD_GROUND_EDGE = Line(palette.HIDDEN, 0.6, "edge of dead ground")

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 _WIDTH, _HEIGHT, _MARGIN = 210.0, 297.0, 12.0  # A4, mm (ISO 216)
 _MAP = Box(18.0, 166.0, 134.0, 267.0)
 _BESIDE = Box(139.0, 162.0, 198.0, 268.5)
-_LEGEND = Box(_MARGIN, 137.5, 198.0, 158.0)
+_LEGEND = Box(_MARGIN, 134.5, 198.0, 158.5)
 _VIEW = Box(25.0, 92.0, 198.0, 129.0)
 _FOOT_MM = 20.5  # room for the cautions
 _SCALES = (10_000.0, 12_500.0, 15_000.0, 20_000.0, 25_000.0)
@@ -105,11 +105,13 @@ def _draw_legend(page: Page, data: PostSheets, frame: MapFrame, drawn: DrawnMap)
     said = f"Grid {length_words(grid_step_m(frame.scale))}"
     if drawn.interval_m is not None:
         said += f", contours {drawn.interval_m:g} m"
-    page.text(box.left, box.bottom + 14, said, 5.8)
-    right = draw_norths(page, box.left + 37.0 * PER_MM, box.bottom + 12, data.map_north)
-    words_end = box.left + 94.0 * PER_MM
+    page.text(box.left, box.bottom + 30, said, 5.8)
+    right = draw_norths(page, box.left + 37.0 * PER_MM, box.bottom + 26, data.map_north)
+    words_end = box.left + 86.0 * PER_MM
     page.paragraph(right + 6, box.top, _TRUER * (words_end - right - 12), data.map_north.words(), 5.5)
-    draw_entries(page, drawn.entries, Box(words_end + 6, box.bottom - 4, box.right, box.top + 4))
+    # Contours are told of beside the scale; ground outside the sector is as white as what is in view.
+    entries = [one for one in drawn.entries if "contour" not in one.text and "in view, or" not in one.text]
+    draw_entries(page, entries, Box(words_end + 6, box.bottom - 4, box.right, box.top + 4))
 
 
 def _draw_facts(page: Page, facts: Sequence[Fact]) -> None:
