@@ -24,7 +24,7 @@ from hillsight.sight.radio import (
     knife_edge_loss_db,
     wavelength_m,
 )
-from hillsight.sight.smooth_earth import LAND, SEA, general_loss_db, smooth_ends_m, sphere_loss_db
+from hillsight.sight.smooth_earth import LAND, Soil, general_loss_db, smooth_ends_m, sphere_loss_db
 
 DATA = Path(__file__).parent / "data"
 #: Effective radius of the validation, and its frequency with light at 2.998e8 m/s.
@@ -177,7 +177,7 @@ def test_general_method_on_the_validation_profile() -> None:
     """
     assert general_loss_db(validation_path(), VALIDATED_MHZ) == pytest.approx(28.49553647, abs=2e-8)
     ends = 235_100.0, 734.4522796, 154.8142878, RADIUS_M, 95.3
-    sea, land = (sphere_loss_db(*ends, soil=soil, upright=False) for soil in (SEA, LAND))
+    sea, land = (sphere_loss_db(*ends, soil=soil, upright=False) for soil in (Soil(80.0, 5.0), LAND))
     share = 0.9085495534
     assert share * sea + (1 - share) * land == pytest.approx(41.35859946, abs=1e-6)
 

@@ -30,8 +30,8 @@ class Soil:
     conductivity_s_per_m: float
 
 
-#: Medium dry ground, and the sea (P.526, section 3.1, from memory).
-LAND, SEA = Soil(22.0, 0.003), Soil(80.0, 5.0)
+#: Medium dry ground (P.526, section 3.1, from memory).
+LAND = Soil(22.0, 0.003)
 
 
 def general_loss_db(path: RadioPath, frequency_mhz: float) -> float:
