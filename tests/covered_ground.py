@@ -76,8 +76,10 @@ class Walker:
         top_m = surface.height_m + np.maximum(cover.solid_m, cover.wood_m)
         self.bare = oracle.lowered_posts(surface.height_m, *lower)
         self.every = oracle.lowered_posts(top_m, *lower)
-        opaque_m = surface.height_m + cover.solid_m if cover.passing_m > 0 else top_m
-        self.opaque = oracle.lowered_posts(opaque_m, *lower)
+        self.opaque = self.every
+        if cover.passing_m > 0:
+            self.opaque = oracle.lowered_posts(surface.height_m + cover.solid_m, *lower)
+        self._last = (None, None)
         s = cover.screens
         self.screens = list(zip(s.row, s.column, s.to_row, s.to_column, s.height_m, strict=True))
         self.tallest = np.maximum(cover.solid_m, cover.wood_m).astype(float)
@@ -87,17 +89,23 @@ class Walker:
             over_m = oracle.bilinear(self.tallest, eye.row, eye.column) - (eye.level_m - under_m)
             self.eye_inside = over_m > 1e-3
 
+    def _ways(self, row: float, column: float):
+        """The ways over all, and over what is opaque; kept for the next target at the same place."""
+        if self._last[0] != (row, column):
+            eye = self.eye
+            ways = [
+                oracle.way(lowered, eye.row, eye.column, eye.level_m, row, column, self.screens, self.bare)
+                for lowered in ([self.every] if self.opaque is self.every else [self.every, self.opaque])
+            ]
+            self._last = ((row, column), (ways[0], ways[-1]))
+        return self._last[1]
+
     def to(self, row: float, column: float, target_height_m: float) -> Walked:
         eye, grid = self.eye, self.surface.grid
         target_m = oracle.bilinear(self.bare, row, column) + target_height_m
-        clear, crests = [], []
-        for lowered in (self.every, self.opaque):
-            walked = oracle.way(
-                lowered, eye.row, eye.column, eye.level_m, row, column, self.screens, self.bare
-            )
-            clear.append(oracle.clearance_over(walked, target_m))
-            crests.append(walked.crest_shares)
-        every_m, opaque_m = clear
+        ways = self._ways(row, column)
+        every_m, opaque_m = (oracle.clearance_over(walked, target_m) for walked in ways)
+        crests = [walked.crest_shares for walked in ways]
         light = math.nan if math.isnan(every_m) else float(every_m >= 0)
         which = 0
         if every_m < 0 and not opaque_m < 0:
@@ -115,7 +123,7 @@ class Walker:
         if not math.isnan(light):
             state = GroundState.HIDDEN if light < 0.05 else GroundState.UNCERTAIN
             state = GroundState.VISIBLE if light > 0.95 else state
-        return Walked(clear[which], opaque_m, light, int(state), crests[which])
+        return Walked((every_m, opaque_m)[which], opaque_m, light, int(state), crests[which])
 
 
 def _ground(name, random, shape):

@@ -1,4 +1,4 @@
-"""Compiled: seen posts that are inside cover, which are uncertain."""
+"""Compiled: shares of sight by state, and seen posts that are inside cover, which are uncertain."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ INSIDE_M = 1e-3
 #: The share of sight that stands for a target, or an eye, inside cover: nobody can tell.
 NOBODY_KNOWS = 0.5
 
-_UNCERTAIN, _VISIBLE = np.uint8(2), np.uint8(3)
+_HIDDEN, _UNCERTAIN, _VISIBLE = np.uint8(1), np.uint8(2), np.uint8(3)
 
 
 @compiled
@@ -34,3 +34,13 @@ def mark_inside(states: Bytes, tallest_m: Floats32, target_height_m: float, ligh
     for k in range(light.size):
         if tallest_m[k] > limit_m and light[k] > NOBODY_KNOWS:
             light[k] = NOBODY_KNOWS
+
+
+@compiled
+def light_of_states(states: Bytes, light: Floats32) -> None:
+    """Fill the shares of sight of posts as a sweep leaves them: 1 visible, 0 hidden, NaN for the rest."""
+    for k in range(states.size):
+        if states[k] == _VISIBLE:
+            light[k] = 1.0
+        else:
+            light[k] = 0.0 if states[k] == _HIDDEN else np.nan

@@ -312,7 +312,7 @@ def _judged(
     inside = inside_cover(surface, row, column, above_ground_m)
     eye_m = between_posts(surface.height_m, from_row, from_column)
     inside |= inside_cover(surface, from_row, from_column, level_m - eye_m)
-    found, light = decided(surface, asked, every, opaque, inside[known])
+    found, light = decided(surface, asked, every, opaque, inside[known], maxima)
     clearance_m, fraction, all_light = (np.full(row.size, np.nan) for _ in range(3))
     clearance_m[known], fraction[known], all_light[known] = found.clearance_m, found.fraction, light
     return Clear(clearance_m, fraction), all_light

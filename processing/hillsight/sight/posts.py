@@ -151,11 +151,13 @@ class GroundToSweep:
 
     every : with all that stands on the ground
     opaque : with what lets no sight pass; None where nothing on the ground lets any
+    maxima : of the surface
     """
 
     surface: Surface
     every: SweepGround
     opaque: SweepGround | None
+    maxima: Maxima
 
     @classmethod
     def of(cls, surface: Surface, maxima: Maxima | None = None) -> GroundToSweep:
@@ -163,10 +165,10 @@ class GroundToSweep:
         maxima = Maxima.over(surface) if maxima is None else maxima
         every, cover = ground_of(surface, maxima), surface.cover
         if cover is None or not cover.lets_pass:
-            return cls(surface, every, None)
+            return cls(surface, every, None, maxima)
         opaque_m = np.ascontiguousarray(surface.opaque_m, np.float32).ravel()
         # What is highest with the woods is no lower than what is without.
-        return cls(surface, every, every._replace(heights_m=opaque_m))
+        return cls(surface, every, every._replace(heights_m=opaque_m), maxima)
 
 
 def light_for(surface: Surface, posts: int) -> Floats32:
@@ -205,7 +207,7 @@ def answer(
             crest_distance_m=np.empty_like(answers.crest_distance_m),
         )
         sweep(surface.grid, eye, field, target_heights_m, ground.opaque, opaque, alone=alone)
-    SweptPosts(surface, eye, target_heights_m, answers, opaque, light).decide()
+    SweptPosts(surface, eye, target_heights_m, answers, opaque, light, ground.maxima).decide()
 
 
 def sweep(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.inside import mark_inside
+from hillsight.sight.inside import light_of_states, mark_inside
 from hillsight.sight.under_cover import (
     Clear,
     Lines,
@@ -26,15 +26,13 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats, Floats32, Integers
     from hillsight.ground.grid import Surface
     from hillsight.sight.answers import Answers
+    from hillsight.sight.maxima import Maxima
     from hillsight.sight.viewing import Eye
 
 #: Posts that are looked at together: more would need much memory.
 _AT_A_TIME = 1 << 19
 
 _NO_LIGHT = np.empty(0, np.float32)
-
-#: Share of sight by code of GroundState, as a sweep gives it: hidden none, visible all.
-_LIGHT_OF_STATES = np.array([np.nan, 0.0, np.nan, 1.0, np.nan], np.float32)
 
 
 @dataclass(frozen=True)
@@ -45,6 +43,7 @@ class SweptPosts:
     opaque : over what lets no sight pass; the same object where nothing lets any
     light : (posts of asked,) float32 is filled with the share of sight that comes through from the first
         target's place; of no posts where it is not asked for
+    maxima : of the surface
     """
 
     surface: Surface
@@ -53,6 +52,7 @@ class SweptPosts:
     answers: Answers
     opaque: Answers
     light: Floats32
+    maxima: Maxima
 
     def decide(self, progress: Callable[[float], None] | None = None) -> None:
         """Bring screens and woods into the answers, and doubt where eye or target is inside cover."""
@@ -66,7 +66,7 @@ class SweptPosts:
         part = slice(first, last)
         states = self.answers.states[:, part]
         if self.light.size:
-            self.light[part] = _LIGHT_OF_STATES[states[0]]
+            light_of_states(states[0], self.light[part])
         if self.opaque is not self.answers or self._with_screens:
             chosen = first + np.flatnonzero(self._to_look_at(part))
             if chosen.size:
@@ -135,7 +135,7 @@ class SweptPosts:
                 every = every.with_screens(lines, screens)
                 opaque = every if one else opaque.with_screens(lines, screens)
             nowhere = np.zeros(chosen.size, np.bool_)
-            found, light = decided(self.surface, lines, every, opaque, nowhere)
+            found, light = decided(self.surface, lines, every, opaque, nowhere, self.maxima)
             self._write(target, chosen, found, light, distance_m)
 
     def _clear(self, answers: Answers, target: int, chosen: Integers, distance_m: Floats) -> Clear:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats, Floats32
     from hillsight.ground.cover import ScreenSquares
     from hillsight.ground.grid import Surface
+    from hillsight.sight.maxima import Maxima
     from hillsight.sight.viewing import Eye
 
 #: Shares of sight through woods below which a target is hidden, and above which it is visible (common
@@ -128,12 +129,14 @@ class Clear:
         return Clear(clearance_m, np.where(nearer, fraction, self.fraction))
 
 
-def light_through(surface: Surface, lines: Lines) -> Floats:
+def light_through(surface: Surface, lines: Lines, maxima: Maxima | None = None) -> Floats:
     """Share of sight, (n,), that comes through the woods on lines that nothing solid hides; 0 if hidden."""
     assert surface.cover is not None
     passing_m = surface.cover.passing_m
     most_m = -passing_m * math.log(HIDDEN_BELOW)
-    path_m = paths_through_wood(surface, lines.eyes, lines.rows, lines.columns, lines.targets_m, most_m)
+    path_m = paths_through_wood(
+        surface, lines.eyes, lines.rows, lines.columns, lines.targets_m, most_m, maxima
+    )
     light: Floats = np.exp(-path_m / passing_m)
     return light
 
@@ -144,7 +147,12 @@ def screens_over(surface: Surface, lines: Lines) -> tuple[Floats, Floats, Flags]
 
 
 def decided(
-    surface: Surface, lines: Lines, every: Clear, opaque: Clear, inside: Flags
+    surface: Surface,
+    lines: Lines,
+    every: Clear,
+    opaque: Clear,
+    inside: Flags,
+    maxima: Maxima | None = None,
 ) -> tuple[Clear, Floats]:
     """Clearance of targets over what stops more than half of sight, and the share that comes through.
 
@@ -153,6 +161,7 @@ def decided(
     every : over all that stands on the ground, screens too
     opaque : over what lets no sight pass; ``every`` itself where nothing lets any
     inside : (n,) targets, or whose eye is, inside cover
+    maxima : ``Maxima.over(surface)``, if there is one
 
     Returns
     -------
@@ -164,7 +173,7 @@ def decided(
         doubtful = (every.clearance_m < 0) & ~(opaque.clearance_m < 0)
     clearance_m, fraction = every.clearance_m, every.fraction
     if opaque is not every and doubtful.any():
-        through = light_through(surface, lines.some(doubtful))
+        through = light_through(surface, lines.some(doubtful), maxima)
         # A void on the way matters only where the wood before it does not hide by itself.
         unknown = np.isnan(opaque.clearance_m[doubtful]) & (through >= HIDDEN_BELOW)
         light[doubtful] = np.where(unknown, np.nan, through)

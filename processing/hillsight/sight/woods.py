@@ -16,12 +16,21 @@ import numpy as np
 from hillsight.kernels.compiled import compiled
 from hillsight.kernels.threads import in_slices
 from hillsight.sight.crossings import ground_on_line
+from hillsight.sight.maxima import Maxima
 from hillsight.sight.screens import lowered_at
 from hillsight.sight.viewing import CROSSING_SNAP
 
 if TYPE_CHECKING:
-    from hillsight.arrays import Floats, Floats32
+    from hillsight.arrays import Floats, Floats32, Integers
     from hillsight.ground.grid import Surface
+
+#: A block that a line comes into is the one so far (spacings) ahead.
+_AHEAD = 1e-6
+
+#: How far (m) above the highest of a block a line must be to pass over it unseen: above all rounding.
+_CLEAR_M = 1e-3
+
+_NO_LADDER, _NO_OFFSETS = np.empty(0, np.float32), np.empty(0, np.int64)
 
 #: Lines that a thread does before it looks up for an interruption: milliseconds.
 _LINES_AT_A_TIME = 1024
@@ -38,8 +47,47 @@ def _below(gap_m: float, next_gap_m: float) -> float:
 
 
 @compiled
+def _clear_until(
+    ladder_m: Floats32,
+    offsets: Integers,
+    rows: int,
+    columns: int,
+    eye: tuple[float, float, float],
+    way: tuple[float, float, float],
+    share: float,
+) -> tuple[bool, float]:
+    """Whether a line stays above the whole block that it comes into; the share at which it leaves that.
+
+    Blocks of 64 posts a side are looked at first, then of 16. ``eye`` is row, column and level, ``way`` what
+    the line goes down the rows, along the columns and up.
+    """
+    eye_row, eye_column, level_m = eye
+    down, right, climb_m = way
+    row = eye_row + share * down + (_AHEAD if down > 0.0 else -_AHEAD)
+    column = eye_column + share * right + (_AHEAD if right > 0.0 else -_AHEAD)
+    if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
+        return False, share
+    out = share
+    for level in (2, 1):
+        shift = 2 + 2 * level
+        width = (columns + (1 << shift) - 1) >> shift
+        block_row, block_column = int(row) >> shift, int(column) >> shift
+        out = np.inf
+        if down != 0.0:
+            out = (((block_row + (1 if down > 0.0 else 0)) << shift) - eye_row) / down
+        if right != 0.0:
+            out = min(out, (((block_column + (1 if right > 0.0 else 0)) << shift) - eye_column) / right)
+        lowest_m = level_m + min(share * climb_m, min(out, 1.0) * climb_m)
+        if lowest_m > np.float64(ladder_m[offsets[level] + block_row * width + block_column]) + _CLEAR_M:
+            return True, out
+    return False, out
+
+
+@compiled
 def _paths(
     blocking_m: Floats32,
+    ladder_m: Floats32,
+    offsets: Integers,
     spacing_x_m: float,
     spacing_y_m: float,
     eyes: Floats,
@@ -51,6 +99,7 @@ def _paths(
 ) -> None:
     """Fill the metres of each line below the top of what stands on the ground.
 
+    ladder_m, offsets : as in Maxima, of what blocks; no offsets: no blocks to pass over
     eyes : (n, 4) or (1, 4) row, column, level, drop
     targets_m : (n,) heights of the targets as seen from the eyes
     most_m : a path that is longer is infinite, and not followed to its end
@@ -80,7 +129,32 @@ def _paths(
         )
         gap_m = level_m - under_m
         length_m = math.hypot(math.hypot(down * spacing_y_m, right * spacing_x_m), climb_m)
+        # Curvature the other way lifts what is far off: no block's highest is then a bound.
+        look_from = 0.0 if offsets.size > 0 and drop_per_m >= 0.0 else np.inf
         while share < 1.0 and below * length_m <= most_m:
+            if share >= look_from and gap_m >= 0.0:
+                clear, look_from = _clear_until(
+                    ladder_m,
+                    offsets,
+                    blocking_m.shape[0],
+                    blocking_m.shape[1],
+                    (eye_row, eye_column, level_m),
+                    (down, right, climb_m),
+                    share,
+                )
+                if clear and look_from >= 1.0:
+                    break
+                if clear:
+                    # On to the lines where it leaves the block; before them nothing counts.
+                    row_out, column_out = eye_row + look_from * down, eye_column + look_from * right
+                    if down > 0.0:
+                        row_line = max(row_line, math.ceil(row_out - _AHEAD))
+                    elif down < 0.0:
+                        row_line = min(row_line, math.floor(row_out + _AHEAD))
+                    if right > 0.0:
+                        column_line = max(column_line, math.ceil(column_out - _AHEAD))
+                    elif right < 0.0:
+                        column_line = min(column_line, math.floor(column_out + _AHEAD))
             row_share = (row_line - eye_row) / down if down != 0.0 else np.inf
             column_share = (column_line - eye_column) / right if right != 0.0 else np.inf
             next_share = min(row_share, column_share)
@@ -152,6 +226,7 @@ def paths_through_wood(
     columns: Floats,
     targets_m: Floats,
     most_m: float = np.inf,
+    maxima: Maxima | None = None,
 ) -> Floats:
     """Metres of each line through wood, (n,), of lines that nothing solid hides.
 
@@ -162,7 +237,11 @@ def paths_through_wood(
     rows, columns : (n,) fractional, of the targets, on the terrain
     targets_m : (n,) metres, their heights as seen from the eyes
     most_m : longer paths are told as infinite
+    maxima : ``Maxima.over(surface)``, if there is one; else made if it is worth it
     """
+    if maxima is None and rows.size * sum(surface.height_m.shape) > surface.height_m.size:
+        maxima = Maxima.over(surface)
+    ladder_m, offsets = (_NO_LADDER, _NO_OFFSETS) if maxima is None else (maxima.ladder_m, maxima.offsets)
     path_m = np.empty(rows.size)
     blocking_m = np.ascontiguousarray(surface.blocking_m, np.float32)
     eyes = np.ascontiguousarray(eyes, np.float64)
@@ -171,6 +250,8 @@ def paths_through_wood(
         s = slice(first, last)
         _paths(
             blocking_m,
+            ladder_m,
+            offsets,
             surface.grid.spacing_x_m,
             surface.grid.spacing_y_m,
             eyes if eyes.shape[0] == 1 else eyes[s],
