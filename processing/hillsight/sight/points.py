@@ -219,7 +219,9 @@ def light_of_pairs(
     lines = _lines_of_pairs(
         drop_per_m, from_rows, from_columns, from_levels_m, to_rows, to_columns, to_levels_m
     )
-    above_m = lines[6] - between_posts(surface.height_m, lines[4], lines[5])
+    above_m = lines[6]  # without cover nobody asks
+    if surface.cover is not None and surface.cover.hides:
+        above_m = lines[6] - between_posts(surface.height_m, lines[4], lines[5])
     return _judged(surface, maxima, lines, above_m, lowered=False, state_only=True, progress=progress)[1]
 
 

@@ -78,7 +78,7 @@ class Choice:
         """How far the choice may be from the best: a share of the cover, or of the posts."""
         if self.wanted_share is not None:
             return 1.0 - self.needed_posts / self.chosen.size if self.chosen.size else 0.0
-        return (self.at_most_share - self.covered_share) / max(self.at_most_share, 1e-300)
+        return max(self.at_most_share - self.covered_share, 0.0) / max(self.at_most_share, 1e-300)
 
     @property
     def in_words(self) -> str:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
@@ -33,6 +32,9 @@ if TYPE_CHECKING:
 
 #: Sight lines walked at a time: their places and levels take some 60 bytes each.
 _LINES_AT_A_TIME = 2_000_000
+
+#: Places whose distances from all pieces are measured at a time.
+_PLACES_AT_A_TIME = 256
 
 
 @dataclass(frozen=True)
@@ -110,14 +112,17 @@ class Lines:
         reach_m: float,
     ) -> Lines:
         """All lines no longer than a reach, metres on the grid."""
-        tree = cKDTree(np.column_stack((piece_easting_m, piece_northing_m)))
-        near = tree.query_ball_point(np.column_stack((easting_m, northing_m)), reach_m, return_sorted=True)
-        counts = [len(one) for one in near]
-        piece = (
-            np.concatenate([np.asarray(one, np.int64) for one in near]) if counts else np.empty(0, np.int64)
+        found = []
+        for first in range(0, easting_m.size, _PLACES_AT_A_TIME):
+            some = slice(first, first + _PLACES_AT_A_TIME)
+            east_m = piece_easting_m[None, :] - easting_m[some, None]
+            north_m = piece_northing_m[None, :] - northing_m[some, None]
+            place, piece = np.nonzero(east_m**2 + north_m**2 <= reach_m**2)
+            found.append((place + first, piece))
+        places, pieces = (
+            np.concatenate([one[k] for one in found]) if found else np.empty(0, np.int64) for k in range(2)
         )
-        place = np.repeat(np.arange(len(counts)), counts)
-        return cls(place, piece, (len(counts), piece_easting_m.size))
+        return cls(places, pieces, (easting_m.size, piece_easting_m.size))
 
     def table(self, seen: Flags) -> Flags:
         """(places, pieces) from what each line says; False where there is no line."""
