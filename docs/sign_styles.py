@@ -182,6 +182,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "seen_lines": {name: replace(line, width=2.4) for name, line in _CLASS_LINES.items()},
     "sight_matrix": {
         "visible": replace(signs.SIGHT_LINE, dash=(), rim=0.0),
+        "uncertain": replace(signs.SIGHT_LINE, colour=palette.UNCERTAIN, dash=(4.0, 1.6, 1.0, 1.6), rim=0.0),
         "hidden": _HIDDEN_SIGHT,
         "unknown": replace(_NOT_SEEN, width=0.8),
     },

@@ -31,6 +31,24 @@
           </LineSymbolizer>
         </Rule>
         <Rule>
+          <Name>uncertain</Name>
+          <Title>Uncertain: woods between</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>uncertain</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#C2703D</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">5 2 1.3 2</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+        </Rule>
+        <Rule>
           <Name>hidden</Name>
           <Title>Hidden</Title>
           <ogc:Filter>

@@ -148,6 +148,8 @@ def rules(name: str, column: str) -> set[str]:
         ("bearing_list", "state"),
         ("crest_lines", "role"),
         ("profile_stretches", "state"),
+        ("sight_matrix", "state"),
+        ("radio_links", "answer"),
         ("profile_points", "what"),
         ("skyline", "state"),
         ("skyline_bearings", "state"),

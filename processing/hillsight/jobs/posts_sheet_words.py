@@ -208,7 +208,9 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
                 row["answer"] + (" (wanted)" if row["is_wanted"] else ""),
                 f"{row['margin_db']:+.0f} dB" if known else "",
                 _zone_words(row["first_zone_clear"]) if known else "",
-                f"{metres(round(worst_m, -1))} off" if worst_m is not None and np.isfinite(worst_m) else "",
+                f"{row['worst_is']}, {metres(round(worst_m, -1))} off"
+                if worst_m is not None and np.isfinite(worst_m)
+                else "",
                 str(sights.get(frozenset((name, other)), "")),
             )
         )
@@ -221,7 +223,7 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
     return Table(
         heading="Radio and sight to others",
         columns=("to", "distance", "radio", "to spare", "first zone clear", "worst obstacle", "by eye"),
-        shares=(0.2, 0.12, 0.2, 0.1, 0.13, 0.15, 0.1),
+        shares=(0.18, 0.1, 0.17, 0.1, 0.13, 0.22, 0.1),
         rows=tuple(rows),
         note=" ".join([*by, f"{RADIO_CAUTION} Reckoned with {radio_words(plan.radios)}."]),
     )

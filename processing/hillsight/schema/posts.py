@@ -178,7 +178,19 @@ RADIO_LINKS = Layer(
             "from the one to the worst obstacle; null where nothing is between",
             optional=True,
         ),
+        text(
+            "worst_is",
+            "ground, or a kind of cover",
+            "what the worst obstacle is; null where nothing is between",
+            optional=True,
+        ),
         real("free_space_db", "dB", "lost by distance alone"),
+        real(
+            "knife_edge_db",
+            "dB",
+            "lost at the worst obstacle, were it the only one and sharp; null where it is not known",
+            optional=True,
+        ),
         real(
             "diffraction_db",
             "dB",
