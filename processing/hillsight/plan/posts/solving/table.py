@@ -137,12 +137,6 @@ class Table:
         )
 
 
-def alike_groups(seen: Flags) -> Integers:
-    """A number for each row, (rows,): the first row with the same entries."""
-    kept, which = _first_alike(seen, np.zeros(seen.shape[0]))
-    return kept[which]
-
-
 def _first_alike(rows: Flags, besides: Floats) -> tuple[Integers, Integers]:
     """The first of each set of rows alike, in order, and to which of these each row belongs.
 
