@@ -87,7 +87,7 @@ class Walker:
         if 0 <= eye.row <= grid.rows - 1 and 0 <= eye.column <= grid.columns - 1:
             under_m = oracle.bilinear(surface.height_m.astype(float), eye.row, eye.column)
             over_m = oracle.bilinear(self.tallest, eye.row, eye.column) - (eye.level_m - under_m)
-            self.eye_inside = over_m > 1e-3
+            self.eye_inside = over_m > 0.5
 
     def _ways(self, row: float, column: float):
         """The ways over all, and over what is opaque; kept for the next target at the same place."""
@@ -117,7 +117,7 @@ class Walker:
             if math.isnan(opaque_m) and light > 0:
                 light = math.nan
             which = int(math.isnan(light) or light >= 0.5)
-        if self.eye_inside or oracle.bilinear(self.tallest, row, column) - target_height_m > 1e-3:
+        if self.eye_inside or oracle.bilinear(self.tallest, row, column) - target_height_m > 0.5:
             light = min(light, 0.5) if not math.isnan(light) else light
         state = GroundState.UNKNOWN
         if not math.isnan(light):

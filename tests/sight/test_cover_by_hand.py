@@ -127,6 +127,15 @@ def test_what_an_eye_inside_cover_sees_is_uncertain():
     assert GroundState.VISIBLE not in states and (states[60, 20:40] == GroundState.UNCERTAIN).all()
 
 
+def test_heather_and_the_noise_of_a_surface_model_are_no_cover_to_be_inside_of():
+    """Half a metre, common practice, no source."""
+    heather, scrub = (_covered(solid_m=tall_m, columns=slice(0, SIDE)) for tall_m in (0.4, 0.6))
+    eye = _eye(20.0)
+    assert GroundState.UNCERTAIN not in see_states(heather, eye, 1e9)
+    assert GroundState.VISIBLE not in see_states(scrub, eye, 1e9)
+    assert GroundState.VISIBLE in see_states(scrub, eye, 1e9, 0.2)
+
+
 def test_the_skyline_says_how_much_of_it_is_cover():
     surface = _covered(wood_m=16.0, columns=slice(30, 41))
     found = see_bearings(surface, _eye(1.6), 1e9, np.array([90.0, 270.0]))

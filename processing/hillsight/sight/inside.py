@@ -11,8 +11,9 @@ from hillsight.kernels.compiled import compiled
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats32
 
-#: How far (m) below the top of cover something is inside it: above the rounding of heights.
-INSIDE_M = 1e-3
+#: How far (m) below the top of cover something must be to be inside it: heather and long grass, and what a
+#: surface model errs on open ground, hide nobody (common practice, no source).
+INSIDE_M = 0.5
 
 #: The share of sight that stands for a target, or an eye, inside cover: nobody can tell.
 NOBODY_KNOWS = 0.5
