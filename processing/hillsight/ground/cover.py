@@ -137,6 +137,7 @@ class Cover:
     screens : what is narrower than a post
     passing_m : of sight along p metres through wood the share exp(-p / passing_m) comes through; 0: none does
     height_sigma_m, edge_sigma_m : standard deviations of the cover's height, and of the place of its edges
+    screen_sigma_m : of the height of screens; that of the rest where None
 
     Raises
     ------
@@ -151,6 +152,7 @@ class Cover:
     passing_m: float = 0.0
     height_sigma_m: float = 0.0
     edge_sigma_m: float = 0.0
+    screen_sigma_m: float | None = None
 
     def __post_init__(self) -> None:
         if not self.solid_m.shape == self.wood_m.shape == self.kind.shape or self.kind.ndim != 2:
@@ -160,13 +162,18 @@ class Cover:
             # NaN is caught too: it is not at least nought.
             if not (values >= 0).all() or not np.isfinite(values).all():
                 raise ValueError("cover needs a height of 0 m or more at each post")
-        for value in (self.passing_m, self.height_sigma_m, self.edge_sigma_m):
+        for value in (self.passing_m, self.height_sigma_m, self.edge_sigma_m, self.sigma_of_screens_m):
             if not (np.isfinite(value) and value >= 0):
                 raise ValueError(f"cover needs lengths of 0 m or more, not {value}")
         if not self.kinds or self.kinds[0] != BARE:
             raise ValueError(f"the first kind of cover is that of bare ground, not {self.kinds[:1]}")
         if max(int(self.kind.max(initial=0)), int(self.screens.kind.max(initial=0))) >= len(self.kinds):
             raise ValueError(f"a kind of cover has no name among {self.kinds}")
+
+    @property
+    def sigma_of_screens_m(self) -> float:
+        """Standard deviation of the height of screens."""
+        return self.height_sigma_m if self.screen_sigma_m is None else self.screen_sigma_m
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -95,9 +95,10 @@ class CoverSource:
             screens=screens,
             passing_m=self.passing_m,
             height_sigma_m=max(
-                0.0 if self.shapes is None else self.shapes.height_sigma_m or self.shapes.screen_sigma_m,
+                0.0 if self.shapes is None else self.shapes.height_sigma_m,
                 0.0 if self.surface is None else _SURFACE_ERROR_M,
             ),
+            screen_sigma_m=None if self.shapes is None else self.shapes.screen_sigma_m,
             edge_sigma_m=_MAPPED_EDGE_M if self.surface is None else self.surface.cell_m / 2,
         )
 

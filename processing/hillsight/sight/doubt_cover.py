@@ -133,7 +133,7 @@ def chance_past_screens(
     gap_m = share * (targets_m - level_m - np.where(np.isfinite(rise_m), rise_m, 0.0))
     ground_m2 = float(errors.covariance_m2(np.zeros(1))[0])
     eye = 1.0 - share
-    variance = share**2 * ground_m2 + ground_m2 + surface.cover.height_sigma_m**2
+    variance = share**2 * ground_m2 + ground_m2 + surface.cover.sigma_of_screens_m**2
     variance += eye**2 * (numbers[gaps.E_GROUND_VARIANCE] + numbers[gaps.E_HEIGHT_VARIANCE])
     variance -= 2.0 * share * errors.covariance_m2(eye * length_m)
     if errors.station_height_m is None:

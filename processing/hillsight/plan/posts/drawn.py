@@ -196,7 +196,8 @@ def _cover_drawn(surface: Surface, height: float, down: float, right: float) -> 
         return found
 
     screens = cover.screens
-    screen_m = np.where(screens.height_m > 0, np.maximum(screens.height_m + raised_m, 0.0), 0.0)
+    taller_m = cover.sigma_of_screens_m * height
+    screen_m = np.where(screens.height_m > 0, np.maximum(screens.height_m + taller_m, 0.0), 0.0)
     return replace(
         cover,
         solid_m=drawn(cover.solid_m),
