@@ -121,6 +121,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     },
     "cameras": _PLACES,
     "candidates": _PLACES,
+    "checkpoints": {"checkpoint": (signs.Part("circle", 7.0, PAPER, INK, 1.6),)},
     "exercise_places": {"true_place": _place(8.0, INK), "wrong_place": _place(8.0, PAPER)},
     "possible_places": _PLACES,
     "candidate_views": _views(),

@@ -9,22 +9,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.errors import CallError, OutputError, PostsError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.sun import daylight
 from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.inputs import described, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import (
-    check_outputs,
-    named_files,
     output_way,
     provenance_of,
     write_style_folder,
     write_text,
 )
+from hillsight.jobs.posts_checks import check_pairs, check_request, check_size, check_written
 from hillsight.jobs.posts_course import read_course
-from hillsight.jobs.posts_drawings import check_drawings, draw_posts
+from hillsight.jobs.posts_drawings import draw_posts
 from hillsight.jobs.posts_found import LAYERS, FoundPosts
 from hillsight.jobs.posts_ground import NamedPlaces, opened_plan
 from hillsight.jobs.posts_places import surface_over, where_to_stand
@@ -32,21 +30,17 @@ from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.posts_shown import ShownPosts
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
-from hillsight.layers.atomic import check_place
 from hillsight.layers.posts_gpx import posts_gpx
 from hillsight.plan.posts.choosing import choose
 from hillsight.plan.posts.course import cut
 from hillsight.plan.posts.dangers import weighed
 from hillsight.plan.posts.drawn import watch_drawn
-from hillsight.plan.posts.fields import CONTROL
 from hillsight.plan.posts.manned import manned
 from hillsight.plan.posts.meeting import meetings
 from hillsight.plan.posts.outcome import CAUTIONS, Outcome
 from hillsight.plan.posts.posts_words import posts_lines
 from hillsight.plan.posts.radio import RADIO_CAUTION, radio_words
 from hillsight.plan.posts.watching import Watching, watch
-from hillsight.plan.toml_file import instead
-from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
@@ -58,9 +52,6 @@ if TYPE_CHECKING:
     from hillsight.plan.posts.choosing import Choice
     from hillsight.plan.posts.course import Course, Stretches
     from hillsight.plan.posts.plan import PostsPlan
-
-#: Fewest and most draws of the terrain's errors.
-_DRAWS = (16, 1024)
 
 #: No place is walked to from nowhere: its effort, minutes, where no way leads there.
 _NO_WAY_MIN = 1_440.0
@@ -139,9 +130,10 @@ def posts(
 def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPosts:
     """Do what a request asks for; see :func:`posts`."""
     out_crs = settled_out_crs(request.out_crs)
-    _check(request)
+    check_request(request)
     with opened_plan(request) as ground:
         plan, inputs = ground.plan, ground.inputs
+        check_written(request, plan)
         errors = error_model(request, inputs.spacing_m)
         way, cautions = output_way(inputs, out_crs)
         course, course_notes = read_course(plan, ground.terrain, _checkpoint_places(ground))
@@ -160,7 +152,8 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         say_if_compiling(listener, pairs=True)
         with listener.work("places to stand"):
             standing = where_to_stand(ground, course, area, places.fixed, places.banned, places.access)
-        _check_pairs(plan, standing)
+        check_pairs(plan, standing)
+        check_size(standing.places, stretches)
         notes = list(
             dict.fromkeys(
                 (
@@ -194,6 +187,12 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
                 request.draws,
                 advance,
             )
+        heads = watch(
+            ground.terrain,
+            standing.places.taken(in_order.place),
+            stretches,
+            replace(how, runner_least_m=plan.eyes.runner_most_m),
+        )
         reached = meetings(
             area,
             in_order,
@@ -210,6 +209,7 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
             in_order,
             choice,
             seen[in_order.place],
+            heads,
             drawn,
             _rise_m(course, stretches, area),
             reached.answers,
@@ -266,28 +266,6 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         )
 
 
-def _check(request: PostsRequest) -> None:
-    """Refuse what makes no sense before the work."""
-    check_outputs(request)
-    if not _DRAWS[0] <= request.draws <= _DRAWS[1]:
-        raise CallError(
-            f"{request.draws:,} draws make no chance",
-            remedy=f"Give a number from {_DRAWS[0]} to {_DRAWS[1]:,}",
-            parameters=("draws",),
-        )
-    check_drawings(request)
-    if request.gpx is None:
-        return
-    check_place(request.gpx, inputs=named_files(request))
-    if request.gpx.suffix.lower() != ".gpx":
-        raise OutputError(
-            "the name must end in .gpx",
-            where=str(request.gpx),
-            remedy=f"Name it {request.gpx.stem}.gpx or alike",
-            parameters=("gpx",),
-        )
-
-
 def _checkpoint_places(ground: PlanGround) -> list[tuple[float, float] | None]:
     """Places of checkpoints on the working grid; None of those told by how far along they stand."""
     return [
@@ -337,25 +315,6 @@ def _watching(plan: PostsPlan, refraction: float) -> Watching:
         eyes.reach_m,
         refraction,
     )
-
-
-def _check_pairs(plan: PostsPlan, standing: Standing) -> None:
-    """Refuse a pair that names neither a fixed post, a named place nor control.
-
-    Raises
-    ------
-    PostsError : it does
-    """
-    known = {folded(name) for name in standing.places.name if name} | {CONTROL}
-    for pair in plan.pairs:
-        for name in (pair.one, pair.other):
-            if folded(name) not in known:
-                named = [place for place in standing.places.name if place]
-                raise PostsError(
-                    f"a pair names {name!r}, and no fixed post or place to stand is called so",
-                    where=plan.source,
-                    remedy=instead(name, [*named, CONTROL], "There are"),
-                )
 
 
 def _chosen(plan: PostsPlan, seen: Flags, stretches: Stretches, standing: Standing) -> Choice:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from hillsight.plan.posts.outcome import Outcome
 
 LAYERS = (
-    *("unseen_stretches", "handover_gaps", "posts", "seen_stretches", "other_places"),
+    *("unseen_stretches", "handover_gaps", "posts", "checkpoints", "seen_stretches", "other_places"),
     *("sight_matrix", "radio_links", "relays"),
 )
 """Unseen stretches come first: they are what an organiser must know."""
@@ -49,6 +49,7 @@ class FoundPosts:
                 self.light,
                 crs,
             ),
+            "checkpoints": frames_of.checkpoints_frame(self.outcome, crs),
             "seen_stretches": frames_of.seen_frame(self.outcome, crs),
             "other_places": frames_of.others_frame(self.outcome, self.standing.places, crs),
             "sight_matrix": frames_of.sight_frame(self.meetings, crs),

@@ -97,10 +97,11 @@ def where_to_stand(
         line = shapely.LineString(np.column_stack((course.easting_m, course.northing_m)))
         area = np.array([line.buffer(_BESIDE_COURSE_M)], dtype=object)
         stands.append(NamedShapes(area, ("",), 0.0, _EVERY_M))
-    shut = []
+    shut, closed = list[shapely.Geometry](), list[shapely.Geometry]()
     for told in plan.no_go:
         shapes, file = ground.shapes(told)
         shut.append(shapes.area() if told.within_m > 0 else shapely.union_all(shapes.shapes))
+        closed += list(shapely.get_parts(shapes.shapes))
         files.append(file)
     easting_m, northing_m, names = laid_out(stands)
     held = len(fixed)
@@ -122,7 +123,7 @@ def where_to_stand(
             np.array([(place.easting_m, place.northing_m) for place in access]),
             np.column_stack((easting_m, northing_m)),
             ground.paths,
-            _barriers(ground, shut),
+            _barriers(ground, closed),
         )
         minutes = walks.minutes
         limits.append(Limit("no way on foot", np.isfinite(minutes)))
@@ -146,11 +147,10 @@ def where_to_stand(
     )
 
 
-def _barriers(ground: PlanGround, shut: Sequence[shapely.Geometry]) -> Barriers:
-    """Lakes and no-go areas: streams and lines are stepped over."""
+def _barriers(ground: PlanGround, closed: Sequence[shapely.Geometry]) -> Barriers:
+    """Lakes and no-go areas themselves: what lies about them may be walked, streams are stepped over."""
     lakes = [shape for shape in ground.water if shapely.get_dimensions(shape) == 2]
-    areas = [part for shape in shut for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
-    return Barriers(areas, lakes)
+    return Barriers([shape for shape in closed if shapely.get_dimensions(shape) == 2], lakes)
 
 
 def _about(places: Sequence[NamedPlace], easting_m: Floats, northing_m: Floats) -> Flags:

@@ -138,13 +138,38 @@ def posts_frame(
     return frame_of_rows("posts", rows, shapes, crs)
 
 
+def checkpoints_frame(outcome: Outcome, crs: pyproj.CRS) -> geopandas.GeoDataFrame:
+    """The layer ``checkpoints``."""
+    rows, shapes = list[Row](), []
+    stretches, course = outcome.stretches, outcome.course
+    ends_m = np.append(stretches.from_m, stretches.to_m[-1])
+    for checkpoint in course.checkpoints:
+        last_m = checkpoint.along_m + (course.laps - 1) * course.lap_m
+        at = min(int(np.searchsorted(stretches.to_m, checkpoint.along_m)), len(stretches.to_m) - 1)
+        seers = outcome.seers(at)
+        rows.append(
+            {
+                "checkpoint": checkpoint.name,
+                "along_m": checkpoint.along_m,
+                "posts_count": len(seers),
+                "posts": ", ".join(seers),
+                "seen_probability": float(outcome.chance[stretches.piece[at]]),
+                "first_passing_min": float(np.interp(checkpoint.along_m, ends_m, outcome.at_ends_min[0])),
+                "last_passing_min": float(np.interp(last_m, ends_m, outcome.at_ends_min[1])),
+            }
+        )
+        (east,), (north,) = course.at(np.array([checkpoint.along_m]))
+        shapes.append(shapely.Point(east, north))
+    return frame_of_rows("checkpoints", rows, shapes, crs)
+
+
 def seen_frame(outcome: Outcome, crs: pyproj.CRS) -> geopandas.GeoDataFrame:
     """The layer ``seen_stretches``."""
     rows, shapes = list[Row](), []
     stretches = outcome.stretches
     along, chance = outcome.along, outcome.chance[stretches.piece]
     for k in np.flatnonzero(along.any(axis=0)):
-        seers = [outcome.posts.name[post] for post in np.flatnonzero(along[:, k])]
+        seers = outcome.seers(int(k))
         from_m, to_m = float(stretches.from_m[k]), float(stretches.to_m[k])
         rows.append(
             {

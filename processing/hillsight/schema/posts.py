@@ -105,6 +105,21 @@ POSTS = Layer(
     ),
 )
 
+CHECKPOINTS = Layer(
+    "checkpoints",
+    "Point",
+    "checkpoints in running order, and who sees them",
+    (
+        text("checkpoint", "", "its name"),
+        real("along_m", "m on the grid, along a lap", "where it stands"),
+        integer("posts_count", "", "posts that see a runner there"),
+        text("posts", "", "their names; empty if none does"),
+        real("seen_probability", "0 to 1", "chance that some post sees a runner there"),
+        real("first_passing_min", _FIRST, "when the first runner is there, the first time"),
+        real("last_passing_min", _LAST, "when the last runner is there, the last time"),
+    ),
+)
+
 SEEN_STRETCHES = Layer(
     "seen_stretches",
     "LineString",
@@ -223,7 +238,7 @@ RELAYS = Layer(
 )
 
 POSTS_LAYERS = (
-    *(UNSEEN_STRETCHES, HANDOVER_GAPS, POSTS, SEEN_STRETCHES, OTHER_PLACES),
+    *(UNSEEN_STRETCHES, HANDOVER_GAPS, POSTS, CHECKPOINTS, SEEN_STRETCHES, OTHER_PLACES),
     *(SIGHT_MATRIX, RADIO_LINKS, RELAYS),
 )
 """Unseen stretches come first: they are what an organiser must know."""

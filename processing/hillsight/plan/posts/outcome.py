@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,6 +42,7 @@ class Outcome:
 
     seen : (posts, pieces) what each post sees, by the terrain as it is
     chance : (pieces,) that any post sees a runner there, by draws that they share
+    heads_share : share of the weighed course over which the heads of the tallest runners show
     share_range : mean share of the weighed course seen, and between what it lies in nine draws of ten
     at_ends_min : (2, stretches + 1) minutes after the start at which the first and the last runner are at
         the start of each stretch, and at the end of the last
@@ -53,6 +55,7 @@ class Outcome:
     choice: Choice
     seen: Flags
     chance: Floats
+    heads_share: float
     share_range: tuple[float, float, float]
     at_ends_min: Floats
     unseen: tuple[Unseen, ...]
@@ -69,6 +72,7 @@ class Outcome:
         posts: MannedPosts,
         choice: Choice,
         seen: Flags,
+        heads: Flags,
         drawn: Drawn,
         rise_m: Floats,
         pairs: tuple[PairAnswer, ...],
@@ -78,12 +82,14 @@ class Outcome:
         Parameters
         ----------
         seen : (posts, pieces), in running order of the posts, and so ``drawn``
+        heads : likewise, whether the head of the tallest runner shows
         rise_m : (stretches,) how much the ground rises along each
         """
         paces = plan.paces
         runners = Runner(paces.first_min_per_km), Runner(paces.last_min_per_km, paces.last_start_min)
         at_ends_min = np.stack([minutes_at_ends(stretches, runner, rise_m) for runner in runners])
         gaps = handover_gaps(stretches, seen, at_ends_min)
+        weight_m = stretches.piece_weight_m()
         return cls(
             plan,
             course,
@@ -92,7 +98,8 @@ class Outcome:
             choice,
             seen,
             drawn.of_any(),
-            drawn.of_share(stretches.piece_weight_m()),
+            float(weight_m[heads.any(axis=0)].sum() / weight_m.sum()),
+            drawn.of_share(weight_m),
             at_ends_min,
             unseen_stretches(stretches, seen),
             gaps,
@@ -100,7 +107,7 @@ class Outcome:
             pairs,
         )
 
-    @property
+    @cached_property
     def along(self) -> Flags:
         """(posts, stretches) what each post sees, in running order."""
         return self.seen[:, self.stretches.piece]
@@ -126,6 +133,10 @@ class Outcome:
         """The stretches between two places along the course that are ends of stretches."""
         first = int(np.searchsorted(self.stretches.from_m, from_m - 1e-6))
         return slice(first, int(np.searchsorted(self.stretches.to_m, to_m + 1e-6)))
+
+    def seers(self, stretch: int) -> list[str]:
+        """Names of the posts that see a stretch, in running order."""
+        return [self.posts.name[k] for k in np.flatnonzero(self.along[:, stretch])]
 
     def own_shares(self) -> Floats:
         """(posts,) share of the weighed course that each alone sees."""

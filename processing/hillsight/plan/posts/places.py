@@ -15,7 +15,7 @@ from hillsight.words.english import listed
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.arrays import Flags, Floats, Objects
+    from hillsight.arrays import Flags, Floats, Integers, Objects
 
 MOST_PLACES = 20_000
 """More places than these take an hour to look from, and are refused."""
@@ -42,9 +42,9 @@ class Places:
     def __len__(self) -> int:
         return len(self.easting_m)
 
-    def taken(self, chosen: Flags | Sequence[int]) -> Places:
+    def taken(self, chosen: Flags | Integers) -> Places:
         """Some of them, in the order given."""
-        numbers = np.arange(len(self))[np.asarray(chosen)]
+        numbers = np.arange(len(self))[chosen]
         return Places(
             self.easting_m[numbers],
             self.northing_m[numbers],

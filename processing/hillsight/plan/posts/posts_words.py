@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from hillsight.plan.posts.outcome import CAUTIONS
-from hillsight.words.english import plural
+from hillsight.words.english import folded, plural
 from hillsight.words.quantities import metres, per_cent
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def posts_lines(outcome: Outcome, frames: Mapping[str, Any], light: Daylight | N
     lines += ["", *_unseen(outcome, frames["unseen_stretches"])]
     lines += ["", *_gaps(frames["handover_gaps"])]
     lines += ["", *_posts(outcome, frames["posts"])]
+    lines += _checkpoints(frames["checkpoints"])
     lines += _light(frames["posts"], light)
     lines += _pairs(outcome, frames)
     return [*lines, "", *_wrapped(" ".join(CAUTIONS))]
@@ -49,7 +50,8 @@ def _head(outcome: Outcome) -> list[str]:
         f"{outcome.plan.title}: {_course_length(course.length_m)}{laps}, {count} {_many('post', count)}.",
         f"Unseen: {per_cent(outcome.unseen_share, 1)} of the course's length.",
         f"Seen, by weight: {per_cent(choice.covered_share, 1)} by the terrain as it is; in nine of ten "
-        f"draws of its errors {per_cent(low)} to {per_cent(high)}.",
+        f"draws of its errors {per_cent(low)} to {per_cent(high)}. The heads of runners "
+        f"{outcome.plan.eyes.runner_most_m:g} m tall show over {per_cent(outcome.heads_share, 1)}.",
         choice.in_words,
     ]
     return [line for text in told for line in _wrapped(text)]
@@ -111,6 +113,12 @@ def _posts(outcome: Outcome, frame: pd.DataFrame) -> list[str]:
     return lines
 
 
+def _checkpoints(frame: pd.DataFrame) -> list[str]:
+    """Who sees the checkpoints."""
+    told = [f"{row.checkpoint} from {row.posts or 'no post'}" for row in frame.itertuples()]
+    return ["", *_wrapped(f"Checkpoints seen: {'; '.join(told)}.")] if told else []
+
+
 def _light(frame: pd.DataFrame, light: Daylight | None) -> list[str]:
     """Sunrise and sunset over a level horizon, and which watches lie in twilight or in the dark."""
     if light is None:
@@ -141,8 +149,12 @@ def _pairs(outcome: Outcome, frames: Mapping[str, Any]) -> list[str]:
     for answer in outcome.pairs:
         pair = answer.pair
         lines += _wrapped(f"{pair.one} and {pair.other} by {pair.by}: {answer.answer}.")
+    told = {
+        frozenset((folded(a.pair.one), folded(a.pair.other))) for a in outcome.pairs if a.pair.by == "radio"
+    }
     for row in frames["relays"].itertuples() if "relays" in frames else ():
-        lines += _wrapped(f"{row.from_post} and {row.to_post} by radio: by way of {row.by}.")
+        if frozenset((folded(row.from_post), folded(row.to_post))) not in told:
+            lines += _wrapped(f"{row.from_post} and {row.to_post} by radio: by way of {row.by}.")
     return ["", *lines] if lines else []
 
 
