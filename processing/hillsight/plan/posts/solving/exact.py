@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _LEAST_S = 0.05
 
 #: Entries of a table for each second there is: with more the solver runs over its time before it has begun.
-_ENTRIES_PER_S = 15_000
+_ENTRIES_PER_S = 18_000
 
 #: Products of entries that pieces are compared by; more are not worth the time.
 _MOST_COMPARED = 50_000_000
