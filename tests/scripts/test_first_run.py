@@ -17,6 +17,11 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return terrain(tmp_path_factory.mktemp("ground"))
 
 
+def about_kernels(ended: Ended) -> list[str]:
+    """What a run says besides that no cover was given."""
+    return [note for note in ended.notes if not note.startswith("No cover is given")]
+
+
 def viewshed(folder: Path, ground: Path, *more: str) -> Ended:
     given = ("viewshed", "--terrain", ground, "--at", AT, "--reach", "100", "--out", folder / "out.gpkg")
     return done(*given, *more)
@@ -67,8 +72,8 @@ def test_the_first_run_says_that_it_compiles(ground: Path, tmp_path: Path) -> No
     )
     assert (first.code, second.code) == (0, 0), first.err + second.err
     told = "compiling the sight kernels for this machine, once: some twenty seconds"
-    assert first.notes == [told]
-    assert second.notes == []
+    assert about_kernels(first) == [told]
+    assert about_kernels(second) == []
     assert any((tmp_path / "cache").rglob("*.nbi"))
 
 
@@ -80,8 +85,8 @@ def test_a_quiet_first_run_says_nothing(
     said = {"once": ["compiling the sight kernels for this machine, once: some twenty seconds"], "ready": []}
     for state, notes in said.items():
         monkeypatch.setattr(readiness, "readiness", lambda _, state=state: state)
-        assert viewshed(tmp_path, ground).notes == notes
+        assert about_kernels(viewshed(tmp_path, ground)) == notes
         assert viewshed(tmp_path, ground, "--quiet").notes == []
     monkeypatch.setattr(readiness, "readiness", lambda _: "always")
-    (note,) = viewshed(tmp_path, ground).notes
+    (note,) = about_kernels(viewshed(tmp_path, ground))
     assert "as in each run" in note and "hillsight doctor" in note
