@@ -84,6 +84,10 @@ def test_what_is_to_be_watched_lies_on_its_bearings(drawn: dict[str, Any]) -> No
         layer = drawn["result"].frames["posts"]
         assert seen_m == pytest.approx(layer["seen_m"].iloc[k], abs=12.0 * len(rows))
         assert sheet.north.word == "magnetic"
+        # The world lies about 301 km east and 699 km north on the National Grid: square NT.
+        east, north = outcome.posts.easting_m[k], outcome.posts.northing_m[k]
+        square = "NT" if north < 7e5 else "NO"
+        assert sheet.where[0] == f"{square} {int(east) - 300_000:05d} {int(north) % 100_000:05d}"
 
 
 def test_dead_ground_of_a_sheet_is_out_of_view_by_brute_force(drawn: dict[str, Any], inputs: Path) -> None:

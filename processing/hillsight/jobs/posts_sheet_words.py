@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.ground.geodesy import grid_bearing_deg
+from hillsight.ground.national_grid import national_grid_reference
 from hillsight.ground.sun import daylight
 from hillsight.plan.posts.gaps import runs
 from hillsight.plan.posts.radio import RADIO_CAUTION, radio_words
@@ -38,10 +39,11 @@ NORTHS = {
 def place_words_of(
     crs: CRS, easting_m: float, northing_m: float, ground_m: float, longitude: float, latitude: float
 ) -> tuple[str, ...]:
-    """The grid reference in full figures, then grid, longitude and latitude, height."""
+    """The grid reference in full figures, with letters in Great Britain; then grid, degrees, height."""
+    figures = f"E {whole_number(easting_m)}  N {whole_number(northing_m)}"
+    letters = national_grid_reference(crs, easting_m, northing_m)
     return (
-        f"E {whole_number(easting_m)}  N {whole_number(northing_m)}",
-        crs.name,
+        *((figures, crs.name) if letters is None else (letters, figures)),
         f"{place_words(longitude, latitude)} (WGS 84)",
         f"ground {metres(ground_m)}",
     )
