@@ -64,6 +64,10 @@ class MarksError(HillsightError):
     """What is marked on a photograph cannot be read or used."""
 
 
+class NetworkError(HillsightError):
+    """A file leads to an address on a network, and no request was asked for."""
+
+
 class CallError(HillsightError):
     """An option or a combination of options makes no sense."""
 

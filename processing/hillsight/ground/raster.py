@@ -18,6 +18,7 @@ from rasterio.windows import Window
 from hillsight.errors import TerrainError
 from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
+from hillsight.ground.network import asking, settings, shut
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -71,12 +72,13 @@ class Band:
         """
         window = Window(left, top, columns, rows)
         try:
-            raw: AnyArray = dataset.read(self.number, window=window)
-            void = np.zeros(raw.shape, np.bool_)
-            if self.masked:
-                void |= dataset.read_masks(self.number, window=window) == 0
-            if self.alpha is not None:
-                void |= dataset.read(self.alpha, window=window) == 0
+            with asking(self.path):
+                raw: AnyArray = dataset.read(self.number, window=window)
+                void = np.zeros(raw.shape, np.bool_)
+                if self.masked:
+                    void |= dataset.read_masks(self.number, window=window) == 0
+                if self.alpha is not None:
+                    void |= dataset.read(self.alpha, window=window) == 0
         except RasterioError as fault:
             raise TerrainError(
                 f"rows {top} to {top + rows - 1} cannot be read ({_reason(fault)})",
@@ -109,14 +111,16 @@ def opened(path: str) -> Iterator[Any]:
     Raises
     ------
     TerrainError : missing, empty, or nothing GDAL reads as a raster
+    NetworkError : it leads to an address that was not asked for
     """
     local = not path.startswith("/vsi") and "://" not in path
     if local and not Path(path).exists() and ":" not in path[2:]:
         raise TerrainError("no such file", where=path, remedy="Check the name and the folder")
-    with rasterio.Env(), warnings.catch_warnings():
+    with shut(path), rasterio.Env(**settings(path)), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         try:
-            dataset = rasterio.open(path)
+            with asking(path):
+                dataset = rasterio.open(path)
         except (RasterioError, OSError, ValueError) as fault:
             raise _unreadable(path, fault) from fault
         with dataset:
@@ -260,7 +264,8 @@ def _vector_layers(path: str) -> int:
     import pyogrio  # only to word a message
 
     try:
-        return len(pyogrio.list_layers(path))
+        with shut(path), asking(path):
+            return len(pyogrio.list_layers(path))
     except Exception:  # whatever it is, it is no vector file either
         return 0
 

@@ -13,6 +13,7 @@ from pyproj.exceptions import CRSError
 
 from hillsight.errors import FeatureError
 from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.network import asking, refuse_if_asked, refuse_linked_crs, shut
 from hillsight.ground.transform import operation_between
 
 if TYPE_CHECKING:
@@ -87,7 +88,8 @@ def _layers_with_types(path: Any) -> list[tuple[str, str | None]]:
             remedy="Rename it",
         )
     try:
-        found = pyogrio.list_layers(path)
+        with shut(path), asking(path):
+            found = pyogrio.list_layers(path)
     except (DataSourceError, DataLayerError) as error:
         if Path(path).is_dir():
             raise FeatureError("a folder without vector data", where=path, remedy="Give a file") from error
@@ -194,10 +196,13 @@ def _read(path: str, layer: str, where: str, notes: list[str]) -> Any:
     from shapely.errors import ShapelyError
 
     def read(on_invalid: str) -> Any:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(record=True) as told, shut(path), asking(path):
             # Measures are dropped on purpose; odd dates and lists in columns nobody reads are no concern.
-            warnings.simplefilter("ignore")
-            return pyogrio.read_dataframe(path, layer=layer, on_invalid=on_invalid)
+            warnings.simplefilter("always")
+            frame = pyogrio.read_dataframe(path, layer=layer, on_invalid=on_invalid)
+            refuse_if_asked(path, [str(warning.message) for warning in told])
+        refuse_linked_crs(path)
+        return frame
 
     try:
         try:

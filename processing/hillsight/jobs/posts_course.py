@@ -11,6 +11,7 @@ import shapely
 from hillsight.errors import FeatureError, HillsightError, PostsError
 from hillsight.ground import vector
 from hillsight.ground.features import NAME_COLUMNS
+from hillsight.ground.network import asking, shut
 from hillsight.ground.stations import plain_label
 from hillsight.plan.posts.course import Checkpoint, Course
 from hillsight.plan.toml_file import instead
@@ -132,7 +133,9 @@ def _settled_layer(path: str) -> str | None:
     import pyogrio
 
     for name in _GPX:
-        if pyogrio.read_info(path, layer=name, force_feature_count=True)["features"] > 0:
+        with shut(path), asking(path):
+            count = pyogrio.read_info(path, layer=name, force_feature_count=True)["features"]
+        if count > 0:
             return name
     raise FeatureError(
         "the GPX file holds neither a track nor a route", where=path, remedy="Give the course as one of them"

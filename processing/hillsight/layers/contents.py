@@ -14,6 +14,7 @@ import numpy as np
 
 from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground.grid import between_posts
+from hillsight.ground.network import asking, shut
 from hillsight.ground.transform import middle_near, operation_between
 from hillsight.ground.vector import IN_MEMORY, carried, list_layers
 from hillsight.schema.frames import in_order
@@ -136,7 +137,9 @@ def read_layer(path: str | Path, name: str) -> geopandas.GeoDataFrame:
     """One layer of a file, as :func:`fitted` makes it."""
     import pyogrio
 
-    return fitted(pyogrio.read_dataframe(path, layer=name), name, str(path))
+    with shut(str(path)), asking(str(path)):
+        frame = pyogrio.read_dataframe(path, layer=name)
+    return fitted(frame, name, str(path))
 
 
 def fitted(frame: geopandas.GeoDataFrame, name: str, where: str) -> geopandas.GeoDataFrame:
@@ -161,7 +164,8 @@ def _layers_in(package: Path) -> set[str]:
     import pyogrio
 
     try:
-        return {str(name) for name in pyogrio.list_layers(package)[:, 0]}
+        with shut(str(package)), asking(str(package)):
+            return {str(name) for name in pyogrio.list_layers(package)[:, 0]}
     except pyogrio.errors.DataSourceError:
         return set()
 
@@ -181,7 +185,7 @@ def _raster(package: Path, table: str, kind: str) -> Raster:
     from pyproj import CRS
 
     options = {"BAND_COUNT": 1} if kind == "viewshed" else {}
-    with rasterio.open(package, driver="GPKG", TABLE=table, **options) as file:
+    with shut(str(package)), rasterio.open(package, driver="GPKG", TABLE=table, **options) as file:
         array, bounds = file.read(1), file.bounds
         crs = CRS.from_wkt(file.crs.to_wkt())
     return Raster(array, (bounds.left, bounds.bottom, bounds.right, bounds.top), crs)

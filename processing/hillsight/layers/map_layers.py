@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillsight.errors import FeatureError
+from hillsight.ground.network import asking, shut
 from hillsight.ground.vector import carried
 from hillsight.layers.contents import Raster, read_contents, read_layer
 from hillsight.schema.layers import LAYERS
@@ -85,7 +86,8 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
     import pyogrio
 
     try:
-        listed = pyogrio.list_layers(path)
+        with shut(path), asking(path):
+            listed = pyogrio.list_layers(path)
     except pyogrio.errors.DataSourceError:
         there = Path(path).exists()
         raise FeatureError(
@@ -100,7 +102,8 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
             "no layer of the file has a geometry", where=path, remedy="Give another", parameters=("layers",)
         )
     for name, _ in drawn:
-        frame = _ours(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
+        with shut(path), asking(path):
+            frame = _ours(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
         if frame.crs is None:
             raise FeatureError(
                 "the layer does not say in which coordinate reference system it is",

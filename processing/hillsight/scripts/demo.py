@@ -15,6 +15,7 @@ from hillsight.scripts.running import script
     outputs={
         "folder": "application/geopackage+sqlite3; GeoPackage: outlook.gpkg, beside its inputs and pictures",
     },
+    reads_files=False,
 )
 @click.option(
     "--folder",

@@ -15,6 +15,7 @@ from hillsight.scripts.running import UNDECIDED, script
     "doctor",
     title="Check of the installation",
     outputs={"stdout": "text/plain; Findings: one line each, or JSON with --json"},
+    reads_files=False,
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 def command(as_json: bool) -> None:

@@ -12,7 +12,7 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from types import TracebackType
 from typing import Any, NoReturn
 
@@ -21,9 +21,13 @@ import click
 from hillsight import __version__
 from hillsight.errors import HillsightError
 from hillsight.ground.libraries import settle_libraries
+from hillsight.ground.network import network_allowed
 
 #: Exit codes: done, a fault of hillsight, bad input or call, done but a check failed, stopped from outside.
 DONE, BUG, BAD_INPUT, UNDECIDED, STOPPED = 0, 1, 2, 3, 130
+
+#: Where the command notes that requests to a network are allowed.
+_NETWORK = "hillsight.allow_network"
 
 _STOPPED_TEXT = "stopped. What was not finished is not written: older files of those names are as they were."
 
@@ -83,7 +87,7 @@ def _wrong_call(error: click.ClickException) -> str:
 
 
 def script(
-    name: str, *, title: str, outputs: dict[str, str]
+    name: str, *, title: str, outputs: dict[str, str], reads_files: bool = True
 ) -> Callable[[Callable[..., None]], click.Command]:
     """Make a function into a standalone script.
 
@@ -92,6 +96,7 @@ def script(
     name : the script's name on the command line
     title : one clause for the machine-readable description
     outputs : what it writes, by option or stream: media type and meaning as ``type; meaning``
+    reads_files : whether it reads files that may name addresses on a network
     """
 
     def decorate(function: Callable[..., None]) -> click.Command:
@@ -111,6 +116,16 @@ def script(
                 click.echo(json.dumps(description, indent=2))
                 ctx.exit()
 
+        if reads_files:
+            command.params.append(
+                click.Option(
+                    ["--allow-network"],
+                    is_flag=True,
+                    expose_value=False,
+                    callback=_allow_network,
+                    help="Follow addresses on a network that files name; without it such files are refused.",
+                )
+            )
         command.params.append(
             click.Option(
                 ["--describe"],
@@ -126,14 +141,19 @@ def script(
     return decorate
 
 
+def _allow_network(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    ctx.meta[_NETWORK] = wanted
+
+
 def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     """Run a script's work; every expected failure ends in one line and its exit code."""
     from hillsight.layers.atomic import StopRequest, stop_signals
 
     stop = StopRequest()
     try:
-        settle_libraries()
-        with stop_signals() as stop, _interrupts_reach_us():
+        asked = click.get_current_context().meta.get(_NETWORK, False)
+        with stop_signals() as stop, _interrupts_reach_us(), network_allowed() if asked else nullcontext():
+            settle_libraries()
             function(**arguments)
     except HillsightError as error:
         if stop.asked:
