@@ -196,9 +196,14 @@ class Cover:
         return self.screens.squares(self.shape)
 
     @cached_property
+    def raises(self) -> bool:
+        """Whether anything stands on a post."""
+        return bool(self.tallest_m.any())
+
+    @cached_property
     def hides(self) -> bool:
-        """Whether anything stands on the ground at all."""
-        return bool(self.tallest_m.any()) or bool((self.screens.height_m > 0).any())
+        """Whether anything stands on the ground at all, screens too."""
+        return self.raises or bool((self.screens.height_m > 0).any())
 
     def part(self, row: int, column: int, rows: int, columns: int) -> Cover:
         """The cover of the posts from a row and column on; screens stay whole."""

@@ -23,25 +23,21 @@ _HIDDEN, _UNCERTAIN, _VISIBLE = np.uint8(1), np.uint8(2), np.uint8(3)
 
 @compiled
 def mark_inside(states: Bytes, tallest_m: Floats32, target_height_m: float, light: Floats32) -> None:
-    """Turn the visible posts whose targets are inside cover to UNCERTAIN.
+    """Turn the visible posts whose targets are inside cover to UNCERTAIN, and fill the shares of sight.
 
-    states, tallest_m : (n,) states, and the height of what stands there
-    light : (n,) shares of sight, brought down to NOBODY_KNOWS; or of no posts
+    states, tallest_m : (n,) states as a sweep leaves them, and the height of what stands there
+    light : (n,) filled: 1 visible, 0 hidden, NOBODY_KNOWS uncertain, NaN for the rest; or of no posts
     """
-    limit_m = np.float64(target_height_m) + INSIDE_M
-    for k in range(states.size):
-        if states[k] == _VISIBLE and tallest_m[k] > limit_m:
-            states[k] = _UNCERTAIN
-    for k in range(light.size):
-        if tallest_m[k] > limit_m and light[k] > NOBODY_KNOWS:
-            light[k] = NOBODY_KNOWS
-
-
-@compiled
-def light_of_states(states: Bytes, light: Floats32) -> None:
-    """Fill the shares of sight of posts as a sweep leaves them: 1 visible, 0 hidden, NaN for the rest."""
+    limit_m = np.float32(target_height_m + INSIDE_M)
+    if light.size == 0:
+        for k in range(states.size):
+            if states[k] == _VISIBLE and tallest_m[k] > limit_m:
+                states[k] = _UNCERTAIN
+        return
     for k in range(states.size):
         if states[k] == _VISIBLE:
             light[k] = 1.0
+            if tallest_m[k] > limit_m:
+                states[k], light[k] = _UNCERTAIN, NOBODY_KNOWS
         else:
             light[k] = 0.0 if states[k] == _HIDDEN else np.nan

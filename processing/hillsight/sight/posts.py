@@ -249,7 +249,7 @@ def ground_of(surface: Surface, maxima: Maxima) -> SweepGround:
     """
     heights_m = np.ascontiguousarray(surface.blocking_m, np.float32).ravel()
     ground_m = np.empty(0, np.float32)
-    if surface.cover is not None and surface.cover.tallest_m.any():
+    if surface.cover is not None and surface.cover.raises:
         ground_m = np.ascontiguousarray(surface.height_m, np.float32).ravel()
     window = Window(0, 0, surface.grid.rows, surface.grid.columns)
     blocks = maxima.highest_16, maxima.has_void_16, maxima.any_void

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.sight.inside import light_of_states, mark_inside
+from hillsight.sight.inside import mark_inside
 from hillsight.sight.under_cover import (
     Clear,
     Lines,
     decided,
     eye_is_inside,
+    is_inside,
     lowered_targets,
     screens_over,
     state_of_light,
@@ -64,18 +65,13 @@ class SweptPosts:
 
     def _some(self, first: int, last: int) -> None:
         part = slice(first, last)
-        states = self.answers.states[:, part]
-        if self.light.size:
-            light_of_states(states[0], self.light[part])
+        for target, height_m in enumerate(self.target_heights_m):
+            light = self.light[part] if target == 0 else _NO_LIGHT
+            mark_inside(self.answers.states[target, part], self._tallest_m[part], float(height_m), light)
         if self.opaque is not self.answers or self._with_screens:
             chosen = first + np.flatnonzero(self._to_look_at(part))
             if chosen.size:
                 self._look(chosen)
-        # An eye inside cover puts all that it sees in doubt.
-        tallest_m = self._nothing_clear if self._eye_inside else self._tallest_m
-        for target, height_m in enumerate(self.target_heights_m):
-            light = self.light[part] if target == 0 else _NO_LIGHT
-            mark_inside(states[target], tallest_m[part], float(height_m), light)
 
     @cached_property
     def _with_screens(self) -> bool:
@@ -83,25 +79,18 @@ class SweptPosts:
         return bool(self.surface.cover.screens.height_m.any())
 
     @cached_property
-    def _eye_inside(self) -> bool:
-        return eye_is_inside(self.surface, self.eye)
-
-    @cached_property
     def _tallest_m(self) -> Floats32:
-        """(posts of asked,) height of what stands at each post."""
+        """(posts of asked,) height of what stands at each post; infinite where the eye is inside cover."""
+        if eye_is_inside(self.surface, self.eye):
+            return np.full(self.answers.states.shape[1], np.inf, np.float32)
         row, column, rows, columns = self.answers.asked
         assert self.surface.cover is not None
         return self.surface.cover.tallest_m[row : row + rows, column : column + columns].ravel()
 
-    @cached_property
-    def _nothing_clear(self) -> Floats32:
-        """The same as if everything were inside."""
-        return np.full(self.answers.states.shape[1], np.inf, np.float32)
-
     def _to_look_at(self, part: slice) -> Flags:
         """Posts whose answer a screen or a wood may change."""
         every, opaque = self.answers.states[:, part], self.opaque.states[:, part]
-        open_to_sight = (opaque == GroundState.VISIBLE) | (opaque == GroundState.UNKNOWN)
+        open_to_sight = (opaque != GroundState.HIDDEN) & (opaque != GroundState.BEYOND)
         look: Flags
         if self._with_screens:
             look = open_to_sight.any(axis=0)
@@ -134,8 +123,8 @@ class SweptPosts:
                 one = opaque is every
                 every = every.with_screens(lines, screens)
                 opaque = every if one else opaque.with_screens(lines, screens)
-            nowhere = np.zeros(chosen.size, np.bool_)
-            found, light = decided(self.surface, lines, every, opaque, nowhere, self.maxima)
+            inside = is_inside(self._tallest_m[chosen], float(height_m))
+            found, light = decided(self.surface, lines, every, opaque, inside, self.maxima)
             self._write(target, chosen, found, light, distance_m)
 
     def _clear(self, answers: Answers, target: int, chosen: Integers, distance_m: Floats) -> Clear:
@@ -144,9 +133,8 @@ class SweptPosts:
             clearance_m = answers.clearance_m[chosen].astype(np.float64)
         else:
             states = answers.states[target, chosen]
-            clearance_m = np.select(
-                [states == GroundState.VISIBLE, states == GroundState.HIDDEN], [np.inf, -np.inf], np.nan
-            )
+            seen = (states == GroundState.VISIBLE) | (states == GroundState.UNCERTAIN)
+            clearance_m = np.select([seen, states == GroundState.HIDDEN], [np.inf, -np.inf], np.nan)
         if target == 0 and answers.crest_distance_m.size:
             with np.errstate(invalid="ignore", divide="ignore"):
                 fraction = answers.crest_distance_m[chosen] / distance_m
