@@ -26,7 +26,6 @@ LONG_SCRIPTS: set[str] = set()
 #: Public names that nothing in the package uses, and why they stay.
 UNUSED_ON_PURPOSE = {
     "hillsight.ground.accuracy:LE90_SIGMAS": "how tests turn an LE90 into a standard deviation",
-    "hillsight.sight.points:see_pairs": "for programs that ask of many pairs; the benchmarks time it",
     "hillsight.sight.points:clearance_of_pairs": "for programs that ask by how much pairs are seen",
     "hillsight.sight.many:count_visible": "for programs with thousands of eyes; the benchmarks time it",
     "hillsight.kernels.threads:limited_to": "for programs that run several jobs side by side",
