@@ -264,3 +264,81 @@ def test_bad_plans_are_refused_in_one_line(
 def test_a_plan_that_is_not_there(inputs: Path, tmp_path: Path) -> None:
     ended = run("posts", tmp_path / "none.toml", "--terrain", inputs / "ground.tif")
     assert ended.code == 2 and "cannot be read" in ended.err
+
+
+def test_places_keep_to_no_go_areas_bans_and_walks(inputs: Path, tmp_path: Path) -> None:
+    """A closed field over the eastern half of the places, a ban about one, and ten minutes' walk."""
+    field = tmp_path / "closed.gpkg"
+    closed = shapely.box(300_800, 698_700, 301_100, 699_400)
+    geopandas.GeoDataFrame({"name": ["field"]}, geometry=[closed], crs=27700).to_file(field, layer="closed")
+    more = (
+        f'[[no_go]]\nfile = "{field}"\n'
+        '[[banned]]\nname = "wet"\neasting_m = 300700\nnorthing_m = 699250\nwithin_m = 60\n'
+        "[walking]\nmost_minutes = 10\n"
+    )
+    fixed = (
+        '[[fixed]]\nname = "the bend"\neasting_m = 300900',
+        '[[fixed]]\nname = "the bend"\neasting_m = 300500',
+    )
+    found = hillsight.posts(plan_of(tmp_path, inputs, fixed, more=more), terrain=inputs / "ground.tif")
+    for layer in ("posts", "other_places"):
+        frame = found.frames[layer]
+        assert len(frame) > 0
+        assert not frame.geometry.intersects(closed).any()
+        assert (frame.geometry.distance(shapely.Point(300_700, 699_250)) > 60).all()
+    assert (found.frames["posts"]["walking_minutes"] <= 10).all()
+
+
+def test_a_fixed_post_against_the_limits_is_kept_and_told_of(inputs: Path, tmp_path: Path) -> None:
+    """The edge in the south drops 30 m between two rows of posts."""
+    changes = (("easting_m = 300900\nnorthing_m = 699100", "easting_m = 300900\nnorthing_m = 698495"),)
+    found = hillsight.posts(plan_of(tmp_path, inputs, *changes), terrain=inputs / "ground.tif")
+    (note,) = [note for note in found.notes if "the bend" in note]
+    assert "stands against the limits: slope over 25 degrees" in note
+    assert "the bend" in found.frames["posts"]["post"].tolist()
+
+
+def test_places_may_be_told_in_another_crs(inputs: Path, tmp_path: Path) -> None:
+    """UTM zone 30 for the fixed post, the gate and the tent: they stand where the British grid has them."""
+    plain = hillsight.posts(plan_of(tmp_path, inputs), terrain=inputs / "ground.tif")
+    text = PLAN
+    for east, north in ((300_900, 699_100), (300_400, 699_000)):
+        point = geopandas.GeoSeries([shapely.Point(east, north)], crs=27700).to_crs(32630).iloc[0]
+        old = f"easting_m = {east}\nnorthing_m = {north}"
+        assert old in text
+        text = text.replace(old, f"easting_m = {point.x:.3f}\nnorthing_m = {point.y:.3f}")
+    for name in ("features.gpkg", "course.gpkg"):
+        text = text.replace(f'"{name}"', f'"{inputs / name}"')
+    plan = tmp_path / "utm.toml"
+    plan.write_text(text.replace("title =", 'crs = "EPSG:32630"\ntitle ='), encoding="utf-8")
+    moved = hillsight.posts(str(plan), terrain=inputs / "ground.tif")
+    at = [
+        found.frames["posts"].set_index("post").loc["the bend", ["easting_m", "northing_m"]].to_numpy(float)
+        for found in (plain, moved)
+    ]
+    # Two ways between the datums may differ by some metres.
+    np.testing.assert_allclose(at[0], at[1], atol=5.0)
+    plan.write_text(text.replace("title =", 'crs = "EPSG:4326"\ntitle ='), encoding="utf-8")
+    with pytest.raises(hillsight.HillsightError, match="does not count in metres"):
+        hillsight.posts(str(plan), terrain=inputs / "ground.tif")
+
+
+def test_double_cover_counts_the_second_post_too(inputs: Path, tmp_path: Path) -> None:
+    """Asked for everywhere, each piece is worth half its weight to the first post and half to the second."""
+    change = ("posts = 3", 'posts = 2\ntwice = "all"')
+    both = hillsight.posts(plan_of(tmp_path, inputs, change), terrain=inputs / "ground.tif").outcome
+    weight_m = both.stretches.piece_weight_m()
+    count = both.seen.sum(axis=0)
+    assert both.choice.covered_share == pytest.approx((weight_m @ np.minimum(count, 2)) / 2 / weight_m.sum())
+    once = hillsight.posts(
+        plan_of(tmp_path, inputs, ("posts = 3", "posts = 2")), terrain=inputs / "ground.tif"
+    ).outcome
+    assert (weight_m @ np.minimum(count, 2)) >= (weight_m @ np.minimum(once.seen.sum(axis=0), 2)) - 1e-6
+
+
+def test_nothing_is_written_over_what_the_plan_names(inputs: Path, tmp_path: Path) -> None:
+    before = (inputs / "course.gpkg").read_bytes()
+    plan = plan_of(tmp_path, inputs)
+    ended = run("posts", plan, "--terrain", inputs / "ground.tif", "--out", inputs / "course.gpkg")
+    assert ended.code == 2 and "Traceback" not in ended.err
+    assert (inputs / "course.gpkg").read_bytes() == before

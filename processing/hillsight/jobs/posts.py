@@ -136,6 +136,7 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         check_written(request, plan)
         errors = error_model(request, inputs.spacing_m)
         way, cautions = output_way(inputs, out_crs)
+        to_wgs84 = inputs.terrain.to_wgs84 if request.gpx is not None else None
         course, course_notes = read_course(plan, ground.terrain, _checkpoint_places(ground))
         places = NamedPlaces.of(ground)
         area = surface_over(ground, course, places.all)
@@ -241,13 +242,13 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         if request.out is not None:
             write_style_folder(request.out)
             written["out"] = (request.out,)
-        if request.gpx is not None:
+        if request.gpx is not None and to_wgs84 is not None:
             text = posts_gpx(
                 plan.title,
                 " ".join(CAUTIONS),
                 frames["posts"],
                 frames["unseen_stretches"],
-                inputs.terrain.to_wgs84,
+                to_wgs84,
             )
             write_text(request.gpx, text, paths)
             written["gpx"] = (request.gpx,)

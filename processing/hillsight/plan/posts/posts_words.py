@@ -54,6 +54,12 @@ def _head(outcome: Outcome) -> list[str]:
         f"{outcome.plan.eyes.runner_most_m:g} m tall show over {per_cent(outcome.heads_share, 1)}.",
         choice.in_words,
     ]
+    wanted = outcome.plan.wanted.share
+    if wanted is not None and choice.covered_share < wanted - 1e-9:
+        told.append(
+            f"SHORT OF WHAT IS WANTED, {per_cent(wanted, 1)}: all places together see "
+            f"{per_cent(choice.reachable_share, 1)}."
+        )
     return [line for text in told for line in _wrapped(text)]
 
 
