@@ -218,7 +218,7 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
         )
     rows.sort(key=lambda one: one[0] != "control")
     by = [
-        f"To {row['to_post'] if row['from_post'] == name else row['from_post']}: {row['by']}."
+        f"To {row['to_post'] if row['from_post'] == name else row['from_post']} by way of {row['by']}."
         for row in frames["relays"].to_dict("records")
         if name in (row["from_post"], row["to_post"])
     ]
