@@ -11,6 +11,7 @@ import pytest
 from hillsight import plugins
 from hillsight.jobs import checkup
 from hillsight.jobs.checkup import Finding
+from hillsight.kernels import kept
 from hillsight.layers import styles
 from hillsight.schema.layers import LAYERS
 
@@ -51,6 +52,20 @@ def test_a_failed_check_has_a_cure(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "FAIL  styles: none found\n      cure: Install hillsight anew.\n" in ended.out
     assert "1 of " in ended.out.splitlines()[-1]
     assert run("doctor", "--json").code == 3
+
+
+def test_damaged_code_is_found_and_mended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole, cut, left = (tmp_path / name for name in ("a.nbc", "b.nbc", "b.nbi.tmp.0123456789abcdef"))
+    whole.write_bytes(kept._sealed(b"code"))
+    cut.write_bytes(kept._sealed(b"code")[:-1])
+    left.touch()
+    monkeypatch.setattr(kept, "_folders", {tmp_path})
+    checkup_of_code = [checkup._kept(mend)[0] for mend in (False, True, False)]
+    assert [finding.good for finding in checkup_of_code] == [False, True, True]
+    assert "2 of 3 files damaged" in checkup_of_code[0].found
+    assert checkup_of_code[0].cure == "Run: hillsight doctor --mend"
+    assert "1 files, all whole" in checkup_of_code[2].found
+    assert whole.exists() and not cut.exists() and not left.exists()
 
 
 def test_a_check_that_breaks_is_a_finding(monkeypatch: pytest.MonkeyPatch) -> None:

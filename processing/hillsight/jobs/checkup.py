@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import pkgutil
 import platform
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -53,21 +55,25 @@ _LIBRARIES = (
 _MODULES = {"pillow": "PIL"}
 _RASTER_DRIVERS = ("GTiff", "COG", "VRT", "GPKG", "AAIGrid", "SRTMHGT")
 _VECTOR_DRIVERS = ("GPKG", "GeoJSON", "GPX", "KML", "CSV", "ESRI Shapefile")
+#: Rooms whose modules compile.
+_WITH_KERNELS = ("kernels", "sight", "landform", "reading", "plan")
 _REINSTALL = "Install hillsight anew in an environment of its own (see the README's first command)"
 
 
-def check_up(set_aside: Sequence[str]) -> list[Finding]:
+def check_up(set_aside: Sequence[str], *, mend: bool = False) -> list[Finding]:
     """Run every check; one that breaks is itself a finding.
 
     Parameters
     ----------
     set_aside : what ``ground.libraries.settle_libraries`` had to do in this process, one sentence each
+    mend : whether damaged files of compiled code are removed, so that they are made anew
     """
     findings = [_python(), *(_library(name) for name in _LIBRARIES)]
     findings += [Finding(True, "environment", text) for text in set_aside]
     checks: tuple[tuple[str, Callable[[], list[Finding]]], ...] = (
         ("GDAL", _drivers),
         ("PROJ", _projections),
+        ("kept code", partial(_kept, mend)),
         ("compiled kernels", _kernels),
         ("magnetic model", _magnetic),
         ("styles", _styles),
@@ -160,6 +166,24 @@ def _kernels() -> list[Finding]:
     )
     good = bool(seen.clearance_m[1, 2] == 1.0)
     return [Finding(good, "compiled kernels", f"work; {kept}; first call {seconds:.1f} s", _REINSTALL)]
+
+
+def _kept(mend: bool) -> list[Finding]:
+    """The files of compiled code: each kernel says where it is kept when its module is loaded."""
+    import hillsight
+    from hillsight.kernels.kept import kept_code
+
+    for room in _WITH_KERNELS:
+        for module in pkgutil.walk_packages([str(Path(hillsight.__path__[0]) / room)], f"hillsight.{room}."):
+            import_module(module.name)
+    kept = kept_code(mend=mend)
+    places = ", ".join(str(folder) for folder in kept.folders) or "no folder"
+    if not kept.damaged:
+        return [Finding(True, "kept code", f"{kept.files} files, all whole, in {places}")]
+    found = f"{len(kept.damaged)} of {kept.files} files damaged or left over in {places}"
+    if mend:
+        return [Finding(True, "kept code", f"{found}: removed, the next run makes them anew")]
+    return [Finding(False, "kept code", found, "Run: hillsight doctor --mend")]
 
 
 def _magnetic() -> list[Finding]:

@@ -36,9 +36,13 @@ class Checkup:
         return tuple(lines)
 
 
-def doctor() -> Checkup:
+def doctor(*, mend: bool = False) -> Checkup:
     """Check the installation: libraries, GDAL and PROJ data, compiled kernels, styles, scripts.
 
     What the command line sets aside of other installations' settings is left alone from Python.
+
+    Parameters
+    ----------
+    mend : whether damaged files of compiled code are removed, so that they are made anew
     """
-    return Checkup(tuple(check_up(settled())))
+    return Checkup(tuple(check_up(settled(), mend=mend)))

@@ -10,6 +10,7 @@ from typing import Any, cast
 import numba
 
 from hillsight.ground.libraries import numba_cache_usable
+from hillsight.kernels.kept import CheckedFiles, without_disk_trouble
 
 
 def compiled[Kernel: Callable[..., Any]](kernel: Kernel) -> Kernel:
@@ -83,11 +84,14 @@ def _stamped(dispatcher: Any) -> Any:
     The stamp goes with numba's version, which is compared before anything else is read: what follows may
     name a class that is gone, and reading that would raise.
     """
-    file: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
+    kept: Any = getattr(dispatcher, "_cache", None)
+    file: Any = getattr(kept, "_cache_file", None)
     if file is not None:
-        if hasattr(file, "_version"):
+        if hasattr(file, "_version") and hasattr(kept, "_guard_against_spurious_io_errors"):
             room = _room_of(Path(dispatcher.py_func.__code__.co_filename))
             file._version = (file._version, _room_stamp(room))
+            kept._cache_file = CheckedFiles(file)
+            kept._guard_against_spurious_io_errors = without_disk_trouble
         else:  # another numba keeps its stamp elsewhere: rather compile anew
             dispatcher._cache.disable()
     return dispatcher

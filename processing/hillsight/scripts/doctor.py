@@ -18,14 +18,15 @@ from hillsight.scripts.running import UNDECIDED, script
     reads_files=False,
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
-def command(as_json: bool) -> None:
+@click.option("--mend", is_flag=True, help="Remove damaged files of compiled code; they are made anew.")
+def command(as_json: bool, mend: bool) -> None:
     """Say what is installed, which GDAL and PROJ data are used, what would fail, and the cure.
 
     Ends with exit code 3 if a check fails.
     """
     from hillsight.jobs.doctor import doctor
 
-    checkup = doctor()
+    checkup = doctor(mend=mend)
     if as_json:
         click.echo(json.dumps([asdict(finding) for finding in checkup.findings], indent=2))
     else:
