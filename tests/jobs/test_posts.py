@@ -13,7 +13,8 @@ import shapely
 
 import hillsight
 import oracle
-from jobs.worlds import PLAN, world
+from jobs.worlds import PLAN, heights, world
+from terrains import write_geotiff
 
 from scripts.commands import run  # isort: skip
 
@@ -321,6 +322,18 @@ def test_places_may_be_told_in_another_crs(inputs: Path, tmp_path: Path) -> None
     plan.write_text(text.replace("title =", 'crs = "EPSG:4326"\ntitle ='), encoding="utf-8")
     with pytest.raises(hillsight.HillsightError, match="does not count in metres"):
         hillsight.posts(str(plan), terrain=inputs / "ground.tif")
+
+
+def test_a_course_over_a_void_is_unseen_there_and_told_of(inputs: Path, tmp_path: Path) -> None:
+    """A void of 100 x 100 m over the way back north: nobody can say who sees a runner there."""
+    height_m = heights()
+    height_m[60:70, 85:95] = np.nan
+    write_geotiff(tmp_path / "void.tif", height_m, spacing=10.0)
+    found = hillsight.posts(plan_of(tmp_path, inputs), terrain=tmp_path / "void.tif")
+    void = shapely.box(300_855, 699_305, 300_945, 699_395)
+    assert not found.frames["seen_stretches"].geometry.intersects(void).any()
+    assert found.frames["unseen_stretches"].geometry.intersection(void).length.sum() > 80
+    assert any("of the course lie on unknown ground" in note for note in found.notes)
 
 
 def test_double_cover_counts_the_second_post_too(inputs: Path, tmp_path: Path) -> None:

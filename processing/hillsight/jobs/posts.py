@@ -41,6 +41,7 @@ from hillsight.plan.posts.outcome import CAUTIONS, Outcome
 from hillsight.plan.posts.posts_words import posts_lines
 from hillsight.plan.posts.radio import RADIO_CAUTION, radio_words
 from hillsight.plan.posts.watching import Watching, watch
+from hillsight.words.quantities import metres
 
 if TYPE_CHECKING:
     from hillsight.arrays import Flags, Floats
@@ -165,6 +166,7 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
                     f"radio: {radio_words(plan.radios)}",
                     RADIO_CAUTION,
                     *_light_notes(plan),
+                    *_unknown_notes(stretches, area),
                     *cautions,
                 )
             )
@@ -282,6 +284,15 @@ def _light_notes(plan: PostsPlan) -> list[str]:
     if start is None or start.tzinfo is not None:
         return []
     return ["the start is told without its zone: daylight is not reckoned with"]
+
+
+def _unknown_notes(stretches: Stretches, surface: Surface) -> list[str]:
+    """What is said where the course runs over voids of the terrain."""
+    known = np.isfinite(surface.heights_at_m(stretches.easting_m, stretches.northing_m))
+    length_m = float(stretches.length_m[~known].sum())
+    if length_m == 0:
+        return []
+    return [f"{metres(length_m)} of the course lie on unknown ground: counted as seen by nobody"]
 
 
 def _light(plan: PostsPlan, terrain: Terrain) -> Daylight | None:

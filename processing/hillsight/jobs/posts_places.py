@@ -131,7 +131,8 @@ def where_to_stand(
             most = plan.walking.most_minutes
             limits.append(Limit(f"walks over {most:g} minutes", ~(minutes > most)))
     limits = [limit for limit in limits if not limit.keeps.all()]
-    kept = sifted(is_fixed, limits)
+    wanted = plan.wanted.posts
+    kept = sifted(is_fixed, limits, others_needed=wanted is None or wanted > held)
     notes = _fixed_notes(plan.limits.slope_deg, surface, fixed, limits)
     places = Places(easting_m, northing_m, ground_m, names, is_fixed)
     refused = tuple((limit.name, int((~limit.keeps & ~is_fixed).sum())) for limit in limits)
@@ -179,6 +180,6 @@ def _fixed_notes(
         against = [limit.name for limit in limits if not limit.keeps[number]]
         if against:
             slope_deg = slope_at_deg(surface, np.array([place.easting_m]), np.array([place.northing_m]))[0]
-            steep = f" (the slope there is {slope_deg:.0f} degrees)" if slope_deg > most_deg else ""
+            steep = f" (the slope there is {slope_deg:.1f} degrees)" if slope_deg > most_deg else ""
             notes.append(f"fixed post {place.name} stands against the limits: {', '.join(against)}{steep}")
     return notes

@@ -120,8 +120,10 @@ def laid_out(stands: Sequence[NamedShapes]) -> tuple[Floats, Floats, tuple[str, 
     return xy[kept, 0], xy[kept, 1], tuple(names[k] for k in kept)
 
 
-def sifted(fixed: Flags, limits: Sequence[Limit]) -> Flags:
+def sifted(fixed: Flags, limits: Sequence[Limit], *, others_needed: bool = True) -> Flags:
     """(n,) the fixed posts, and of other places those that every limit keeps.
+
+    others_needed : whether more posts are wanted than are fixed
 
     Raises
     ------
@@ -131,7 +133,7 @@ def sifted(fixed: Flags, limits: Sequence[Limit]) -> Flags:
     kept = free.copy()
     for limit in limits:
         kept &= limit.keeps
-    if kept.any() or not free.any():
+    if kept.any() or not free.any() or not others_needed:
         return kept | fixed
     raise PostsError(
         f"none of {int(free.sum()):,} places satisfies the limits: {_refusals(free, limits)}",
