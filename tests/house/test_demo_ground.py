@@ -32,6 +32,9 @@ from hillsight.ground.evidence import EvidenceTable
 
 from scripts.commands import run  # isort: skip
 
+#: The demo is made and its commands run: minutes.
+pytestmark = pytest.mark.slow
+
 GENERATOR = Path(__file__).resolve().parents[2] / "demo_project" / "generate.py"
 POINT_LAYERS = ("tops", "saddles", "buildings")
 LINE_LAYERS = ("streams", "crags", "walls", "fences", "paths")
@@ -373,7 +376,6 @@ def test_cover_stands_clear_of_stations_and_water_and_has_heights(demo: Demo) ->
     assert len(layers["walls"]) == len(demo.layers["walls"])
 
 
-@pytest.mark.slow
 def test_runs_again_to_the_same_bytes_and_loads_by_path(demo: Demo, tmp_path: Path) -> None:
     spec = importlib.util.spec_from_file_location("some_name", GENERATOR)
     assert spec is not None and spec.loader is not None
@@ -393,7 +395,6 @@ def test_runs_again_to_the_same_bytes_and_loads_by_path(demo: Demo, tmp_path: Pa
     ]
 
 
-@pytest.mark.slow
 def test_readme_tells_what_the_outlook_of_its_exercise_says(demo: Demo, tmp_path: Path) -> None:
     """The table of the exercise, row by row, against a run of the script that it quotes."""
     out = tmp_path / "outlook.gpkg"
@@ -452,7 +453,6 @@ def test_the_sightings_come_out_as_they_say(demo: Demo, name: str, verdict: str,
     assert ended.out.startswith(verdict), ended.out
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", ["spur_and_stream", "near_or_far_brow", "saddle_on_skyline"])
 def test_each_exercise_has_one_defensible_answer(demo: Demo, name: str) -> None:
     named = ("--terrain", demo.folder / "terrain.tif", "--features", demo.folder / "features.gpkg")

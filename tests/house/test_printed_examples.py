@@ -13,6 +13,9 @@ import pytest
 
 from scripts.commands import run  # isort: skip
 
+#: The demo is made and its commands run: minutes.
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 SIGHTINGS = ROOT / "demo_project" / "sightings"
 PAGES = ROOT / "docs" / "scripts"
