@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from hillsight.sheets.paper.page import Page
 
 CAUTION = (
-    "Worked out from a terrain model, which leaves out trees, walls and buildings and is wrong by metres in "
-    "places: every edge is approximate. Check on the ground where safety depends on it."
+    "Worked out from a terrain model, wrong by metres in places. Trees, walls and buildings count only where "
+    "data of them were given, and they change: every edge is approximate. Check on the ground where safety "
+    "depends on it."
 )
 
 

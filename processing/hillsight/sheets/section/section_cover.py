@@ -8,7 +8,6 @@ import numpy as np
 
 from hillsight.reading.section.cover_along import cover_along
 from hillsight.sheets.paper import palette
-from hillsight.sheets.paper.margins import CAUTION
 from hillsight.sheets.paper.page import LINES
 
 if TYPE_CHECKING:
@@ -73,13 +72,3 @@ def blocked_at(section: Section) -> int:
                 stop = min(stop, int(np.searchsorted(samples.grid_m, away_m)))
                 break
     return stop + 1
-
-
-def caution_of(section: Section) -> str:
-    """What every sheet says of the terrain; of the cover too, where it is drawn."""
-    if section.surface.cover is None:
-        return CAUTION
-    return CAUTION.replace(
-        "which leaves out trees, walls and buildings and is wrong by metres in places",
-        "wrong by metres in places, and cover as its data tell it, which grows, is felled and is built",
-    )

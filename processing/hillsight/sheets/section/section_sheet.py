@@ -20,12 +20,12 @@ from hillsight.sheets.paper.bearing_marks import class_entries
 from hillsight.sheets.paper.drawn_signs import draw_mark, line_style
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import ROW, Entry, draw_legend, line_entry, sign_entry
-from hillsight.sheets.paper.margins import draw_title
+from hillsight.sheets.paper.margins import CAUTION, draw_title
 from hillsight.sheets.paper.marks import name_of
 from hillsight.sheets.paper.page import A4_LONG, A4_SHORT, LINES, Page
 from hillsight.sheets.paper.palette import INK, PAPER, QUIET
 from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
-from hillsight.sheets.section.section_cover import blocked_at, caution_of, cover_signs, draw_cover
+from hillsight.sheets.section.section_cover import blocked_at, cover_signs, draw_cover
 from hillsight.sheets.section.section_labels import Label, draw_labels, labels_of
 from hillsight.sheets.section.section_scale import Scale, draw_axes, lay_scale
 from hillsight.words.quantities import whole_number
@@ -300,6 +300,4 @@ def _draw_foot(chart: _Chart, passed: Sequence[Passed], terrain: str, left_out: 
         f"{section.spacing_m:g} m apart; refraction "
         f"{course.refraction:g} of the earth's curvature. Drawn by hillsight."
     )
-    page.paragraph(
-        _LEFT, below - 3, _EDGE - _LEFT, f"{name_of(source, 2_000)} {caution_of(section)}", 7, colour=QUIET
-    )
+    page.paragraph(_LEFT, below - 3, _EDGE - _LEFT, f"{name_of(source, 2_000)} {CAUTION}", 7, colour=QUIET)
