@@ -63,7 +63,7 @@ def test_damaged_code_is_found_and_mended(tmp_path: Path, monkeypatch: pytest.Mo
     checkup_of_code = [checkup._kept(mend)[0] for mend in (False, True, False)]
     assert [finding.good for finding in checkup_of_code] == [False, True, True]
     assert "2 of 3 files damaged" in checkup_of_code[0].found
-    assert checkup_of_code[0].cure == "Run: hillsight doctor --mend"
+    assert checkup_of_code[0].cure == "Run hillsight doctor with its option mend"
     assert "1 files, all whole" in checkup_of_code[2].found
     assert whole.exists() and not cut.exists() and not left.exists()
 

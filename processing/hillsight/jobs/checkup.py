@@ -183,7 +183,7 @@ def _kept(mend: bool) -> list[Finding]:
     found = f"{len(kept.damaged)} of {kept.files} files damaged or left over in {places}"
     if mend:
         return [Finding(True, "kept code", f"{found}: removed, the next run makes them anew")]
-    return [Finding(False, "kept code", found, "Run: hillsight doctor --mend")]
+    return [Finding(False, "kept code", found, "Run hillsight doctor with its option mend")]
 
 
 def _magnetic() -> list[Finding]:
