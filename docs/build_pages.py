@@ -17,12 +17,14 @@ import click
 
 from hillsight import plugins
 from hillsight.ground.cover_table import CoverKind
+from hillsight.jobs.batch import fields as job_fields
 from hillsight.plan.kinds.registry import KINDS, word_figures
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.observer import Observer
-from hillsight.plan.posts.fields import TABLES, TOP
+from hillsight.plan.posts import fields as plan_fields
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.toml_file import allowed_in
+from hillsight.plan.toml_tables import TomlTable
 from hillsight.plan.vocabulary import (
     COMMON,
     COMPASS,
@@ -31,6 +33,7 @@ from hillsight.plan.vocabulary import (
     SURENESS,
     SightingField,
 )
+from hillsight.schema.batch import BATCH_RASTERS
 from hillsight.schema.layers import LAYERS
 from hillsight.schema.rasters import RASTERS
 from hillsight.words.quantities import per_cent
@@ -86,9 +89,9 @@ def layer_tables() -> str:
             parts.append(f"| `{column.name}` | {column.type} | {column.unit} | {column.meaning}.{null} |")
         parts.append("")
     parts += ["## Rasters", "", "| table | values | no data | meaning |", "| --- | --- | --- | --- |"]
-    for kind in RASTERS.values():
+    for kind in (*RASTERS.values(), *BATCH_RASTERS.values()):
         values = kind.dtype + (f", {kind.unit}" if kind.unit else "")
-        none = "NaN" if math.isnan(kind.no_data) else f"{kind.no_data:g}"
+        none = "NaN" if math.isnan(kind.no_data) else f"{kind.no_data:.10g}"
         parts.append(f"| `{kind.table}` | {values} | {none} | {kind.meaning}. {kind.more} |")
     parts += ["", "States in `viewshed_<station>`:", "", "| code | state | meaning |", "| --- | --- | --- |"]
     parts += [f"| {int(s)} | {s.name.lower()} | {meaning} |" for s, meaning in GROUND_STATE_MEANINGS.items()]
@@ -243,10 +246,10 @@ def cover_table() -> str:
     return "\n".join(rows)
 
 
-def plan_tables() -> str:
-    """All tables of a plan of posts and their fields, as Markdown."""
-    rows = ["", "Fields of a plan, above its tables:", "", *_plan_fields(TOP)]
-    for table in TABLES:
+def file_tables(what: str, top: tuple[SightingField, ...], tables: tuple[TomlTable, ...]) -> str:
+    """All tables of a plan of posts, or a batch job, and their fields, as Markdown."""
+    rows = ["", f"Fields of {what}, above its tables:", "", *_plan_fields(top)]
+    for table in tables:
         heading = f"[[{table.name}]]" if table.many else f"[{table.name}]"
         rows += ["", f"`{heading}`: {table.meaning}", "", *_plan_fields(table.fields)]
     return "\n".join(rows)
@@ -265,7 +268,8 @@ def _plan_fields(fields: tuple[SightingField, ...]) -> list[str]:
 def blocks() -> dict[Path, str]:
     """The generated block of each page that has one."""
     pages = {script_page(name): option_table(name) for name in SCRIPTS}
-    pages[script_page("posts")] += f"\n{plan_tables()}"
+    for name, what, held in (("posts", "a plan", plan_fields), ("batch", "a job", job_fields)):
+        pages[script_page(name)] += f"\n{file_tables(what, held.TOP, held.TABLES)}"
     pages[DOCS / "layers.md"] = layer_tables()
     pages[DOCS / "sighting.md"] = sighting_tables()
     pages[DOCS / "verdict.md"] = verdict_tables()

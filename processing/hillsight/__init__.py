@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hillsight.errors import HillsightError as HillsightError
+    from hillsight.jobs.batch.run import batch as batch
     from hillsight.jobs.bearings import bearings as bearings
     from hillsight.jobs.compare import compare as compare
     from hillsight.jobs.dead_ground import dead_ground as dead_ground
@@ -44,6 +45,7 @@ _HOMES = {
     "HillsightError": "errors",
     "Listener": "jobs.listener",
     "Raster": "jobs.memory",
+    "batch": "jobs.batch.run",
     "bearings": "jobs.bearings",
     "compare": "jobs.compare",
     "dead_ground": "jobs.dead_ground",

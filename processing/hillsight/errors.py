@@ -56,6 +56,10 @@ class PostsError(HillsightError):
     """A plan of marshal posts cannot be read, or asks for what cannot be."""
 
 
+class BatchError(HillsightError):
+    """A batch job cannot be read, or cannot go on from what is there."""
+
+
 class PhotographError(HillsightError):
     """A photograph cannot be read, or is not the one that is meant."""
 

@@ -100,6 +100,7 @@ CASES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
         {"out": "a.gpkg", "rasters": "rasters"},
     ),
     "posts": ({"plan": "plan.toml"}, {"out": "a.gpkg", "gpx": "a.gpx"}),
+    "batch": ({"job": "batch.toml", "workers": 1}, {"out": "batch"}),
     "exercise check": (
         {"exercise": "exercise.toml", "draws": 16, "learners": 50, "reach": 800.0},
         {"report": "a.md", "json_file": "a.json"},
@@ -162,7 +163,7 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     monkeypatch.chdir(inputs)
     asked, files = CASES[name]
-    asked = {**({} if name in ("mark", "find-skyline") else {"terrain": "ground.tif"}), **asked}
+    asked = {**({} if name in ("batch", "mark", "find-skyline") else {"terrain": "ground.tif"}), **asked}
     by_command, from_python = tmp_path / "command", tmp_path / "python"
     for folder in (by_command, from_python):
         folder.mkdir()

@@ -105,6 +105,19 @@ by = "radio"
 """
 
 
+BATCH = """\
+format = "hillsight batch 1"
+title = "Round the knoll"
+terrain = "ground.tif"
+
+[stations]
+file = "stations.gpkg"
+
+[looking]
+reach_m = 300
+"""
+
+
 def heights() -> np.ndarray:
     """(POSTS, POSTS) float32, metres, row 0 in the north."""
     column, row = np.meshgrid(np.arange(POSTS), np.arange(POSTS))
@@ -191,7 +204,7 @@ def trace() -> Marks:
 
 
 def world(folder: Path) -> Path:
-    """All of it: two .tif, three .gpkg, three .toml, marks.json of knoll.png, trace.json."""
+    """All of it: two .tif, three .gpkg, four .toml, marks.json of knoll.png, trace.json."""
     folder.mkdir(parents=True, exist_ok=True)
     write_geotiff(folder / "ground.tif", heights(), spacing=SPACING)
     hills = ndimage.gaussian_filter(fractal(161, 161, seed=5, relief_m=500.0), 3.0)
@@ -208,5 +221,6 @@ def world(folder: Path) -> Path:
     trace().write(folder / "trace.json")
     (folder / "exercise.toml").write_text(EXERCISE, encoding="utf-8")
     course().to_file(folder / "course.gpkg", layer="course")
+    (folder / "batch.toml").write_text(BATCH, encoding="utf-8")
     (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
     return folder

@@ -68,11 +68,11 @@ def placed(
 
     Raises
     ------
-    ValueError : the array is neither uint8, uint16 nor float32, or does not fit the grid
+    ValueError : the array is none of uint8, uint16, uint32 and float32, or does not fit the grid
     OutputError : the grid reaches beyond where the CRS asked for is defined
     """
-    if array.dtype not in (np.dtype(np.uint8), np.dtype(np.uint16), np.dtype(np.float32)):
-        raise ValueError(f"a raster holds uint8, uint16 or float32, not {array.dtype}")
+    if array.dtype.name not in ("uint8", "uint16", "uint32", "float32"):
+        raise ValueError(f"a raster holds uint8, uint16, uint32 or float32, not {array.dtype}")
     if array.shape != (grid.rows, grid.columns):
         raise ValueError(f"array {array.shape} does not fit {grid.rows} x {grid.columns} posts")
     if out_crs is None or out_crs == grid.crs:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hillsight.schema.batch import BATCH_LAYERS
 from hillsight.schema.cameras import CAMERA_LAYERS
 from hillsight.schema.columns import Layer
 from hillsight.schema.exercise import EXERCISE_LAYERS
@@ -29,5 +30,6 @@ LAYERS: dict[str, Layer] = {
         *SEARCH_LAYERS,
         *EXERCISE_LAYERS,
         *POSTS_LAYERS,
+        *BATCH_LAYERS,
     )
 }

@@ -144,6 +144,6 @@ def written_lines(result: Result) -> list[str]:
     lines = []
     for name, places in result.files.items():
         verb = "drew" if name in ("pictures", "drawing") else "wrote"
-        beside = " and styles beside it" if name == "out" and result.frames else ""
+        beside = " and styles beside it" if name == "out" and result.frames and places[0].suffix else ""
         lines += [f"{verb} {place}{beside}" for place in places]
     return lines

@@ -51,6 +51,18 @@ class WindowSight:
     light: Floats32
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What one of many eyes is asked.
+
+    target_heights_m : metres above the ground, of the states; the first is that of clearance
+    """
+
+    eye: Eye
+    field: FieldOfView
+    target_heights_m: tuple[float, ...] = (0.0,)
+
+
 def see_many(
     surface: Surface,
     eyes: Iterable[Eye],
@@ -72,12 +84,26 @@ def see_many(
     clearance, crests : which values to work out beside the states
     """
     field = field if isinstance(field, FieldOfView) else FieldOfView(field)
-    ground = GroundToSweep.of(surface, maxima)
-    heights = np.atleast_1d(np.asarray(target_heights_m, np.float64))
+    heights = tuple(float(height_m) for height_m in np.atleast_1d(target_heights_m))
+    asked = (Asked(eye, field, heights) for eye in eyes)
+    yield from see_each(surface, asked, clearance=clearance, crests=crests, maxima=maxima)
 
-    def view(eye: Eye) -> WindowSight:
-        window = field.window(surface.grid, eye)
+
+def see_each(
+    surface: Surface,
+    asked: Iterable[Asked],
+    *,
+    clearance: bool = False,
+    crests: bool = False,
+    maxima: Maxima | None = None,
+) -> Iterator[WindowSight]:
+    """As :func:`see_many`, each eye with a field of view and target heights of its own."""
+    ground = GroundToSweep.of(surface, maxima)
+
+    def view(one: Asked) -> WindowSight:
+        window = one.field.window(surface.grid, one.eye)
         posts = window.rows * window.columns
+        heights = np.asarray(one.target_heights_m, np.float64)
         answers = Answers(
             window,
             np.empty((heights.size, posts), np.uint8),
@@ -85,7 +111,7 @@ def see_many(
             np.empty(posts if crests else 0, np.float32),
         )
         light = light_for(surface, answers.clearance_m.size)
-        answer(ground, eye, field, heights, answers, light)
+        answer(ground, one.eye, one.field, heights, answers, light)
         shape = (window.rows, window.columns)
         return WindowSight(
             window,
@@ -95,7 +121,7 @@ def see_many(
             light.reshape(shape if light.size else (0, 0)),
         )
 
-    yield from _in_order(view, eyes)
+    yield from _in_order(view, asked)
 
 
 def count_visible(
@@ -157,7 +183,7 @@ def _add_visible(words: NDArray[np.uint64], states: Bytes, window: Window, total
                     total[window.row + row, window.column + place - row_start] += np.uint32(1)
 
 
-def _in_order[Found](work: Callable[[Eye], Found], eyes: Iterable[Eye]) -> Iterator[Found]:
+def _in_order[Given, Found](work: Callable[[Given], Found], eyes: Iterable[Given]) -> Iterator[Found]:
     """Do the work for several eyes at a time and give the results in the eyes' order."""
     threads = budget()
     waiting: deque[Future[Found]] = deque()

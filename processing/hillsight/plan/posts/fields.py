@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
-
 from hillsight.plan.posts.plan import AIRS, MADE_OUT, MEANS, TWICE
+from hillsight.plan.toml_tables import TomlTable
 from hillsight.plan.vocabulary import SightingField
 
 FORMAT = "hillsight posts 1"
@@ -15,25 +13,6 @@ CONTROL = "control"
 """What a pair calls the organisers' place."""
 
 _WORLD_M = 1e8
-
-
-@dataclass(frozen=True)
-class TomlTable:
-    """One kind of table of the plan.
-
-    name : its heading, ``[name]``, or ``[[name]]`` where it may stand several times
-    meaning : for the template
-    lists : of its fields, those that hold a text or a list of texts
-    example : values for the template
-    """
-
-    name: str
-    meaning: str
-    fields: tuple[SightingField, ...]
-    example: dict[str, Any]
-    many: bool = False
-    lists: tuple[str, ...] = ()
-    needed: bool = False
 
 
 def _number(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import PostsError
 from hillsight.plan.posts import fields
-from hillsight.plan.posts.fields import CONTROL, FORMAT, TABLES, TOP, TOP_LISTS, TomlTable
+from hillsight.plan.posts.fields import CONTROL, FORMAT, TABLES, TOP, TOP_LISTS
 from hillsight.plan.posts.plan import (
     DangerWeights,
     Eyes,
@@ -25,13 +25,13 @@ from hillsight.plan.posts.plan import (
     Walking,
     Wanted,
 )
-from hillsight.plan.toml_file import FileKind, FilePlace, check_names, checked_value, instead, read_toml, told
+from hillsight.plan.toml_file import FileKind, FilePlace, instead, read_toml, told
+from hillsight.plan.toml_tables import TomlTable, table_of, values_of
 from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from hillsight.plan.vocabulary import SightingField
 
 _KIND = FileKind("plan of posts", "[[fixed]]", FORMAT, PostsError)
 _BANNED_WITHIN_M = 25.0
@@ -54,9 +54,9 @@ def read_plan(path: str) -> PostsPlan:
         if key not in names:
             raise top.within(key).error(f"a plan of posts has no {key!r}", instead(key, names, "It may have"))
     raw = {field.name: content[field.name] for field in TOP if field.name in content}
-    values = _values(raw, TOP, TOP_LISTS, "plan of posts", top)
+    values = values_of(raw, TOP, TOP_LISTS, "plan of posts", top)
     wanted = _wanted(content, top)
-    course = _one(content, fields.COURSE, top)
+    course = table_of(content, fields.COURSE, top)
     fixed = _named(content, fields.FIXED, top)
     if wanted.posts is not None and len(fixed) > wanted.posts:
         raise top.within("fixed", wanted.posts).error(
@@ -64,22 +64,22 @@ def read_plan(path: str) -> PostsPlan:
             "Raise posts in [wanted], or take fixed posts out",
         )
     control = content.get("control")
-    radio = _one(content, fields.RADIO, top)
+    radio = table_of(content, fields.RADIO, top)
     if control is not None:
-        radio["control"] = NamedPlace(**_one(content, fields.CONTROL_PLACE, top))
+        radio["control"] = NamedPlace(**table_of(content, fields.CONTROL_PLACE, top))
     return PostsPlan(
         **values,
         course=PlannedCourse(**course, checkpoints=_checkpoints(content, top)),
         wanted=wanted,
         paces=_paces(content, top),
-        dangers=DangerWeights(**_one(content, fields.DANGERS, top)),
+        dangers=DangerWeights(**table_of(content, fields.DANGERS, top)),
         named_dangers=_named_dangers(content, top),
         eyes=_eyes(content, top),
         stands=tuple(Ground(**raw) for raw in _many(content, fields.STAND, top)),
         no_go=tuple(Ground(**raw) for raw in _many(content, fields.NO_GO, top)),
-        limits=Limits(**_one(content, fields.LIMITS, top)),
+        limits=Limits(**table_of(content, fields.LIMITS, top)),
         walking=Walking(
-            **_one(content, fields.WALKING, top), access=tuple(_named(content, fields.ACCESS, top))
+            **table_of(content, fields.WALKING, top), access=tuple(_named(content, fields.ACCESS, top))
         ),
         radios=Radios(**radio),
         fixed=tuple(fixed),
@@ -89,41 +89,6 @@ def read_plan(path: str) -> PostsPlan:
         pairs=_pairs(content, top, has_control=control is not None),
         source=path,
     )
-
-
-def _values(
-    raw: Mapping[str, Any],
-    known: tuple[SightingField, ...],
-    lists: tuple[str, ...],
-    owner: str,
-    place: FilePlace,
-) -> dict[str, Any]:
-    """Values of the fields that are there, each checked; refuses unknown fields and missing ones."""
-    check_names(raw, known, f"the {owner}", place)
-    found: dict[str, Any] = {}
-    for field in known:
-        if field.name not in raw:
-            if field.needed:
-                raise place.error(f"{owner}: {field.name!r} is missing", f"Add {field.name}: {field.meaning}")
-            continue
-        value, within = raw[field.name], place.within(field.name)
-        if field.name in lists:
-            found[field.name] = _texts(value, f"{owner}: {field.name!r}", within)
-        elif field.name == "start":
-            found[field.name] = _moment(value, within)
-        else:
-            value = checked_value(value, field, owner, within)
-            found[field.name] = value.strip() if field.name == "name" else value
-            if field.form == "number":
-                found[field.name] = int(value) if field.is_whole else float(value)
-    return found
-
-
-def _texts(value: Any, label: str, place: FilePlace) -> tuple[str, ...]:
-    members = [value] if isinstance(value, str) else value
-    if not isinstance(members, list) or not all(isinstance(one, str) and one.strip() for one in members):
-        raise place.error(f"{label} is {told(value)}", 'Write a list of texts, as in ["one", "two"]')
-    return tuple(members)
 
 
 def _moment(value: Any, place: FilePlace) -> datetime.datetime:
@@ -138,22 +103,6 @@ def _moment(value: Any, place: FilePlace) -> datetime.datetime:
     )
 
 
-def _one(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> dict[str, Any]:
-    """Values of a table that stands once; none where it does not stand."""
-    if table.name not in content:
-        if table.needed:
-            raise top.error(
-                f"the plan of posts has no [{table.name}]", f"Write [{table.name}] once: {table.meaning}"
-            )
-        return {}
-    raw, place = content[table.name], top.within(table.name)
-    if not isinstance(raw, dict):
-        raise place.error(
-            f"[{table.name}] is not one table", f"Write [{table.name}] once, in single brackets"
-        )
-    return _values(raw, table.fields, table.lists, table.name, place)
-
-
 def _many(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list[dict[str, Any]]:
     """Values of each table of a kind that may stand several times."""
     raws = content.get(table.name, [])
@@ -163,7 +112,7 @@ def _many(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list[
             f"Write [[{table.name}]], in double brackets, above each",
         )
     return [
-        _values(raw, table.fields, table.lists, table.name, top.within(table.name, k))
+        values_of(raw, table.fields, table.lists, table.name, top.within(table.name, k))
         for k, raw in enumerate(raws)
     ]
 
@@ -181,7 +130,7 @@ def _named(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list
 
 
 def _wanted(content: Mapping[str, Any], top: FilePlace) -> Wanted:
-    wanted = Wanted(**_one(content, fields.WANTED, top))
+    wanted = Wanted(**table_of(content, fields.WANTED, top))
     if wanted.posts is None and wanted.share is None:
         raise top.within("wanted").error(
             "[wanted] says neither how many posts nor how much is to be seen", "Add posts, or share, or both"
@@ -190,7 +139,7 @@ def _wanted(content: Mapping[str, Any], top: FilePlace) -> Wanted:
 
 
 def _paces(content: Mapping[str, Any], top: FilePlace) -> Paces:
-    paces = Paces(**_one(content, fields.PACES, top))
+    paces = Paces(**table_of(content, fields.PACES, top, {"start": _moment}))
     if paces.first_min_per_km > paces.last_min_per_km:
         raise top.within("paces").error(
             f"the first runner takes {paces.first_min_per_km:g} minutes a km and the last "
@@ -201,7 +150,7 @@ def _paces(content: Mapping[str, Any], top: FilePlace) -> Paces:
 
 
 def _eyes(content: Mapping[str, Any], top: FilePlace) -> Eyes:
-    eyes = Eyes(**_one(content, fields.EYES, top))
+    eyes = Eyes(**table_of(content, fields.EYES, top))
     if eyes.runner_least_m > eyes.runner_most_m:
         raise top.within("eyes").error(
             f"runners are from {eyes.runner_least_m:g} m to {eyes.runner_most_m:g} m tall",

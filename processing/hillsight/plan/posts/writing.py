@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from hillsight.plan.posts.fields import FORMAT, TABLES, TOP
-from hillsight.plan.toml_file import allowed_in, toml_value
-
-if TYPE_CHECKING:
-    from hillsight.plan.vocabulary import SightingField
+from hillsight.plan.toml_file import toml_value
+from hillsight.plan.toml_tables import template_line
 
 _EXAMPLE: dict[str, Any] = {
     "title": "Round of the tarn",
@@ -30,17 +28,12 @@ def template() -> str:
         "# Coordinates are metres, in the terrain's own CRS or its metric grid, unless crs says otherwise.",
         "",
     ]
-    lines += [_line(field, _EXAMPLE[field.name], kept=field.needed) for field in TOP]
+    lines += [template_line(field, _EXAMPLE[field.name], kept=field.needed) for field in TOP]
     for table in TABLES:
         heading = f"[[{table.name}]]" if table.many else f"[{table.name}]"
         lines += ["", f"# {table.meaning}", heading if table.needed else f"#{heading}"]
         for field in table.fields:
             if field.name in table.example:
                 kept = table.needed and (field.needed or field.name == "posts")
-                lines.append(_line(field, table.example[field.name], kept=kept))
+                lines.append(template_line(field, table.example[field.name], kept=kept))
     return "\n".join(lines) + "\n"
-
-
-def _line(field: SightingField, value: Any, *, kept: bool) -> str:
-    words = allowed_in(field) if field.words else f", {field.unit}" if field.unit else ""
-    return f"{'' if kept else '#'}{field.name} = {toml_value(value)}  # {field.meaning}{words}"

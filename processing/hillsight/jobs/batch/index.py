@@ -1,0 +1,224 @@
+"""What is written when all parts and tiles are done: the index as a GeoPackage, mosaics of the tiles."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import geopandas
+import numpy as np
+import shapely
+
+from hillsight.errors import CallError
+from hillsight.jobs.batch.catalog import write_mosaic, write_parquet, write_stac
+from hillsight.jobs.batch.checked import Packed
+from hillsight.jobs.batch.shares import TileCounts, area_shares, path_stretches, shapes_on_grid
+from hillsight.jobs.outputs import made_folder, write_style_folder
+from hillsight.layers.package import package
+from hillsight.schema.batch import BATCH_RASTERS
+from hillsight.schema.frames import frame_of_rows
+from hillsight.sight.octants import Window
+from hillsight.words.states import GroundState
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from hillsight.ground.grid import Grid
+    from hillsight.jobs.batch.job_file import BatchJob, Cutting
+    from hillsight.jobs.batch.parts import Setting
+    from hillsight.jobs.batch.run import Prepared
+
+INDEX = "batch.gpkg"
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a job came to, for its report."""
+
+    stations: int
+    refused: int
+    reasons: list[str]
+    asked_cells: int
+    seen_cells: int
+    layers: tuple[str, ...]
+
+
+def check_libraries(cutting: Cutting) -> None:
+    """Refuse output that a library is missing for, before the work.
+
+    Raises
+    ------
+    CallError : it is
+    """
+    for wanted, library, what in (
+        (cutting.parquet, "pyarrow", "Parquet"),
+        (cutting.stac, "pystac", "STAC items"),
+    ):
+        if wanted and importlib.util.find_spec(library) is None:
+            raise CallError(
+                f"the job asks for {what}, and the library {library} is not installed",
+                remedy="Install it: pip install hillsight[batch]; or take it out of [output]",
+            )
+
+
+def write_index(folder: Path, job: BatchJob, setting: Setting, prepared: Prepared) -> Found:
+    """Write the index, and whatever is made of all tiles together."""
+    stations, parts, refused = _of_parts(setting, prepared)
+    tiles = [json.loads(setting.tile_file(tile.name).read_bytes()) for tile in prepared.tiles]
+    frames = {
+        "batch_stations": stations,
+        "refused_stations": refused,
+        "batch_tiles": _tile_frame(tiles, prepared.grid),
+        "batch_parts": parts,
+    }
+    products, near = job.products, prepared.ground.near
+    counts = TileCounts(setting, prepared.grid, prepared.tiles)
+    if products.share is not None:
+        areas = shapes_on_grid(
+            *(job.beside(products.share), products.share_layer, "Polygon"),
+            *(prepared.grid, prepared.default_crs, near),
+        )
+        frames["area_shares"] = area_shares(*areas, counts, setting.tile_posts)
+    if products.paths is not None:
+        paths = shapes_on_grid(
+            *(job.beside(products.paths), products.paths_layer, "LineString"),
+            *(prepared.grid, prepared.default_crs, near),
+        )
+        frames["path_stretches"] = path_stretches(*paths, counts, products.stretch_m)
+    if products.matrix:
+        frames["station_sight"] = _matrix_frame(setting, prepared)
+    for kind in ("visible_count", *BATCH_RASTERS):
+        write_mosaic(folder, kind, tiles, prepared.grid, setting.provenance)
+    if job.output.parquet:
+        write_parquet(made_folder(folder / "tables"), frames, setting.provenance)
+    if job.output.stac:
+        stac = made_folder(folder / "stac")
+        write_stac(stac, job.title, tiles, prepared.grid, near, setting.provenance)
+    with package(folder / INDEX, setting.provenance) as file:
+        for name, frame in frames.items():
+            file.write(name, frame)
+    write_style_folder(folder / INDEX)
+    return Found(
+        len(stations),
+        len(refused),
+        [f"{label}: {reason}" for label, reason in zip(refused["station"], refused["reason"], strict=True)],
+        sum(tile["asked_cells"] for tile in tiles),
+        sum(tile["seen_cells"] for tile in tiles),
+        tuple(frames),
+    )
+
+
+def _of_parts(
+    setting: Setting, prepared: Prepared
+) -> tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame, geopandas.GeoDataFrame]:
+    """Stations, parts and refused stations, as layers."""
+    grid, by_number = prepared.grid, {station.number: station for station in prepared.stations}
+    rows: list[dict[str, Any]] = []
+    parts: list[dict[str, Any]] = []
+    refused = [(one.number, one.label, one.reason, one.easting_m, one.northing_m) for one in prepared.refused]
+    for part in prepared.parts:
+        with Packed(setting.part_file(part.number)) as file:
+            record = file.record()
+        parts.append(
+            {
+                "part": part.number,
+                "stations_count": len(record["rows"]),
+                "refused_count": len(record["refused"]),
+            }
+        )
+        for row in record["rows"]:
+            station = by_number[row["number"]]
+            rows.append(
+                {
+                    "station": station.label,
+                    **{
+                        name: getattr(station, name)
+                        for name in (
+                            *("easting_m", "northing_m", "target_height_m", "reach_m"),
+                            *("from_bearing_deg", "to_bearing_deg", "weight"),
+                        )
+                    },
+                    "part": part.number,
+                    **row,
+                }
+            )
+        for row in record["refused"]:
+            station = by_number[row["number"]]
+            refused.append(
+                (station.number, station.label, row["reason"], station.easting_m, station.northing_m)
+            )
+    rows.sort(key=lambda row: int(row["number"]))
+    refused.sort()
+    return (
+        frame_of_rows(
+            "batch_stations",
+            rows,
+            [shapely.Point(row["easting_m"], row["northing_m"]) for row in rows],
+            grid.crs,
+        ),
+        frame_of_rows("batch_parts", parts, [_box(grid, part.window) for part in prepared.parts], grid.crs),
+        frame_of_rows(
+            "refused_stations",
+            [{"number": number, "station": label, "reason": reason} for number, label, reason, *_ in refused],
+            [_place(grid, x, y) for *_, x, y in refused],
+            grid.crs,
+        ),
+    )
+
+
+def _matrix_frame(setting: Setting, prepared: Prepared) -> geopandas.GeoDataFrame:
+    """Which stations see each other, in the order of their numbers."""
+    columns: list[list[Any]] = [[], [], [], []]
+    for part in prepared.parts:
+        with Packed(setting.part_file(part.number)) as file:
+            for column, name in zip(columns, ("from", "to", "state", "distance"), strict=True):
+                column.extend(file.needed(f"matrix_{name}").tolist())
+    by_number = {station.number: station for station in prepared.stations}
+    told = sorted(zip(*columns, strict=True))
+    return frame_of_rows(
+        "station_sight",
+        [
+            {
+                "from_number": int(one),
+                "to_number": int(other),
+                "distance_m": distance_m,
+                "state": GroundState(int(state)).name.lower(),
+            }
+            for one, other, state, distance_m in told
+        ],
+        [
+            shapely.LineString([(s.easting_m, s.northing_m) for s in (by_number[one], by_number[other])])
+            for one, other, *_ in told
+        ],
+        prepared.grid.crs,
+    )
+
+
+def _place(grid: Grid, easting_m: float, northing_m: float) -> shapely.Point:
+    """A place, or the terrain's corner where there is none."""
+    if not np.isfinite([easting_m, northing_m]).all():
+        return shapely.Point(grid.west_m, grid.north_m)
+    return shapely.Point(easting_m, northing_m)
+
+
+def _tile_frame(tiles: Sequence[Mapping[str, Any]], grid: Grid) -> geopandas.GeoDataFrame:
+    rows = [
+        {
+            "tile": tile["tile"],
+            "asked_cells": tile["asked_cells"],
+            "seen_cells": tile["seen_cells"],
+            "most_stations": tile["most_stations"],
+            "rasters": "; ".join(tile["rasters"]),
+        }
+        for tile in tiles
+    ]
+    shapes = [_box(grid, Window(*tile["window"])) for tile in tiles]
+    return frame_of_rows("batch_tiles", rows, shapes, grid.crs)
+
+
+def _box(grid: Grid, window: Window) -> shapely.Polygon:
+    """The cells of a window as a rectangle."""
+    return shapely.box(*grid.part(*window).cell_edges_m)

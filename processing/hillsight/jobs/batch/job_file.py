@@ -1,0 +1,196 @@
+"""A batch job: what its file holds, and a template and JSON schema of it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from hillsight.errors import BatchError
+from hillsight.jobs.batch import fields
+from hillsight.jobs.batch.fields import FORMAT, TABLES, TOP
+from hillsight.plan.toml_file import FileKind, instead, read_toml, toml_value
+from hillsight.plan.toml_tables import file_schema, table_of, template_line, values_of
+
+_KIND = FileKind("batch job", "[stations]", FORMAT, BatchError)
+_EXAMPLE: dict[str, Any] = {
+    "title": "Tops of the county",
+    "terrain": "terrain.vrt",
+    "terrain_crs": "EPSG:32632",
+    "band": 1,
+    "vertical_unit": "m",
+    "nodata": -9999,
+    "grid_crs": "EPSG:32632",
+}
+_KEPT = {"file", "reach_m", "counts"}
+
+
+@dataclass(frozen=True)
+class StationSource:
+    """Where stations come from: a file, or edges of an area as text."""
+
+    file: str | None = None
+    layer: str | None = None
+    extent: str | None = None
+    every_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Looking:
+    """How stations look where their own columns do not say otherwise; bearings from true north."""
+
+    eye_height_m: float = 1.6
+    target_height_m: float = 0.0
+    reach_m: float = 10_000.0
+    from_bearing_deg: float | None = None
+    to_bearing_deg: float | None = None
+    weight: float = 1.0
+    refraction: float = 0.13
+
+
+@dataclass(frozen=True)
+class Products:
+    """What is made; ``share`` and ``paths`` name vector files."""
+
+    counts: bool = True
+    layers: bool = False
+    first: bool = False
+    nearest: bool = False
+    weights: bool = False
+    least_depth: bool = False
+    chances: bool = False
+    matrix: bool = False
+    share: str | None = None
+    share_layer: str | None = None
+    paths: str | None = None
+    paths_layer: str | None = None
+    stretch_m: float = 100.0
+
+
+@dataclass(frozen=True)
+class Errors:
+    """What may be wrong, standard deviations; the terrain's is guessed where nothing is told of it."""
+
+    terrain_product: str | None = None
+    terrain_error_m: float | None = None
+    error_correlation_m: float | None = None
+    between_posts: str = "unknown"
+    station_error_m: float = 5.0
+    eye_height_error_m: float = 0.1
+    refraction_error: float = 0.05
+
+
+@dataclass(frozen=True)
+class Cutting:
+    """How results are cut and written."""
+
+    tile_posts: int = 2048
+    window_posts: int = 24_000_000
+    parquet: bool = False
+    stac: bool = False
+
+
+@dataclass(frozen=True)
+class BatchJob:
+    """A job as its file tells it; names of files are still as they stand there.
+
+    source : the file's name
+    """
+
+    title: str
+    terrain: str
+    stations: StationSource
+    terrain_crs: str | None = None
+    band: int | None = None
+    vertical_unit: str | None = None
+    nodata: float | None = None
+    grid_crs: str | None = None
+    looking: Looking = Looking()
+    products: Products = Products()
+    errors: Errors = Errors()
+    output: Cutting = Cutting()
+    source: str = ""
+
+    def beside(self, name: str) -> str:
+        """A name in the job as it lies from the job's file."""
+        if "://" in name or name.startswith("/vsi") or not self.source:
+            return name
+        return str(Path(self.source).parent / name)
+
+    def told(self) -> dict[str, Any]:
+        """All that the job says, by table and field."""
+        said = asdict(self)
+        said.pop("source")
+        return said
+
+
+def read_job(path: str) -> BatchJob:
+    """The job that a file holds.
+
+    Raises
+    ------
+    BatchError : the file cannot be read, is no TOML, or says what a job cannot say, with its line
+    """
+    content, top = read_toml(path, _KIND)
+    names = ["format", *(field.name for field in TOP), *(table.name for table in TABLES)]
+    for key in content:
+        if key not in names:
+            raise top.within(key).error(f"a batch job has no {key!r}", instead(key, names, "It may have"))
+    raw = {field.name: content[field.name] for field in TOP if field.name in content}
+    values = values_of(raw, TOP, (), "batch job", top)
+    stations = StationSource(**table_of(content, fields.STATIONS, top))
+    looking = Looking(**table_of(content, fields.LOOKING, top))
+    if (stations.file is None) == (stations.extent is None):
+        raise top.within("stations").error(
+            "[stations] needs a file or an extent, and not both", "Add file, or extent and every_m"
+        )
+    if stations.extent is not None and stations.every_m is None:
+        raise top.within("stations", "extent").error(
+            "[stations] does not say how far apart stations stand", "Add every_m"
+        )
+    if (looking.from_bearing_deg is None) != (looking.to_bearing_deg is None):
+        raise top.within("looking").error(
+            "[looking] names one side of a sector only", "Give from_bearing_deg and to_bearing_deg"
+        )
+    products = Products(**table_of(content, fields.PRODUCTS, top))
+    if not products.counts and (products.share is not None or products.paths is not None):
+        raise top.within("products").error(
+            "shares of areas and paths are taken from the counts, and those are not wanted",
+            "Write counts = true",
+        )
+    return BatchJob(
+        **values,
+        stations=stations,
+        looking=looking,
+        products=products,
+        errors=Errors(**table_of(content, fields.ERRORS, top)),
+        output=Cutting(**table_of(content, fields.OUTPUT, top)),
+        source=path,
+    )
+
+
+def template() -> str:
+    """A job to fill in; lines that begin with ``#`` and no space may be used without it."""
+    lines = [
+        f"format = {toml_value(FORMAT)}",
+        "",
+        "# A batch job: many stations over one terrain, however large.",
+        "# Lines that begin with # and a space explain; take the # from other lines that you want to use.",
+        "",
+    ]
+    lines += [template_line(field, _EXAMPLE[field.name], kept=field.needed) for field in TOP]
+    for table in TABLES:
+        lines += ["", f"# {table.meaning}"]
+        kept = table.needed or any(field.name in _KEPT for field in table.fields)
+        lines.append(f"{'' if kept else '#'}[{table.name}]")
+        lines += [
+            template_line(field, table.example[field.name], kept=field.name in _KEPT)
+            for field in table.fields
+            if field.name in table.example
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def json_schema() -> dict[str, Any]:
+    """Schema of a job; it lets pass what the reader alone can tell, as one side of a sector only."""
+    return file_schema("batch job", FORMAT, TOP, TABLES)

@@ -1,0 +1,330 @@
+"""Thousands of stations over terrain larger than memory: counts, who sees what, shares; resumable."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hillsight.errors import BatchError, CallError, OutputError
+from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.terrain import MOST_POSTS
+from hillsight.ground.terrain_options import TerrainOptions
+from hillsight.jobs.batch.engine import do_tasks
+from hillsight.jobs.batch.ground import BatchGround, found_ground, ground_files, told_files
+from hillsight.jobs.batch.index import check_libraries, write_index
+from hillsight.jobs.batch.job_file import BatchJob, read_job
+from hillsight.jobs.batch.manifest import Manifest, kernel_mark, settled, told_inputs
+from hillsight.jobs.batch.parts import PartTask, Setting
+from hillsight.jobs.batch.places import BatchStation, Refused, given_places, settled_places
+from hillsight.jobs.batch.planning import Part, Tile, cut_parts, cut_tiles, station_window, with_others
+from hillsight.jobs.batch.request import BatchRequest
+from hillsight.jobs.batch.tiles import TileTask
+from hillsight.jobs.doubts import error_model, error_note
+from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
+from hillsight.jobs.outputs import check_folder, made_folder
+from hillsight.jobs.requests import SightDoubts
+from hillsight.jobs.results import Result, WrittenFrames
+from hillsight.kernels.threads import budget
+from hillsight.layers.provenance import InputFile, Provenance, input_file
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from pyproj import CRS
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.grid import Grid
+    from hillsight.ground.terrain import Terrain
+    from hillsight.jobs.batch.engine import Task
+
+#: Most processes at a time.
+_MOST_WORKERS = 1024
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BatchResult(Result):
+    """What a batch job made; the layers are those of ``batch.gpkg``.
+
+    stations, refused : how many were seen from, and how many could not be used
+    parts, parts_kept : how many parts, and how many of them an earlier run had done
+    tiles, tiles_kept : likewise
+    """
+
+    stations: int
+    refused: int
+    parts: int
+    parts_kept: int
+    tiles: int
+    tiles_kept: int
+    lines: tuple[str, ...]
+
+
+def batch(
+    job: Any,
+    *,
+    out: str | Path,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    afresh: bool = False,
+    listener: Listener = SILENT,
+) -> BatchResult:
+    """See from many stations over terrain of any size, and put together what they see.
+
+    Parameters
+    ----------
+    job : a file; docs/scripts/batch.md tells of it
+    out : folder for the results; a run that was stopped goes on in it
+    workers : processes; the cores of the machine if not given
+    scheduler : address of a dask.distributed scheduler, in place of processes of this machine
+    afresh : throw away what an earlier run left in the folder
+    listener : hears of progress and notes
+
+    Raises
+    ------
+    HillsightError : bad input, another content than an earlier run's, or a file cannot be written
+    """
+    return run_batch(BatchRequest.of(locals()), listener)
+
+
+def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult:
+    """Do what a request asks for; see :func:`batch`."""
+    workers = _workers(request)
+    job = read_job(request.job)
+    check_libraries(job.output)
+    check_folder(request.out)
+    with listener.work("inputs"):
+        prepared = _prepared(job)
+    folder = made_folder(request.out)
+    with _alone(folder):
+        asked = Manifest(
+            job.told(), told_inputs(prepared.files), prepared.versions, prepared.provenance.written_at
+        )
+        manifest = settled(folder, asked, afresh=request.afresh)
+        provenance = replace(prepared.provenance, written_at=manifest.written_at)
+        setting = Setting(
+            str(folder.absolute()),
+            prepared.ground,
+            job.products,
+            job.looking.refraction,
+            job.output.tile_posts,
+            provenance,
+            prepared.errors,
+        )
+        for text in prepared.notes:
+            listener.note(text)
+        for name in ("parts", "tiles", *(["layers"] if job.products.layers else [])):
+            made_folder(folder / name)
+        say_if_compiling(listener)
+        part_tasks = [PartTask(setting, part) for part in prepared.parts]
+        kept = _do(part_tasks, "parts", request.scheduler, workers, listener)
+        for name in _raster_folders(job):
+            made_folder(folder / name)
+        tile_tasks = [
+            TileTask(setting, tile, prepared.grid, len(prepared.stations)) for tile in prepared.tiles
+        ]
+        tiles_kept = _do(tile_tasks, "tiles", request.scheduler, workers, listener)
+        with listener.work("index"):
+            found = write_index(folder, job, setting, prepared)
+    lines = [
+        f"{job.title}: {found.stations:,} stations, {len(prepared.parts):,} parts, "
+        f"{len(prepared.tiles):,} tiles."
+    ]
+    if kept or tiles_kept:
+        lines.append(f"Kept from an earlier run: {kept:,} parts and {tiles_kept:,} tiles, verified.")
+    lines.append(
+        f"Seen from any station: {found.seen_cells:,} of {found.asked_cells:,} cells within a reach."
+    )
+    if found.refused:
+        more = f" and {found.refused - 3:,} more" if found.refused > 3 else ""
+        lines.append(
+            f"Refused: {found.refused:,} stations, in the layer refused_stations: "
+            f"{'; '.join(found.reasons[:3])}{more}."
+        )
+    return BatchResult(
+        frames=WrittenFrames(folder / "batch.gpkg", found.layers),
+        rasters={},
+        notes=prepared.notes,
+        provenance=provenance,
+        files={"out": (request.out,)},
+        stations=found.stations,
+        refused=found.refused,
+        parts=len(prepared.parts),
+        parts_kept=kept,
+        tiles=len(prepared.tiles),
+        tiles_kept=tiles_kept,
+        lines=tuple(lines),
+    )
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A job made ready: its ground opened, its stations placed and cut into parts."""
+
+    ground: BatchGround
+    grid: Grid
+    stations: list[BatchStation]
+    refused: list[Refused]
+    parts: list[Part]
+    tiles: list[Tile]
+    files: list[InputFile]
+    notes: tuple[str, ...]
+    versions: dict[str, str]
+    provenance: Provenance
+    errors: ErrorModel | None
+    default_crs: CRS
+
+
+def _prepared(job: BatchJob) -> Prepared:
+    options = TerrainOptions(job.band, job.terrain_crs, job.vertical_unit, job.nodata, job.grid_crs)
+    path = str(Path(job.beside(job.terrain)).absolute()) if "://" not in job.terrain else job.terrain
+    ground = found_ground(job.beside(job.terrain) if job.terrain.startswith("/vsi") else path, options)
+    with ground.source() as source:
+        default_crs = horizontal_crs(source.source_crs)
+        given = given_places(job, default_crs)
+        ground = replace(ground, near=given.near() or source.middle())
+        terrain = source.on_metric_grid(*ground.near)
+    stations, refused, operation = settled_places(job, given, terrain)
+    stations, too_far = _within_memory(stations, terrain)
+    parts = cut_parts(terrain.grid, stations, job.output.window_posts)
+    if job.products.matrix:
+        parts = with_others(parts, stations)
+    spacing_m = max(terrain.spacing_x_m, terrain.spacing_y_m)
+    errors = error_model(_doubts(job), spacing_m) if job.products.chances else None
+    tiles = cut_tiles(terrain.grid, parts, job.output.tile_posts)
+    files = ground_files(ground.path)
+    terrain_files = told_files(files, job.terrain)
+    vectors = [
+        input_file(job.beside(name), layer)
+        for name, layer in (
+            (job.stations.file, job.stations.layer),
+            (job.products.share, job.products.share_layer),
+            (job.products.paths, job.products.paths_layer),
+        )
+        if name is not None
+    ]
+    operations = [one.record() for one in (terrain.operation, operation) if one is not None]
+    doubts = () if errors is None else (error_note(errors, covered=False),)
+    notes = tuple(dict.fromkeys((*terrain.notes, *given.notes, *doubts)))
+    provenance = Provenance(
+        "batch", {"job": job.told()}, (*terrain_files, *vectors), tuple(operations), notes
+    )
+    return Prepared(
+        ground,
+        terrain.grid,
+        stations,
+        sorted([*refused, *too_far], key=lambda one: one.number),
+        parts,
+        tiles,
+        [*files, *vectors],
+        notes,
+        {**provenance.versions, "the code that sees": kernel_mark()},
+        provenance,
+        errors,
+        default_crs,
+    )
+
+
+def _doubts(job: BatchJob) -> SightDoubts:
+    """What errs, as other jobs are told it."""
+    told = job.errors
+    return SightDoubts(
+        terrain_product=told.terrain_product,
+        terrain_error=told.terrain_error_m,
+        error_correlation=told.error_correlation_m,
+        between_posts=told.between_posts,
+        station_error=told.station_error_m,
+        eye_height_error=told.eye_height_error_m,
+        refraction_error=told.refraction_error,
+        uncertain_between=(0.1, 0.9),
+    )
+
+
+def _within_memory(
+    stations: Sequence[BatchStation], terrain: Terrain
+) -> tuple[list[BatchStation], list[Refused]]:
+    """Stations whose view fits into memory, and the others as refused."""
+    kept, refused = [], []
+    for station in stations:
+        window = station_window(terrain.grid, station)
+        posts = window.rows * window.columns
+        if posts <= MOST_POSTS:
+            kept.append(station)
+            continue
+        reason = f"it looks at {posts:,} posts, more than can be held at once ({MOST_POSTS:,})"
+        place = station.easting_m, station.northing_m
+        refused.append(Refused(station.number, station.label, reason, *place))
+    if not kept:
+        raise BatchError(
+            f"every station looks at more posts than can be held at once ({MOST_POSTS:,})",
+            remedy="Give a shorter reach_m, or coarser terrain",
+        )
+    return kept, refused
+
+
+def _do(tasks: Sequence[Any], what: str, scheduler: str | None, workers: int, listener: Listener) -> int:
+    """Have those tasks done that are not done yet; returns how many were."""
+    with listener.work(what) as advance:
+        left: list[Task] = [task for task in tasks if not task.is_done()]
+        kept = done = len(tasks) - len(left)
+
+        def one_done() -> None:
+            nonlocal done
+            done += 1
+            advance(done / len(tasks))
+
+        do_tasks(left, workers=workers, scheduler=scheduler, done=one_done)
+    return kept
+
+
+def _raster_folders(job: BatchJob) -> list[str]:
+    products = job.products
+    wanted = {
+        "visible_count": products.counts,
+        "first_station": products.first,
+        "nearest_station": products.nearest,
+        "visible_weight": products.weights,
+        "least_depth": products.least_depth,
+        "expected_count": products.chances,
+        "best_chance": products.chances,
+    }
+    return [name for name, is_wanted in wanted.items() if is_wanted]
+
+
+def _workers(request: BatchRequest) -> int:
+    if request.workers is not None and request.scheduler is not None:
+        raise CallError(
+            "both a number of workers and a scheduler are given",
+            remedy="The scheduler has workers of its own: leave one out",
+            parameters=("workers", "scheduler"),
+        )
+    workers = budget() if request.workers is None else request.workers
+    if not 1 <= workers <= _MOST_WORKERS:
+        raise CallError(
+            f"{workers} workers can do no work",
+            remedy=f"Give a number from 1 to {_MOST_WORKERS:,}",
+            parameters=("workers",),
+        )
+    return workers
+
+
+@contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keep other runs out of the folder; the system lets go of it when a process dies."""
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(folder / ".hillsight-batch.lock")
+    try:
+        lock.acquire(blocking=False)
+    except Timeout:
+        raise OutputError(
+            "another run is at work in the folder",
+            where=str(folder),
+            remedy="Wait for it, or name another folder",
+        ) from None
+    try:
+        yield
+    finally:
+        (folder / ".hillsight-batch.lock").unlink(missing_ok=True)
+        lock.release()
