@@ -29,7 +29,6 @@ UNUSED_ON_PURPOSE = {
     "hillsight.sight.points:clearance_of_pairs": "for programs that ask by how much pairs are seen",
     "hillsight.sight.many:count_visible": "for programs with thousands of eyes; the benchmarks time it",
     "hillsight.kernels.threads:limited_to": "for programs that run several jobs side by side",
-    "hillsight.layers.rasters:write_cog": "for programs that write rasters; the raster tests use it",
     "hillsight.plan.relocation.decision:STATES": "what the glossary is held against",
     "hillsight.sheets.exercise.packing:unpacked": "what is packed in a page is held against it",
     "hillsight.schema.frames:column_names": "what frames are held against, in the tests of every room",

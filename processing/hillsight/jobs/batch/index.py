@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Grid
     from hillsight.jobs.batch.job_file import BatchJob, Cutting
     from hillsight.jobs.batch.parts import Setting
-    from hillsight.jobs.batch.run import Prepared
+    from hillsight.jobs.batch.prepared import Prepared
 
 INDEX = "batch.gpkg"
 

@@ -1,0 +1,140 @@
+"""Makes a batch job ready: opens its ground, places its stations, cuts them into parts and tiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hillsight.errors import BatchError
+from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.terrain import MOST_POSTS
+from hillsight.ground.terrain_options import TerrainOptions
+from hillsight.jobs.batch.ground import BatchGround, found_ground, ground_files, told_files
+from hillsight.jobs.batch.manifest import kernel_mark
+from hillsight.jobs.batch.places import BatchStation, Refused, given_places, settled_places
+from hillsight.jobs.batch.planning import Part, Tile, cut_parts, cut_tiles, station_window, with_others
+from hillsight.jobs.doubts import error_model, error_note
+from hillsight.jobs.requests import SightDoubts
+from hillsight.layers.provenance import InputFile, Provenance, input_file
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pyproj import CRS
+
+    from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.grid import Grid
+    from hillsight.ground.terrain import Terrain
+    from hillsight.jobs.batch.job_file import BatchJob
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A job made ready: its ground opened, its stations placed and cut into parts."""
+
+    ground: BatchGround
+    grid: Grid
+    stations: list[BatchStation]
+    refused: list[Refused]
+    parts: list[Part]
+    tiles: list[Tile]
+    files: list[InputFile]
+    notes: tuple[str, ...]
+    versions: dict[str, str]
+    provenance: Provenance
+    errors: ErrorModel | None
+    default_crs: CRS
+
+
+def prepared_job(job: BatchJob) -> Prepared:
+    """Open what a job names, place its stations and cut them into parts.
+
+    Raises
+    ------
+    HillsightError : bad input, or no station that can be used
+    """
+    options = TerrainOptions(job.band, job.terrain_crs, job.vertical_unit, job.nodata, job.grid_crs)
+    path = str(Path(job.beside(job.terrain)).absolute()) if "://" not in job.terrain else job.terrain
+    ground = found_ground(job.beside(job.terrain) if job.terrain.startswith("/vsi") else path, options)
+    with ground.source() as source:
+        default_crs = horizontal_crs(source.source_crs)
+        given = given_places(job, default_crs)
+        ground = replace(ground, near=given.near() or source.middle())
+        terrain = source.on_metric_grid(*ground.near)
+    stations, refused, operation = settled_places(job, given, terrain)
+    stations, too_far = _within_memory(stations, terrain)
+    parts = cut_parts(terrain.grid, stations, job.output.window_posts)
+    if job.products.matrix:
+        parts = with_others(parts, stations)
+    spacing_m = max(terrain.spacing_x_m, terrain.spacing_y_m)
+    errors = error_model(_doubts(job), spacing_m) if job.products.chances else None
+    tiles = cut_tiles(terrain.grid, parts, job.output.tile_posts)
+    files = ground_files(ground.path)
+    terrain_files = told_files(files, job.terrain)
+    vectors = [
+        input_file(job.beside(name), layer)
+        for name, layer in (
+            (job.stations.file, job.stations.layer),
+            (job.products.share, job.products.share_layer),
+            (job.products.paths, job.products.paths_layer),
+        )
+        if name is not None
+    ]
+    operations = [one.record() for one in (terrain.operation, operation) if one is not None]
+    doubts = () if errors is None else (error_note(errors, covered=False),)
+    notes = tuple(dict.fromkeys((*terrain.notes, *given.notes, *doubts)))
+    provenance = Provenance(
+        "batch", {"job": job.told()}, (*terrain_files, *vectors), tuple(operations), notes
+    )
+    return Prepared(
+        ground,
+        terrain.grid,
+        stations,
+        sorted([*refused, *too_far], key=lambda one: one.number),
+        parts,
+        tiles,
+        [*files, *vectors],
+        notes,
+        {**provenance.versions, "the code that sees": kernel_mark()},
+        provenance,
+        errors,
+        default_crs,
+    )
+
+
+def _doubts(job: BatchJob) -> SightDoubts:
+    """What errs, as other jobs are told it."""
+    told = job.errors
+    return SightDoubts(
+        terrain_product=told.terrain_product,
+        terrain_error=told.terrain_error_m,
+        error_correlation=told.error_correlation_m,
+        between_posts=told.between_posts,
+        station_error=told.station_error_m,
+        eye_height_error=told.eye_height_error_m,
+        refraction_error=told.refraction_error,
+        uncertain_between=(0.1, 0.9),
+    )
+
+
+def _within_memory(
+    stations: Sequence[BatchStation], terrain: Terrain
+) -> tuple[list[BatchStation], list[Refused]]:
+    """Stations whose view fits into memory, and the others as refused."""
+    kept, refused = [], []
+    for station in stations:
+        window = station_window(terrain.grid, station)
+        posts = window.rows * window.columns
+        if posts <= MOST_POSTS:
+            kept.append(station)
+            continue
+        reason = f"it looks at {posts:,} posts, more than can be held at once ({MOST_POSTS:,})"
+        place = station.easting_m, station.northing_m
+        refused.append(Refused(station.number, station.label, reason, *place))
+    if not kept:
+        raise BatchError(
+            f"every station looks at more posts than can be held at once ({MOST_POSTS:,})",
+            remedy="Give a shorter reach_m, or coarser terrain",
+        )
+    return kept, refused
