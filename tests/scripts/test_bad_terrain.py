@@ -81,6 +81,51 @@ def test_a_crs_that_is_no_map(tmp_path: Path, option: str, crs: str) -> None:
     assert_refused(tmp_path, *looking(tmp_path, path, option, crs), says=(option, crs, "EPSG:27700"))
 
 
+#: Pole rotation by the CF convention; as weather models' grids have it.
+ROTATED = "+proj=ob_tran +o_proj=longlat +o_lon_p=0 +o_lat_p=40 +lon_0=10 +R=6371229 +no_defs"
+
+
+def test_a_turned_pole(tmp_path: Path) -> None:
+    path = write_geotiff(tmp_path / "turned.tif", plane(60, 60), crs=ROTATED)
+    assert_refused(tmp_path, *looking(tmp_path, path, at="1,2"), says=("turned.tif", "turned pole", "metres"))
+    path = terrain(tmp_path)
+    for option in ("--terrain-crs", "--at-crs", "--out-crs"):
+        assert_refused(tmp_path, *looking(tmp_path, path, option, ROTATED), says=(option, "turned pole"))
+
+
+@pytest.mark.parametrize("broken", ["colorinterp", "crs", "dtypes", "units"])
+def test_a_header_that_breaks_while_it_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    """As in files with flipped bytes: a colour table, a CRS or a number that makes no sense."""
+    import rasterio
+
+    path = terrain(tmp_path)
+    opened = rasterio.open
+
+    class Broken:
+        def __init__(self, file: object) -> None:
+            self._file = file
+
+        def __getattr__(self, name: str) -> object:
+            if name == broken:
+                raise ValueError(f"no {broken} is known by that number")
+            return getattr(self._file, name)
+
+        def __enter__(self) -> Broken:
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            self._file.close()  # type: ignore[attr-defined]
+
+    monkeypatch.setattr(rasterio, "open", lambda *given, **named: Broken(opened(*given, **named)))
+    assert_refused(
+        tmp_path,
+        *looking(tmp_path, path),
+        says=("terrain.tif", "header cannot be understood", "damaged"),
+    )
+
+
 def test_two_bands(tmp_path: Path) -> None:
     both = np.stack([plane(60, 60), plane(60, 60, height_m=200)])
     path = write_geotiff(tmp_path / "two.tif", both)

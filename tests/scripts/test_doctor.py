@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from importlib.metadata import EntryPoint, EntryPoints
 from pathlib import Path
 
@@ -59,12 +60,15 @@ def test_damaged_code_is_found_and_mended(tmp_path: Path, monkeypatch: pytest.Mo
     whole.write_bytes(kept._sealed(b"code"))
     cut.write_bytes(kept._sealed(b"code")[:-1])
     left.touch()
+    os.utime(left, (0, 0))
+    (tmp_path / "c.nbc").write_bytes(b"as another version kept it")
     monkeypatch.setattr(kept, "_folders", {tmp_path})
+    monkeypatch.setattr(checkup, "import_module", lambda name: None)
     checkup_of_code = [checkup._kept(mend)[0] for mend in (False, True, False)]
     assert [finding.good for finding in checkup_of_code] == [False, True, True]
-    assert "2 of 3 files damaged" in checkup_of_code[0].found
+    assert "2 of 4 files damaged" in checkup_of_code[0].found
     assert checkup_of_code[0].cure == "Run hillsight doctor with its option mend"
-    assert "1 files, all whole" in checkup_of_code[2].found
+    assert "1 files, none damaged" in checkup_of_code[2].found
     assert whole.exists() and not cut.exists() and not left.exists()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import subprocess
+import sys
 from pathlib import Path
 
 import geopandas
@@ -112,3 +113,95 @@ def test_utf_8_names_in_a_plain_locale(tmp_path: Path) -> None:
     ended = run_process(*listed, environment={"LC_ALL": "C", "LANG": "C", "PYTHONIOENCODING": "ascii"})
     check(tmp_path, ended)
     assert list(geopandas.read_file(tmp_path / "out.gpkg", layer="stations")["name"]) == ["Cîme ⛰"]
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "code", "says"),
+    [
+        ("SOURCE_DATE_EPOCH", "abc", 2, "'abc' is no number of seconds since 1970"),
+        ("NUMBA_NUM_THREADS", "0", 0, ""),
+        ("NUMBA_NUM_THREADS", "many", 0, ""),
+        ("MPLBACKEND", "nonsense", 0, ""),
+    ],
+)
+def test_nonsense_in_the_environment(tmp_path: Path, name: str, value: str, code: int, says: str) -> None:
+    pictures = ("--pictures", tmp_path / "pictures") if name == "MPLBACKEND" else ()
+    ended = run_process(*words(tmp_path), *pictures, environment={name: value})
+    assert ended.code == code, ended.err
+    assert "Traceback" not in ended.err
+    assert says in ended.err
+    assert (tmp_path / "out.gpkg").exists() == (code == 0)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("asked", [(), ("--help",), ("--describe",)], ids=["work", "help", "describe"])
+def test_standard_output_on_a_full_disk(tmp_path: Path, asked: tuple[str, ...]) -> None:
+    listed = ["outlook", *asked] if asked else words(tmp_path)
+    with Path("/dev/full").open("w") as full:
+        run = subprocess.run(
+            process(*listed), stdout=full, stderr=subprocess.PIPE, encoding="utf-8", check=False, timeout=300
+        )
+    assert run.returncode == 2, run.stderr
+    assert "Traceback" not in run.stderr and "ignored" not in run.stderr
+    assert "what is to be printed cannot be written (No space left on device)" in run.stderr
+    assert asked or geopandas.read_file(tmp_path / "out.gpkg", layer="stations").crs == "EPSG:27700"
+
+
+@POSIX
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-"])
+def test_closed_streams(tmp_path: Path, closed: str) -> None:
+    line = " ".join(f"'{word}'" for word in process(*words(tmp_path)))
+    run = subprocess.run(
+        f"{line} {closed}", shell=True, capture_output=True, encoding="utf-8", check=False, timeout=300
+    )
+    check(tmp_path, Ended(run.returncode, run.stdout, run.stderr))
+
+
+def test_letters_that_the_terminal_lacks(tmp_path: Path) -> None:
+    listed = words(tmp_path)
+    listed[listed.index(AT)] = "300297,699704,Fell \U0001f600"
+    ended = subprocess.run(
+        process(*listed),
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "latin-1"},
+        check=False,
+        timeout=300,
+    )
+    check(tmp_path, Ended(ended.returncode, "", ended.stderr.decode("latin-1")))
+    assert b"Fell \\U0001f600" in ended.stdout
+
+
+@POSIX
+@pytest.mark.parametrize("signal_name", ["SIGTERM", "SIGHUP", "SIGINT"])
+def test_a_stop_in_the_last_moment(signal_name: str) -> None:
+    """As the interpreter goes down, after the work: the work's own code, and no death by the signal."""
+    late = (
+        "import atexit, os, signal\n"
+        f"atexit.register(lambda: os.kill(os.getpid(), signal.{signal_name}))\n"
+        "from hillsight.scripts.main import main\nmain()"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", late, "outlook", "--help"],
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+        timeout=60,
+    )
+    assert (ended.returncode, ended.stderr) == (0, "")
+
+
+@POSIX
+def test_a_stop_before_the_work() -> None:
+    early = (
+        "import os, signal\nfrom hillsight.scripts import main, running\n"
+        "running._settle_streams = lambda: os.kill(os.getpid(), signal.SIGTERM)\nmain.main()"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", early, "outlook", "--help"],
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+        timeout=60,
+    )
+    assert ended.returncode == 130
+    assert "stopped" in ended.stderr and "Traceback" not in ended.stderr

@@ -54,8 +54,8 @@ def horizontal_crs(crs: pyproj.CRS, where: str = "") -> pyproj.CRS:
 
     Raises
     ------
-    HillsightError : neither geographic nor projected, or with axes that run west or south, on which
-        "easting, northing" would mean two things
+    HillsightError : neither geographic nor projected, of degrees about a turned pole, or with axes that run
+        west or south, on which "easting, northing" would mean two things
     """
     if crs.is_compound:
         return horizontal_crs(tidy(pyproj.CRS(crs.sub_crs_list[0])), where)
@@ -65,6 +65,12 @@ def horizontal_crs(crs: pyproj.CRS, where: str = "") -> pyproj.CRS:
             f"its CRS {flat.name!r} is neither geographic nor projected, so it has no place on the Earth",
             where=where,
             remedy="State the right one",
+        )
+    if flat.is_geographic and flat.is_derived:
+        raise HillsightError(
+            f"its CRS {flat.name!r} counts degrees from a turned pole, as weather models do",
+            where=where,
+            remedy="Carry the data to longitude and latitude or to a grid in metres",
         )
     directions = {axis.direction.lower() for axis in flat.axis_info}
     # Of polar grids both axes run south, or both north: PROJ takes them as east and north on the map.

@@ -13,6 +13,7 @@ from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.stations import plain_label
 from hillsight.ground.transform import Operation, operation_between
+from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -231,7 +232,9 @@ def _objects(values: list[Any]) -> AnyArray:
 
 def _names(frame: Any) -> list[str | None]:
     column = vector.find_column(frame, NAME_COLUMNS)
-    return [vector.text_or_none(value) for value in frame[column]] if column else [None] * len(frame)
+    if column is None:
+        return [None] * len(frame)
+    return [marks_shown(vector.text_or_none(value)) for value in frame[column]]
 
 
 def _kinds(frame: Any, layer: str) -> list[str | None]:
@@ -241,7 +244,7 @@ def _kinds(frame: Any, layer: str) -> list[str | None]:
         if column is None:
             continue
         for row, value in enumerate(frame[column]):
-            text = vector.text_or_none(value)
+            text = marks_shown(vector.text_or_none(value))
             if kinds[row] is None and text is not None and text.strip().casefold() not in ("no", "false"):
                 kinds[row] = column_name if text.strip().casefold() in ("yes", "true") else text
     if all(kind is None for kind in kinds):

@@ -57,6 +57,12 @@ def settle_libraries() -> list[str]:
     if not network_is_allowed() and os.environ.get(_GRIDS, "OFF").upper() not in ("OFF", "NO", "FALSE"):
         os.environ[_GRIDS] = "OFF"
         said.append(f"{_GRIDS} set aside: grids are not fetched from a network unless that is allowed.")
+    threads = os.environ.get("NUMBA_NUM_THREADS")
+    if threads is not None and not (threads.isdecimal() and int(threads) > 0):
+        del os.environ["NUMBA_NUM_THREADS"]
+        said.append(f"NUMBA_NUM_THREADS={threads} set aside: it is no number of threads.")
+    if "MPLBACKEND" in os.environ:
+        said.append(f"MPLBACKEND={os.environ.pop('MPLBACKEND')} set aside: pictures go into files.")
     if not numba_cache_usable():
         folder = _private_folder("numba")
         if folder is None:

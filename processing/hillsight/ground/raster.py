@@ -15,7 +15,7 @@ from rasterio.enums import ColorInterp, MaskFlags, WktVersion
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
-from hillsight.errors import TerrainError
+from hillsight.errors import HillsightError, TerrainError
 from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
 from hillsight.ground.network import asking, settings, shut
@@ -140,7 +140,7 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
     ------
     TerrainError : the file does not hold one band of heights placed on the ground
     """
-    with opened(path) as dataset:
+    with opened(path) as dataset, _header_of(path):
         if dataset.count == 0:
             raise _no_bands(path, list(dataset.subdatasets))
         number = _chosen_band(path, dataset, band)
@@ -180,6 +180,21 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
             masked=MaskFlags.all_valid not in flags,
             nodata=numbers,
         )
+
+
+@contextmanager
+def _header_of(path: str) -> Iterator[None]:
+    """Whatever breaks while a header is read (colour table, CRS, names): the file is damaged."""
+    try:
+        yield
+    except (HillsightError, MemoryError):
+        raise
+    except Exception as fault:
+        raise TerrainError(
+            f"the file's header cannot be understood ({_reason(fault)})",
+            where=path,
+            remedy="The file may be damaged: fetch it again",
+        ) from fault
 
 
 def _chosen_band(path: str, dataset: Any, band: int | None) -> int:

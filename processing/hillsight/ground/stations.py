@@ -14,6 +14,7 @@ from hillsight.errors import FeatureError, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, own_degrees
 from hillsight.ground.transform import Operation, operation_between
 from hillsight.words.angles import signed_deg
+from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -287,9 +288,12 @@ def _who(place: Place, number: int) -> str:
 
 
 def plain_label(name: str) -> str:
-    """A name on one line: control characters and line separators become spaces, those at the ends go."""
+    """A name on one line: control characters and line separators become spaces, those at the ends go.
+
+    Direction marks, which would turn round what stands beside the name, become their numbers.
+    """
     plain = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in name)
-    return plain.strip()
+    return marks_shown(plain.strip())
 
 
 def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:

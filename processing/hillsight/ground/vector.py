@@ -11,7 +11,7 @@ import numpy as np
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from hillsight.errors import FeatureError
+from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.network import asking, refuse_if_asked, refuse_linked_crs, shut
 from hillsight.ground.transform import operation_between
@@ -224,6 +224,14 @@ def _read(path: str, layer: str, where: str, notes: list[str]) -> Any:
         ValueError,
     ) as error:
         raise FeatureError(f"the layer cannot be read: {error}".rstrip("."), where=where) from error
+    except (HillsightError, MemoryError):
+        raise
+    except Exception as error:  # a library met what it never expected: a CRS or a shape that is damaged
+        raise FeatureError(
+            f"the layer cannot be read ({type(error).__name__}: {error})".rstrip("."),
+            where=where,
+            remedy="The file may be damaged: fetch or write it again",
+        ) from error
 
 
 def find_column(frame: Any, names: tuple[str, ...]) -> str | None:

@@ -179,7 +179,8 @@ def _kept(mend: bool) -> list[Finding]:
     kept = kept_code(mend=mend)
     places = ", ".join(str(folder) for folder in kept.folders) or "no folder"
     if not kept.damaged:
-        return [Finding(True, "kept code", f"{kept.files} files, all whole, in {places}")]
+        older = f", {kept.older} of them of another version and never loaded" if kept.older else ""
+        return [Finding(True, "kept code", f"{kept.files} files, none damaged{older}, in {places}")]
     found = f"{len(kept.damaged)} of {kept.files} files damaged or left over in {places}"
     if mend:
         return [Finding(True, "kept code", f"{found}: removed, the next run makes them anew")]

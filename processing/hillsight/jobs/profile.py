@@ -25,6 +25,7 @@ from hillsight.jobs.requests import ProfileRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
 from hillsight.layers.atomic import check_place
+from hillsight.layers.csv_table import formula_note
 from hillsight.layers.package import raster_table
 from hillsight.layers.profile_csv import write_profile_csv
 from hillsight.reading.section.course import section_along
@@ -187,7 +188,9 @@ def run_profile(request: ProfileRequest, listener: Listener = SILENT) -> Profile
             sink.add(profile_frames(sections, [along for _, along in cuts], inputs.terrain.crs))
             sink.close(provenance)
         if request.csv is not None:
-            write_profile_csv(request.csv, sample_table(sections), inputs=inputs.paths)
+            formulas = write_profile_csv(request.csv, sample_table(sections), inputs=inputs.paths)
+            if formulas:
+                listener.note(formula_note(formulas))
     if request.out is not None:
         write_style_folder(request.out)
     written = {"out": request.out, "csv": request.csv}

@@ -22,6 +22,7 @@ from hillsight.jobs.printing import printing_of
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import PackageSink, sink_for
 from hillsight.layers.bearing_csv import bearing_csv
+from hillsight.layers.csv_table import formula_note
 
 if TYPE_CHECKING:
     import geopandas
@@ -112,6 +113,7 @@ def run_stations(
             )
             say_if_compiling(listener)
             operations: dict[Operation, None] = {}
+            formulas = 0
             # Closed at once when the work is stopped: stations not begun are not read any more.
             with closing(read(inputs, listener)) as readings:
                 for reading in readings:
@@ -124,9 +126,11 @@ def run_stations(
                     if "bearing_list" in reading.frames:
                         states |= set(reading.frames["bearing_list"]["state"])
                         if add_to_csv is not None:
-                            add_to_csv(reading.frames["bearing_list"])
+                            formulas += add_to_csv(reading.frames["bearing_list"])
                     if reading.frames:
                         listener.station_read(reading.frames)
+            if formulas:
+                tell(formula_note(formulas))
             used = [operation.record() for operation in operations]
             used += way
             for text in cautions:

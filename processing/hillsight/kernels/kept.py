@@ -13,6 +13,7 @@ import hashlib
 import io
 import pickle
 import secrets
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +23,7 @@ from numba.core.caching import IndexDataCacheFile
 
 _MAGIC = b"hillsight kept code 1 "
 _HEAD_BYTES = len(_MAGIC) + 16 + 1 + 64 + 1  # length and checksum in hexadecimal
+_BEING_WRITTEN_S = 600.0
 _SUFFIXES = (".nbi", ".nbc")
 
 #: Folders that kernels of this process are kept in.
@@ -30,10 +32,17 @@ _folders: set[Path] = set()
 
 @dataclass(frozen=True)
 class KeptCode:
-    """Files of compiled code: how many, and those that are damaged or left over by a run that was ended."""
+    """Files of compiled code.
+
+    folders : where they lie
+    files : how many there are
+    older : how many are not of this version's making; no run loads them
+    damaged : those that are, or were left over by a run that was ended
+    """
 
     folders: tuple[Path, ...]
     files: int
+    older: int
     damaged: tuple[Path, ...]
 
 
@@ -110,20 +119,28 @@ def kept_code(*, mend: bool = False) -> KeptCode:
 
     mend : whether damaged and left files are removed
     """
-    files, damaged = 0, []
+    files, older, damaged = 0, [], []
     for folder in sorted(_folders):
         for path in sorted(folder.glob("*.nb*")) if folder.is_dir() else ():
             left = ".tmp." in path.name
             if not left and path.suffix not in _SUFFIXES:
                 continue
-            files += 1
-            if left or _content(path) is None:
-                damaged.append(path)
+            with contextlib.suppress(OSError):  # another run has just removed it
+                age_s = time.time() - path.stat().st_mtime
+                if left and age_s < _BEING_WRITTEN_S:
+                    continue
+                files += 1
+                if left:
+                    damaged.append(path)
+                elif not path.read_bytes().startswith(_MAGIC):
+                    older.append(path)
+                elif _content(path) is None:
+                    damaged.append(path)
     if mend:
-        for path in damaged:
+        for path in (*damaged, *older):
             with contextlib.suppress(OSError):
                 path.unlink()
-    return KeptCode(tuple(sorted(_folders)), files, tuple(damaged))
+    return KeptCode(tuple(sorted(_folders)), files, len(older), tuple(damaged))
 
 
 def _sealed(content: bytes) -> bytes:

@@ -22,7 +22,7 @@ _DECIMALS = {"_deg": 2, "_m": 1, "_share": 3}
 @contextmanager
 def bearing_csv(
     path: Path, *, inputs: Sequence[str | Path] = ()
-) -> Iterator[Callable[[geopandas.GeoDataFrame], None]]:
+) -> Iterator[Callable[[geopandas.GeoDataFrame], int]]:
     """Write a bearing list as CSV (RFC 4180, UTF-8): its columns, then easting_m and northing_m.
 
     Angles have two decimals, metres one, shares three; what is null stays empty. Call what is yielded with
@@ -34,10 +34,10 @@ def bearing_csv(
     """
     with csv_file(path, _DECIMALS, inputs=inputs) as add:
 
-        def add_rows(listed: geopandas.GeoDataFrame) -> None:
+        def add_rows(listed: geopandas.GeoDataFrame) -> int:
             fitting = conform(listed, LAYERS["bearing_list"], None)
             table = fitting.drop(columns=fitting.geometry.name)
             table["easting_m"], table["northing_m"] = fitting.geometry.x, fitting.geometry.y
-            add(table)
+            return add(table)
 
         yield add_rows

@@ -5,20 +5,27 @@ from __future__ import annotations
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from hillsight.layers.atomic import replacing
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    import pandas as pd
+
+#: What makes a spreadsheet take a text for a formula (OWASP, "CSV Injection"; from memory).
+_ACTING = ("=", "+", "-", "@", "\t", "\r")
 
 
 @contextmanager
 def csv_file(
     path: Path, decimals: Mapping[str, int], *, inputs: Sequence[str | Path] = ()
-) -> Iterator[Callable[[pd.DataFrame], None]]:
+) -> Iterator[Callable[[pd.DataFrame], int]]:
     """Write tables of the same columns one below the other as CSV (RFC 4180, UTF-8); null stays empty.
+
+    Text that a spreadsheet would take for a formula, as a name like ``=1+1``, gets an apostrophe before it,
+    the usual convention. What is yielded returns how many cells it did that to.
 
     Call what is yielded with each table, once at least. The file takes its name when the block ends well.
 
@@ -30,8 +37,13 @@ def csv_file(
     """
     with replacing(path, inputs=inputs) as temporary:
 
-        def add(table: pd.DataFrame) -> None:
-            rounded = table.copy()
+        def add(table: pd.DataFrame) -> int:
+            rounded, changed = table.copy(), 0
+            for name in rounded.columns:
+                if not pd.api.types.is_numeric_dtype(rounded[name]):
+                    acts = rounded[name].map(_would_act).to_numpy(bool)
+                    rounded.loc[acts, name] = "'" + rounded.loc[acts, name].astype(str)
+                    changed += int(acts.sum())
             for name in rounded.columns:
                 for ending, places in decimals.items():
                     if name.endswith(ending):
@@ -40,13 +52,24 @@ def csv_file(
             rounded.to_csv(
                 temporary, mode="a", header=first, index=False, lineterminator="\r\n", encoding="utf-8"
             )
+            return changed
 
         yield add
 
 
+def formula_note(changed: int) -> str:
+    """What the user should know of changed cells."""
+    cells = "1 text" if changed == 1 else f"{changed} texts"
+    return f"{cells} in the CSV would be taken for a formula by spreadsheets: an apostrophe stands before it."
+
+
+def _would_act(cell: object) -> bool:
+    return isinstance(cell, str) and cell.startswith(_ACTING)
+
+
 def write_csv(
     path: Path, table: pd.DataFrame, decimals: Mapping[str, int], *, inputs: Sequence[str | Path] = ()
-) -> None:
-    """Write one table as :func:`csv_file` does."""
+) -> int:
+    """Write one table as :func:`csv_file` does; how many cells got an apostrophe."""
     with csv_file(path, decimals, inputs=inputs) as add:
-        add(table)
+        return add(table)

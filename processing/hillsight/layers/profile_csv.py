@@ -17,8 +17,10 @@ if TYPE_CHECKING:
 _DECIMALS = {"_m": 2}
 
 
-def write_profile_csv(path: Path, samples: pd.DataFrame, *, inputs: Sequence[str | Path] = ()) -> None:
+def write_profile_csv(path: Path, samples: pd.DataFrame, *, inputs: Sequence[str | Path] = ()) -> int:
     """Write samples as CSV (RFC 4180, UTF-8), the columns of PROFILE_SAMPLES; metres have two decimals.
+
+    Returns how many texts got an apostrophe, as :func:`csv_table.csv_file` says.
 
     Raises
     ------
@@ -28,4 +30,4 @@ def write_profile_csv(path: Path, samples: pd.DataFrame, *, inputs: Sequence[str
     expected = [column.name for column in PROFILE_SAMPLES]
     if list(samples.columns) != expected:
         raise ValueError(f"columns {list(samples.columns)}, not {expected}")
-    write_csv(path, samples, _DECIMALS, inputs=inputs)
+    return write_csv(path, samples, _DECIMALS, inputs=inputs)

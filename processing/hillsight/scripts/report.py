@@ -10,7 +10,7 @@ import click
 
 from hillsight.jobs.listener import Listener
 from hillsight.scripts.bearing_table import bearing_table
-from hillsight.scripts.running import say
+from hillsight.scripts.running import one_line, say
 from hillsight.scripts.summary_lines import (
     first_ground_lines,
     landform_lines,
@@ -74,7 +74,8 @@ class Terminal(Listener):
         """Lines, then what was written, on the standard output."""
         if not self.quiet:
             for line in (*lines, *written_lines(result)):
-                click.echo(line)
+                # Names come from files: a control character would act on the terminal.
+                click.echo("\n".join(one_line(part, tidy=False) for part in line.split("\n")))
 
 
 class StationReport(Terminal):

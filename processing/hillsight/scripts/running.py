@@ -12,8 +12,9 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, nullcontext
-from types import TracebackType
+from contextlib import contextmanager, nullcontext, suppress
+from pathlib import Path
+from types import FrameType, TracebackType
 from typing import Any, NoReturn
 
 import click
@@ -26,6 +27,10 @@ from hillsight.ground.network import network_allowed
 #: Exit codes: done, a fault of hillsight, bad input or call, done but a check failed, stopped from outside.
 DONE, BUG, BAD_INPUT, UNDECIDED, STOPPED = 0, 1, 2, 3, 130
 
+#: Signals that ask a run to stop.
+_STOPS = tuple(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)
+)
 #: Where the command notes that requests to a network are allowed.
 _NETWORK = "hillsight.allow_network"
 
@@ -39,6 +44,15 @@ class OneLineErrors(click.Command):
     interpreter when the reader of a pipe has gone.
     """
 
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
+        """As a process of its own: a stop before or after the work is met as one within it."""
+        if threading.current_thread() is threading.main_thread():
+            atexit.register(_ignore_interrupts)
+            for number in _STOPS:
+                if signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler):
+                    signal.signal(number, _stop)
+        return super().__call__(*args, **kwargs)
+
     def main(  # type: ignore[override, unused-ignore]
         self,
         args: Sequence[str] | None = None,
@@ -50,10 +64,10 @@ class OneLineErrors(click.Command):
         """Run from the command line; ends the process unless ``standalone_mode`` is off."""
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
-        if threading.current_thread() is threading.main_thread():
-            atexit.register(_ignore_interrupts)
         stdout = sys.stdout
         try:
+            _settle_streams()
+            stdout = sys.stdout
             code = super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         except click.ClickException as error:
             if type(error).__name__ == "NoArgsIsHelpError":  # not in click 8.1, which shows the help itself
@@ -62,6 +76,8 @@ class OneLineErrors(click.Command):
             _fail(_wrong_call(error), BAD_INPUT)
         except (click.Abort, KeyboardInterrupt, EOFError):
             _fail(_STOPPED_TEXT, STOPPED)
+        except OSError as error:
+            _fail(_not_printed(error), BAD_INPUT)
         except SystemExit:
             if (
                 sys.stdout is not stdout
@@ -69,13 +85,39 @@ class OneLineErrors(click.Command):
                 sys.exit(DONE)
             raise
         finally:
+            if signal.getsignal(signal.SIGTERM) is _stop:
+                _ignore_interrupts()
             _let_go_of_closed_pipes()
         sys.exit(code if isinstance(code, int) else DONE)
 
 
+def _stop(number: int, frame: FrameType | None) -> None:
+    if not sys.is_finalizing():
+        raise KeyboardInterrupt(f"stopped by {signal.Signals(number).name}")
+
+
 def _ignore_interrupts() -> None:
-    """At the interpreter's end all files are whole: Ctrl-C could only draw complaints of what goes down."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """At the interpreter's end all files are whole: a stop could only draw complaints of what goes down."""
+    for number in _STOPS:
+        signal.signal(number, signal.SIG_IGN)
+
+
+def _settle_streams() -> None:
+    """Streams that can be printed to: none is missing, and a letter they lack is written as its number."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - until the end
+        elif getattr(stream, "errors", None) in ("strict", "surrogateescape"):
+            with suppress(AttributeError, ValueError, OSError):
+                stream.reconfigure(errors="backslashreplace")
+
+
+def _not_printed(error: OSError) -> str:
+    return (
+        f"what is to be printed cannot be written ({error.strerror or error}). "
+        "Send it elsewhere: files that were written are whole."
+    )
 
 
 def _wrong_call(error: click.ClickException) -> str:
@@ -147,13 +189,15 @@ def _allow_network(ctx: click.Context, _: click.Parameter, wanted: bool) -> None
 
 def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     """Run a script's work; every expected failure ends in one line and its exit code."""
-    from hillsight.layers.atomic import StopRequest, stop_signals
+    from hillsight.layers.atomic import StopRequest, disk_trouble, stop_signals
+    from hillsight.layers.provenance import written_at
 
     stop = StopRequest()
     try:
         asked = click.get_current_context().meta.get(_NETWORK, False)
         with stop_signals() as stop, _interrupts_reach_us(), network_allowed() if asked else nullcontext():
             settle_libraries()
+            written_at()  # refuses a time set for it that is none, before the work
             function(**arguments)
     except HillsightError as error:
         if stop.asked:
@@ -163,6 +207,12 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
         _fail(_STOPPED_TEXT, STOPPED)
     except BrokenPipeError:  # whoever read the output has gone; files are written before anything is printed
         sys.exit(DONE)
+    except OSError as error:
+        if stop.asked:
+            _fail(_STOPPED_TEXT, STOPPED)
+        if disk_trouble(error) is None:
+            _fault(error)
+        _fail(_not_printed(error), BAD_INPUT)
     except MemoryError:
         _fail("not enough memory. Give a shorter --reach or coarser terrain.", BAD_INPUT)
     except (click.exceptions.Exit, click.ClickException, SystemExit):
@@ -170,12 +220,16 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     except Exception as error:
         if stop.asked:  # a library answered the stop with an error of its own
             _fail(_STOPPED_TEXT, STOPPED)
-        traceback.print_exc()
-        _fail(
-            f"this is a fault of hillsight, not of your data: {type(error).__name__}: {error}. "
-            "Please report it with the lines above.",
-            BUG,
-        )
+        _fault(error)
+
+
+def _fault(error: Exception) -> NoReturn:
+    traceback.print_exc()
+    _fail(
+        f"this is a fault of hillsight, not of your data: {type(error).__name__}: {error}. "
+        "Please report it with the lines above.",
+        BUG,
+    )
 
 
 def with_options(error: HillsightError, command: click.Command) -> str:
@@ -220,16 +274,20 @@ def _interrupts_reach_us() -> Iterator[None]:
         sys.unraisablehook, sys.excepthook = unraisable, uncaught
 
 
-def one_line(text: str) -> str:
-    """The text without line breaks and control characters, which names and paths may hold."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+def one_line(text: str, *, tidy: bool = True) -> str:
+    """The text without line breaks and control characters, which names and paths may hold.
+
+    tidy : whether runs of spaces become one
+    """
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(plain.split()) if tidy else plain
 
 
 def say(text: str) -> None:
     """One line on the error stream; work goes on if nobody reads it."""
     try:
         click.echo(one_line(text), err=True)
-    except BrokenPipeError:
+    except OSError:
         _let_go_of_closed_pipes()
 
 
@@ -243,9 +301,10 @@ def _let_go_of_closed_pipes() -> None:
     for stream in (sys.stdout, sys.stderr):
         try:
             stream.flush()
-        except BrokenPipeError:
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(nowhere, stream.fileno())
-            os.close(nowhere)
-        except (OSError, ValueError):  # closed, or its disk is full: nobody is left to tell
+        except OSError:  # nobody reads it, or its disk is full
+            with suppress(OSError, ValueError):
+                nowhere = os.open(os.devnull, os.O_WRONLY)
+                os.dup2(nowhere, stream.fileno())
+                os.close(nowhere)
+        except ValueError:  # closed: nobody is left to tell
             pass
