@@ -49,6 +49,16 @@ def test_a_file_cut_short(tmp_path: Path) -> None:
     assert_refused(tmp_path, *looking(tmp_path, path), says=("terrain.tif", "damaged or cut short"))
 
 
+def test_a_text_grid_cut_short(tmp_path: Path) -> None:
+    """GDAL's reader doubles its work with every row that is missing: it would go on for years."""
+    from rasterio.shutil import copy
+
+    path = tmp_path / "cut.asc"
+    copy(terrain(tmp_path), path, driver="AAIGrid")
+    path.write_bytes(path.read_bytes()[:500])
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("cut.asc", "row ", "of 60", "cut short"))
+
+
 def test_all_void(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "void.tif", np.full((60, 60), np.nan, np.float32))
     assert_refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import AnyArray, Floats32
 
+#: Text grids of one family of drivers, which find a row by reading all above it.
+_TEXT_DRIVERS = {"AAIGrid", "GRASSASCIIGrid", "ISG"}
 _COLOURS = {ColorInterp.red, ColorInterp.green, ColorInterp.blue}
 
 
@@ -149,6 +151,8 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
             np.dtype(dataset.dtypes[number - 1]).kind if "complex" not in dataset.dtypes[number - 1] else "c"
         )
         where = f"{path}, band {number}"
+        if dataset.driver in _TEXT_DRIVERS:
+            _walk_rows(where, dataset, number)
         if kind not in "iuf":
             raise TerrainError(
                 f"the cells are {dataset.dtypes[number - 1]} numbers, not heights",
@@ -195,6 +199,27 @@ def _header_of(path: str) -> Iterator[None]:
             where=path,
             remedy="The file may be damaged: fetch it again",
         ) from fault
+
+
+def _walk_rows(where: str, dataset: Any, number: int) -> None:
+    """Read a text grid once from the top down, and stop at the first row that is not there.
+
+    Asked for a row of a file that is cut short, GDAL tries each row above it, and for each of these all above
+    it again: twice as often with every row, which never ends.
+
+    Raises
+    ------
+    TerrainError : a row cannot be read
+    """
+    for row in range(dataset.height):
+        try:
+            dataset.read(number, window=Window(0, row, 1, 1))
+        except RasterioError as fault:
+            raise TerrainError(
+                f"row {row} of {dataset.height} cannot be read ({_reason(fault)})",
+                where=where,
+                remedy="The file may be damaged or cut short: fetch it again",
+            ) from fault
 
 
 def _chosen_band(path: str, dataset: Any, band: int | None) -> int:
