@@ -214,7 +214,9 @@ def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
             _fault(error)
         _fail(_not_printed(error), BAD_INPUT)
     except MemoryError:
-        _fail("not enough memory. Give a shorter --reach or coarser terrain.", BAD_INPUT)
+        known = {param.name for param in click.get_current_context().command.params}
+        less = " a shorter --reach or" if "reach" in known else ""
+        _fail(f"not enough memory. Give{less} coarser terrain, or a smaller piece of it.", BAD_INPUT)
     except (click.exceptions.Exit, click.ClickException, SystemExit):
         raise
     except Exception as error:
