@@ -344,9 +344,13 @@ def test_double_cover_counts_the_second_post_too(inputs: Path, tmp_path: Path) -
     weight_m = both.stretches.piece_weight_m()
     count = both.seen.sum(axis=0)
     assert both.choice.covered_share == pytest.approx((weight_m @ np.minimum(count, 2)) / 2 / weight_m.sum())
+    assert "one post of two that are wanted counts half" in both.choice.in_words
+    # What is said to be seen is what any post sees, as the range of the draws beside it is.
+    assert both.seen_share == pytest.approx(weight_m[count > 0].sum() / weight_m.sum())
     once = hillsight.posts(
         plan_of(tmp_path, inputs, ("posts = 3", "posts = 2")), terrain=inputs / "ground.tif"
     ).outcome
+    assert "counts half" not in once.choice.in_words
     assert (weight_m @ np.minimum(count, 2)) >= (weight_m @ np.minimum(once.seen.sum(axis=0), 2)) - 1e-6
 
 

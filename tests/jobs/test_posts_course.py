@@ -12,7 +12,7 @@ import shapely
 from hillsight.errors import HillsightError
 from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
 from hillsight.jobs.posts_course import read_course
-from hillsight.plan.posts.plan import PlannedCheckpoint, PlannedCourse, PostsPlan, Wanted
+from hillsight.plan.posts.plan import NamedDanger, PlannedCheckpoint, PlannedCourse, PostsPlan, Wanted
 from jobs.worlds import heights
 from terrains import write_geotiff
 
@@ -93,6 +93,23 @@ def test_a_file_without_lines_and_one_of_points_are_refused(terrain: Terrain, tm
         read(terrain, str(path))
     with pytest.raises(HillsightError, match="no such file"):
         read(terrain, str(tmp_path / "none.gpx"))
+
+
+def test_vertices_that_are_no_numbers_are_refused(terrain: Terrain, tmp_path: Path) -> None:
+    """A CSV file has one layer without a name: none is told."""
+    path = tmp_path / "broken.csv"
+    path.write_text('WKT,name\n"LINESTRING(nan 699000, 300900 699000)",out\n', encoding="utf-8")
+    with pytest.raises(HillsightError, match="coordinates are no numbers") as raised:
+        read(terrain, str(path))
+    assert "layer" not in str(raised.value)
+
+
+def test_dangers_beyond_the_lap_are_refused(terrain: Terrain, tmp_path: Path) -> None:
+    """The lap is 500 m long."""
+    course = PlannedCourse(legs(tmp_path, one=[A, B]))
+    plan = PostsPlan("Round", course, Wanted(1), named_dangers=(NamedDanger("gully", 600.0, 700.0),))
+    with pytest.raises(HillsightError, match="danger 'gully' begins 600 m along a lap of 500 m"):
+        read_course(plan, terrain, [])
 
 
 def test_checkpoints_are_brought_onto_the_line_in_running_order(terrain: Terrain, tmp_path: Path) -> None:

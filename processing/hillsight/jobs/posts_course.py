@@ -55,7 +55,7 @@ def read_course(
     told = plan.course
     path = plan.beside(told.file)
     lines, layer = _lines(path, told, terrain)
-    where = f"{vector.display_name(path)}, layer {layer}"
+    where = _where(path, layer)
     legs = _legs(lines, told, where)
     xy, notes = _joined(legs, where)
     if told.reverse:
@@ -76,6 +76,13 @@ def read_course(
             remedy="Plan it in parts",
         )
     _check_on_terrain(xy, terrain, where)
+    for danger in plan.named_dangers:
+        if danger.from_m > length_m:
+            raise PostsError(
+                f"danger {danger.name!r} begins {danger.from_m:,.0f} m along a lap of {length_m:,.0f} m",
+                where=plan.source,
+                remedy="Correct from_m",
+            )
     apart_m = float(np.hypot(*(xy[-1] - xy[0])))
     if told.laps > 1 and apart_m > _CLOSES_M:
         raise PostsError(
@@ -89,11 +96,11 @@ def read_course(
     return Course(name, course.easting_m, course.northing_m, told.laps, checkpoints), notes
 
 
-def _lines(path: str, told: PlannedCourse, terrain: Terrain) -> tuple[list[tuple[str, Floats]], str]:
+def _lines(path: str, told: PlannedCourse, terrain: Terrain) -> tuple[list[tuple[str, Floats]], str | None]:
     """Names and vertices of the lines in the file, each part one, on the working grid; the layer's name."""
     layer = told.layer if told.layer is not None else _settled_layer(path)
     frame, notes = vector.read_layer(path, layer, terrain.crs)
-    where = f"{vector.display_name(path)}, layer {layer}"
+    where = _where(path, layer)
     shapes = np.asarray(frame.geometry, dtype=object)
     is_line = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes) & (shapely.get_dimensions(shapes) == 1)
     vertices = int(shapely.get_num_coordinates(shapes[is_line]).sum())
@@ -109,6 +116,12 @@ def _lines(path: str, told: PlannedCourse, terrain: Terrain) -> tuple[list[tuple
             where=where,
             remedy="Give the course as a line: a track or a route of a GPX file, or a layer of lines",
         )
+    if not np.isfinite(shapely.get_coordinates(shapes[is_line])).all():
+        raise FeatureError(
+            "the course has vertices whose coordinates are no numbers",
+            where=where,
+            remedy="Take them out, or draw the line anew",
+        )
     if notes:
         _check_not_degrees(shapes[is_line], terrain, where)
     try:
@@ -122,7 +135,12 @@ def _lines(path: str, told: PlannedCourse, terrain: Terrain) -> tuple[list[tuple
         name = plain_label(vector.text_or_none(names[k]) or "")
         parts = shapely.get_parts(frame.geometry.iloc[k])
         found += [(name, shapely.get_coordinates(part)) for part in parts]
-    return found, str(layer)
+    return found, layer
+
+
+def _where(path: str, layer: str | None) -> str:
+    name = vector.display_name(path)
+    return f"{name}, layer {layer}" if layer else name
 
 
 def _settled_layer(path: str) -> str | None:

@@ -91,6 +91,7 @@ def test_the_template_is_a_plan_with_all_its_lines_and_without(tmp_path: Path) -
         ("[[pair]]\none = 'a'\nother = 'b'\nby = 'smoke'", 10, "sight, radio"),
         ("[[fixed]]\nname = 'control'\neasting_m = 1\nnorthing_m = 1", 8, "Name it otherwise"),
         ("[[stand]]\nkinds = 3", 8, "list of texts"),
+        ("[walking]\nmost_minutes = 3", 7, "does not say where they begin"),
         ("[walk]\nmost_minutes = 3", 7, "walking"),
     ],
 )

@@ -60,6 +60,7 @@ class Choice:
     is_proven : whether no choice of as many posts sees more, or no fewer posts what is wanted
     given_up_share : cover given up to spare effort, where a price for it was told; counts as proven all the
         same
+    counts_twice : whether two posts are asked for over some of it: one post counts half there, in all shares
     """
 
     chosen: Integers
@@ -72,6 +73,7 @@ class Choice:
     alternatives: tuple[Alternative, ...]
     is_proven: bool
     given_up_share: float = 0.0
+    counts_twice: bool = False
 
     @property
     def gap(self) -> float:
@@ -86,6 +88,8 @@ class Choice:
         posts = many(self.chosen.size, "post")
         see = "sees" if self.chosen.size == 1 else "see"
         seen = f"{posts} {see} {_percent(self.covered_share)} of the course"
+        if self.counts_twice:
+            seen += ", where one post of two that are wanted counts half"
         if self.wanted_share is not None:
             wanted = _percent(self.wanted_share)
             if self.is_proven:
@@ -207,6 +211,7 @@ def choose(
         tuple(Alternative(post, place, loss / whole) for post, place, loss in others),
         bool(proven),
         0.0 if reaches else max(full - table.cover(rows), 0.0) / whole,
+        bool(twice.any()),
     )
 
 

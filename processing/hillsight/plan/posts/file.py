@@ -78,9 +78,7 @@ def read_plan(path: str) -> PostsPlan:
         stands=tuple(Ground(**raw) for raw in _many(content, fields.STAND, top)),
         no_go=tuple(Ground(**raw) for raw in _many(content, fields.NO_GO, top)),
         limits=Limits(**table_of(content, fields.LIMITS, top)),
-        walking=Walking(
-            **table_of(content, fields.WALKING, top), access=tuple(_named(content, fields.ACCESS, top))
-        ),
+        walking=_walking(content, top),
         radios=Radios(**radio),
         fixed=tuple(fixed),
         banned=tuple(
@@ -136,6 +134,18 @@ def _wanted(content: Mapping[str, Any], top: FilePlace) -> Wanted:
             "[wanted] says neither how many posts nor how much is to be seen", "Add posts, or share, or both"
         )
     return wanted
+
+
+def _walking(content: Mapping[str, Any], top: FilePlace) -> Walking:
+    walking = Walking(
+        **table_of(content, fields.WALKING, top), access=tuple(_named(content, fields.ACCESS, top))
+    )
+    if walking.most_minutes is not None and not walking.access:
+        raise top.within("walking").error(
+            "walks are limited, and the plan does not say where they begin",
+            "Add where marshals start as [[access]], or take most_minutes out",
+        )
+    return walking
 
 
 def _paces(content: Mapping[str, Any], top: FilePlace) -> Paces:

@@ -118,6 +118,12 @@ class Outcome:
         return sum(one.share for one in self.unseen)
 
     @property
+    def seen_share(self) -> float:
+        """Share of the weighed course that any post sees, by the terrain as it is."""
+        weight_m = self.stretches.piece_weight_m()
+        return float(weight_m[self.seen.any(axis=0)].sum() / weight_m.sum())
+
+    @property
     def longest_gap(self) -> HandoverGap | None:
         """The one in which the last runner is out of sight for longest."""
         return max(self.gaps, key=lambda gap: float(gap.minutes[1]), default=None)

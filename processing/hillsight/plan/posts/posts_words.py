@@ -49,7 +49,7 @@ def _head(outcome: Outcome) -> list[str]:
     told = [
         f"{outcome.plan.title}: {_course_length(course.length_m)}{laps}, {count} {_many('post', count)}.",
         f"Unseen: {per_cent(outcome.unseen_share, 1)} of the course's length.",
-        f"Seen, by weight: {per_cent(choice.covered_share, 1)} by the terrain as it is; in nine of ten "
+        f"Seen, by weight: {per_cent(outcome.seen_share, 1)} by the terrain as it is; in nine of ten "
         f"draws of its errors {per_cent(low)} to {per_cent(high)}. The heads of runners "
         f"{outcome.plan.eyes.runner_most_m:g} m tall show over {per_cent(outcome.heads_share, 1)}.",
         choice.in_words,
