@@ -122,11 +122,16 @@ def to_metres(raw: AnyArray, void: Flags, *, scale: float, offset: float, metres
 
     raw, void : (rows, columns). Worked in float64 a band of rows at a time, so that large windows stay small.
     """
+    as_stored = (scale, offset, metres_per_unit) == (1.0, 0.0, 1.0)
+    if as_stored and raw.dtype == np.float32:
+        height_m: Floats32 = raw.copy()
+        height_m[void] = np.nan
+        return height_m
     height_m = np.empty(raw.shape, np.float32)
     for top in range(0, raw.shape[0], 256):
         rows = slice(top, top + 256)
         part = raw[rows].astype(np.float64)
-        if (scale, offset, metres_per_unit) != (1.0, 0.0, 1.0):
+        if not as_stored:
             part = (part * scale + offset) * metres_per_unit
         part[void[rows]] = np.nan
         with np.errstate(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import geopandas
@@ -81,3 +82,12 @@ def whole(folder: Path, kind: str, nothing: float) -> np.ndarray:
             column = round((file.transform.c - WEST + SPACING / 2) / SPACING)
             out[row : row + file.height, column : column + file.width] = file.read(1)
     return out
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """Every file but the work in progress, with the checksum of what it holds."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 from pathlib import Path
 
@@ -16,19 +15,10 @@ import hillsight
 from hillsight.errors import BatchError, HillsightError
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.sight.viewing import Eye
-from jobs.batch.batch_jobs import JOB, NORTH, POSTS, SPACING, WEST, ground, made, stations, whole
+from jobs.batch.batch_jobs import JOB, NORTH, POSTS, SPACING, WEST, digests, ground, made, stations, whole
 from oracle import bilinear, clearance_of_all
 
 NOTHING = 0xFFFFFFFF
-
-
-def digests(folder: Path) -> dict[str, str]:
-    """Every file but the work in progress, with the checksum of what it holds."""
-    return {
-        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
 
 
 @pytest.fixture(scope="module", autouse=True)

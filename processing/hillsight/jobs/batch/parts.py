@@ -280,11 +280,10 @@ def _blocks(gathered: Gathered, setting: Setting, grid: Grid, window: Window) ->
         top, left = shared.row - window.row, shared.column - window.column
         inside = np.s_[top : top + shared.rows, left : left + shared.columns]
         counts = gathered.counts[inside]
-        asked = counts != NOT_ASKED
-        if not asked.any():
+        if (counts == NOT_ASKED).all():
             continue
         place = f"{row}_{column}"
-        arrays[f"counts_{place}"] = _narrowed(counts, asked)
+        arrays[f"counts_{place}"] = _narrowed(counts)
         if gathered.first.size:
             arrays[f"first_{place}"] = gathered.first[inside]
         if gathered.nearest.size:
@@ -334,11 +333,10 @@ def _matrix(surface: Surface, part: Part, standing: _Standing, eyes: list[Eye]) 
     }
 
 
-def _narrowed(counts: AnyArray, asked: AnyArray) -> AnyArray:
+def _narrowed(counts: AnyArray) -> AnyArray:
     """Counts in bytes where these hold them, 255 for no count: half of what is to be written."""
-    if int(counts[asked].max()) > _MOST_IN_BYTE:
-        return counts
-    return np.where(asked, counts, 255).astype(np.uint8)
+    most = int((counts + np.uint16(1)).max()) - 1  # no count, the greatest number, comes round to 0
+    return counts if most > _MOST_IN_BYTE else counts.astype(np.uint8)
 
 
 def widened(counts: AnyArray) -> AnyArray:
