@@ -128,7 +128,7 @@ def test_a_cluster_of_two_leaves_the_same_bytes(calm: Path, tmp_path: Path) -> N
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
 def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(calm: Path, tmp_path: Path) -> None:
-    """A limit on the size of files stands for a full disk: both end in an error of the system while writing."""
+    """A limit on the size of files stands for a full disk: both are errors of the system while writing."""
     import resource
 
     def small_files() -> None:
