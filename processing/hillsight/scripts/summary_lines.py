@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from hillsight.jobs.sheet import SheetResult
 
 
+#: Less ground than this left open is not told, hectares: what rounding leaves is none.
+_LEAST_OPEN_HA = 0.05
+
+
 def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
     """One line a station: where it is, and how much is seen.
 
@@ -34,6 +38,10 @@ def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
                 f"visible {hectares(row.visible_ha)} ({per_cent(row.visible_ha / row.reach_ha, 1)}), "
                 f"hidden {row.hidden_ha:,.1f} ha, unknown {row.unknown_ha:,.1f} ha"
             )
+            # A viewshed counts apart what leafy woods and places inside cover leave open.
+            open_ha = row.reach_ha - row.visible_ha - row.hidden_ha - row.unknown_ha
+            if open_ha >= _LEAST_OPEN_HA:
+                seen += f", uncertain {open_ha:,.1f} ha"
         else:  # outlines of cells, and none has its post so near
             seen = "no terrain post"
         lines.append(f"{where} {field or f'Within {row.reach_m:,.0f} m'}: {seen}.")
