@@ -59,6 +59,17 @@ def test_a_text_grid_cut_short(tmp_path: Path) -> None:
     assert_refused(tmp_path, *looking(tmp_path, path), says=("cut.asc", "row ", "of 60", "cut short"))
 
 
+def test_a_name_that_is_no_text(tmp_path: Path) -> None:
+    """rasterio's log cannot read GDAL's message, and printed a traceback of that beside ours."""
+    path = tmp_path / "odd.vrt"
+    path.write_bytes(
+        b'<VRTDataset rasterXSize="60" rasterYSize="60"><SRS>\xf0PSG:27700</SRS><GeoTransform>300000,10,0,'
+        b'700000,0,-10</GeoTransform><VRTRasterBand dataType="Float32" band="1"><SimpleSource>'
+        b"<SourceFilename>\xf0.tif</SourceFilename></SimpleSource></VRTRasterBand></VRTDataset>"
+    )
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("odd.vrt",))
+
+
 def test_all_void(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "void.tif", np.full((60, 60), np.nan, np.float32))
     assert_refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))

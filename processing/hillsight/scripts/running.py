@@ -258,6 +258,8 @@ def _interrupts_reach_us() -> Iterator[None]:
     unraisable, uncaught = sys.unraisablehook, sys.excepthook
 
     def lost(event: sys.UnraisableHookArgs) -> None:
+        if issubclass(event.exc_type, UnicodeDecodeError):
+            return  # a library's log met a damaged name; the error that it is of comes by itself
         if not issubclass(event.exc_type, KeyboardInterrupt):
             unraisable(event)
             return
