@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 import zipfile
 from pathlib import Path
 
@@ -163,3 +164,12 @@ def test_cells_as_text(value: object, text: str | None) -> None:
 )
 def test_cells_as_numbers(value: object, number: float | None) -> None:
     assert vector.number_or_none(value, "here") == number
+
+
+def test_warnings_of_the_library_stay_unsaid(tmp_path: Path) -> None:
+    """GDAL guesses the separator, and would tell of it in two lines on the error stream."""
+    path = tmp_path / "places.csv"
+    path.write_text('name,easting,northing;\nCairn,300297,699704;\n"Fold; old",300327,699704\n')
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert vector.list_layers(str(path)) == ["places"]

@@ -88,8 +88,10 @@ def _layers_with_types(path: Any) -> list[tuple[str, str | None]]:
             remedy="Rename it",
         )
     try:
-        with shut(path), asking(path):
+        with warnings.catch_warnings(record=True) as told, shut(path), asking(path):
+            warnings.simplefilter("always")  # of odd separators and the like: it is read all the same
             found = pyogrio.list_layers(path)
+            refuse_if_asked(path, [str(warning.message) for warning in told])
     except (DataSourceError, DataLayerError) as error:
         if Path(path).is_dir():
             raise FeatureError("a folder without vector data", where=path, remedy="Give a file") from error
