@@ -54,7 +54,11 @@ STATIONS = Layer(
         ),
         text("declination_date", "ISO 8601 date", "day the declination is for", optional=True),
         real("reach_m", GRID_M, "how far from the station the work went"),
-        real("reach_ha", PLANE_HA, "area of the reach: visible + hidden + unknown"),
+        real(
+            "reach_ha",
+            PLANE_HA,
+            "area of the reach: visible + hidden + unknown; viewsheds leave out of these what cover makes uncertain",
+        ),
         real("visible_ha", PLANE_HA, "ground seen"),
         real("hidden_ha", PLANE_HA, "dead ground, listed or not"),
         real("unknown_ha", PLANE_HA, "void or off the terrain, or behind a void"),
