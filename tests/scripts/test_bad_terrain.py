@@ -70,6 +70,15 @@ def test_a_name_that_is_no_text(tmp_path: Path) -> None:
     assert_refused(tmp_path, *looking(tmp_path, path), says=("odd.vrt",))
 
 
+def test_numbers_that_signal(tmp_path: Path) -> None:
+    """A signalling NaN (IEEE 754, section 6.2) beside a number that is no height."""
+    ground = plane(60, 60)
+    ground[20, 20] = 1e38
+    ground.view(np.uint32)[30, 30] = 0x7F800001
+    path = write_geotiff(tmp_path / "signals.tif", ground)
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("signals.tif", "row 20, column 20"))
+
+
 def test_all_void(tmp_path: Path) -> None:
     path = write_geotiff(tmp_path / "void.tif", np.full((60, 60), np.nan, np.float32))
     assert_refused(tmp_path, *looking(tmp_path, path), says=("void.tif", "void", "Give a terrain"))

@@ -130,7 +130,8 @@ def to_metres(raw: AnyArray, void: Flags, *, scale: float, offset: float, metres
     height_m = np.empty(raw.shape, np.float32)
     for top in range(0, raw.shape[0], 256):
         rows = slice(top, top + 256)
-        part = raw[rows].astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a damaged file may hold signalling NaNs
+            part = raw[rows].astype(np.float64)
         if not as_stored:
             part = (part * scale + offset) * metres_per_unit
         part[void[rows]] = np.nan

@@ -268,7 +268,7 @@ def _interrupts_reach_us() -> Iterator[None]:
         again.start()
 
     def printed(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
-        if not issubclass(kind, KeyboardInterrupt):
+        if not issubclass(kind, KeyboardInterrupt | UnicodeDecodeError):
             uncaught(kind, error, trace)
 
     sys.unraisablehook, sys.excepthook = lost, printed
