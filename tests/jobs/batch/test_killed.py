@@ -41,6 +41,11 @@ def children(pid: int) -> list[int]:
         return []
 
 
+def finished(folder: Path) -> int:
+    """Pieces of work that are done."""
+    return len([*folder.glob("parts/*.npz"), *folder.glob("tiles/*.json")])
+
+
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs /proc, to find workers")
 def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path: Path) -> None:
     chance = random.Random(20)
@@ -49,14 +54,13 @@ def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path
     environment = {**os.environ, "SOURCE_DATE_EPOCH": TIME}
     for turn in range(20):
         run = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        begun = len(list(folder.glob("parts/*.npz")) + list(folder.glob("tiles/*.json")))
-        until = time.monotonic() + 60
-        # Wait until the run has work in hand, then some random moments more.
+        begun, until = finished(folder), time.monotonic() + 60
+        # Most kills come when this very run has done something; some while it begins.
         while run.poll() is None and time.monotonic() < until:
-            if len(children(run.pid)) > 1 or turn % 4 == 0:
+            if finished(folder) > begun or (turn % 5 == 4 and children(run.pid)):
                 break
-            time.sleep(0.02)
-        time.sleep(chance.uniform(0.0, 3.0))
+            time.sleep(0.01)
+        time.sleep(chance.uniform(0.0, 0.6))
         workers = children(run.pid)
         seen_workers += len(workers)
         if run.poll() is None:
@@ -67,7 +71,7 @@ def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path
         if run.poll() is None:
             run.kill()
         run.wait()
-        assert len(list(folder.glob("parts/*.npz")) + list(folder.glob("tiles/*.json"))) >= begun - 1
+        assert finished(folder) >= begun - 1  # a file may lie there without its checksum
         for worker in workers:  # none outlives the run
             for _ in range(200):
                 if not Path(f"/proc/{worker}").exists():
