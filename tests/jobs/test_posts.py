@@ -236,7 +236,7 @@ def test_no_place_left_says_which_limit_costs_most(inputs: Path, tmp_path: Path)
     pair = ('[[pair]]\none = "the bend"\nother = "control"\nby = "radio"\n', "")
     says = refused(tmp_path, inputs, *changes, pair)
     assert "satisfies the limits" in says
-    assert "slope over 0 degrees costs most: without it" in says
+    assert "costs most is slope over 0 degrees: without it" in says
 
 
 @pytest.mark.parametrize(

@@ -38,7 +38,7 @@ _TOLERANCE_SHARE = 0.2
 #: any wood does over a whole landscape. Common sense, no source.
 _MOST_BELOW, _MOST_MEDIAN_M = 0.2, 40.0
 #: Where even the lowest tenth stands higher, the vertical datum may be another.
-_LEAST_SUSPECT_M = 1.5
+_LEAST_SUSPECT_M = 0.5
 _STANDS_M, _NOTHING_M = 0.5, 0.05
 _FINER = 0.99
 _ROWS = 256  # posts worked at once

@@ -57,7 +57,7 @@ STATIONS = Layer(
         real(
             "reach_ha",
             PLANE_HA,
-            "area of the reach: visible + hidden + unknown; viewsheds leave out of these what cover makes uncertain",
+            "area of the reach: visible + hidden + unknown, and in viewsheds what cover makes uncertain",
         ),
         real("visible_ha", PLANE_HA, "ground seen"),
         real("hidden_ha", PLANE_HA, "dead ground, listed or not"),

@@ -79,9 +79,9 @@ def test_a_sieve_that_leaves_nothing_says_which_limit_costs_most() -> None:
     water = Limit("water within 5 m", np.arange(10) >= 2)
     with pytest.raises(PostsError) as caught:
         sifted(fixed, [slope, water])
-    assert "slope over 25 degrees refuses 9 and water within 5 m refuses 2" in str(caught.value)
+    assert "9 by slope over 25 degrees and 2 by water within 5 m" in str(caught.value)
     # Without the slope eight places are left, without the water one.
-    assert "slope over 25 degrees costs most: without it 8 places would be left" in str(caught.value)
+    assert "costs most is slope over 25 degrees: without it 8 places would be left" in str(caught.value)
 
 
 def test_fixed_posts_are_kept_against_all_limits() -> None:

@@ -136,7 +136,7 @@ def sifted(fixed: Flags, limits: Sequence[Limit], *, others_needed: bool = True)
     if kept.any() or not free.any() or not others_needed:
         return kept | fixed
     raise PostsError(
-        f"none of {int(free.sum()):,} places satisfies the limits: {_refusals(free, limits)}",
+        f"none of {int(free.sum()):,} places satisfies the limits; refused are {_refusals(free, limits)}",
         remedy=_costliest(free, limits),
     )
 
@@ -144,7 +144,7 @@ def sifted(fixed: Flags, limits: Sequence[Limit], *, others_needed: bool = True)
 def _refusals(free: Flags, limits: Sequence[Limit]) -> str:
     """How many places each limit refuses."""
     counts = [(limit.name, int((free & ~limit.keeps).sum())) for limit in limits]
-    return listed([f"{name} refuses {count:,}" for name, count in counts if count])
+    return listed([f"{count:,} by {name}" for name, count in counts if count])
 
 
 def _costliest(free: Flags, limits: Sequence[Limit]) -> str:
@@ -159,9 +159,12 @@ def _costliest(free: Flags, limits: Sequence[Limit]) -> str:
     best = int(np.argmax(left))
     if left[best]:
         places = "place" if left[best] == 1 else "places"
-        return f"{limits[best].name} costs most: without it {left[best]:,} {places} would be left"
+        saved = f"{left[best]:,} {places} would be left"
+        return f"The limit that costs most is {limits[best].name}: without it {saved}"
     most = max(limits, key=lambda limit: int((free & ~limit.keeps).sum()))
-    return f"{most.name} costs most, and no limit alone: loosen several, or name other ground to stand on"
+    return (
+        f"The limit that costs most is {most.name}, but no limit alone: loosen several, or name other ground"
+    )
 
 
 def _spots(shape: shapely.Geometry, every_m: float) -> Floats:
