@@ -176,7 +176,6 @@ def _by_cluster(tasks: Iterable[Task], scheduler: str, done: Callable[[], None])
     lost = (
         OSError,
         TimeoutError,
-        distributed.CommClosedError,
         distributed.client.FutureCancelledError,
         distributed.KilledWorker,
         _SchedulerLostError,
