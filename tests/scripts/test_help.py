@@ -16,6 +16,7 @@ from scripts.commands import SCRIPTS as ALL_SCRIPTS  # isort: skip
 from scripts.commands import command_of, function_name, one_message, run  # isort: skip
 
 SCRIPTS = (
+    "batch",
     "bearings",
     "compare",
     "dead-ground",
