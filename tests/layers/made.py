@@ -53,6 +53,7 @@ def _shape(geometry: str, i: int) -> shapely.Geometry:
     return {
         "Point": shapely.Point(x, y),
         "Point Z": shapely.Point(x, y, 400.0 + i),
+        "LineString": shapely.LineString([(x, y), (x + 30, y + 5), (x + 60, y)]),
         "LineString Z": shapely.LineString([(x, y, 400.0 + i), (x + 30, y + 5, 410.5), (x + 60, y, 399.0)]),
         "MultiLineString": shapely.MultiLineString([[(x, y), (x + 30, y + 5)], [(x + 40, y), (x + 60, y)]]),
         "Polygon": polygon,
