@@ -22,9 +22,9 @@ from hillsight.plan.kinds.registry import KINDS, word_figures
 from hillsight.plan.kinds.shared.kind import StatementKind
 from hillsight.plan.observer import Observer
 from hillsight.plan.posts import fields as plan_fields
+from hillsight.plan.posts.toml_tables import TomlTable
 from hillsight.plan.relocation.decision import Rules
 from hillsight.plan.toml_file import allowed_in
-from hillsight.plan.toml_tables import TomlTable
 from hillsight.plan.vocabulary import (
     COMMON,
     COMPASS,

@@ -158,7 +158,7 @@ def workers():
 
 def run_tests(arguments):
     """The quick tests; with --all first the linters and the type checker, and then every test."""
-    build(["test", "peers", "batch", "cluster"])
+    build(["test", "peers"])
     pytest = [inside("python"), "-m", "pytest"]
     environment = dict(os.environ)
     if "--all" in arguments:

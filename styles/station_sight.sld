@@ -33,12 +33,7 @@
         <Rule>
           <Name>not_visible</Name>
           <Title>Does not, or it is not known</Title>
-          <ogc:Filter>
-            <ogc:PropertyIsNotEqualTo>
-              <ogc:PropertyName>state</ogc:PropertyName>
-              <ogc:Literal>visible</ogc:Literal>
-            </ogc:PropertyIsNotEqualTo>
-          </ogc:Filter>
+          <ElseFilter/>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>

@@ -18,7 +18,7 @@ from scripts.commands import SCRIPTS, command_of, function_name  # isort: skip
 TERMINAL = {"quiet", "show_hidden", "most", "prose", "as_json"}
 
 #: Of these nothing comes but files, so Python is asked where to write too.
-FILES_ALONE = {"sheet", "exercise print"}
+FILES_ALONE = {"batch", "sheet", "exercise print"}
 
 HEAVY = {
     "numba",

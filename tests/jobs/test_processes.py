@@ -26,6 +26,7 @@ from scripts.commands import terrain  # isort: skip
 AT = (300_297.0, 699_704.0, "Cairn")
 TERRAIN = {"terrain_crs": None, "band": None, "vertical_unit": None, "nodata": None, "grid_crs": None}
 PLACES = {"stations": None, "station_layer": None, "at_crs": None}
+COVER = {"surface": None, "cover": (), "cover_layer": (), "cover_heights": None, "leaf": "on"}
 GROUND = {"eye_height": 1.6, "target_height": 0.0, "refraction": 0.13, "least_pocket": 0.0, "cells": False}
 
 
@@ -36,7 +37,7 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def request_of(ground: Path, out: Path | None) -> DeadGroundRequest:
     rest = {"out": out, "out_crs": None}
-    return DeadGroundRequest(terrain=ground, at=AT, reach=100, **TERRAIN, **PLACES, **GROUND, **rest)
+    return DeadGroundRequest(terrain=ground, at=AT, reach=100, **TERRAIN, **PLACES, **GROUND, **COVER, **rest)
 
 
 def test_a_request_and_its_result_cross_to_a_process_of_its_own(ground: Path, tmp_path: Path) -> None:

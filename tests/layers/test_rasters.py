@@ -107,7 +107,7 @@ def test_same_bits_sees_one_bit() -> None:
 
 
 def test_wrong_types_and_sizes() -> None:
-    with pytest.raises(ValueError, match="uint8, uint16 or float32, not float64"):
+    with pytest.raises(ValueError, match="uint8, uint16, uint32 or float32, not float64"):
         placed(depths().astype(float), GRID)
     with pytest.raises(ValueError, match="does not fit"):
         placed(states()[1:], GRID)

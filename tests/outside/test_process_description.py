@@ -96,6 +96,7 @@ def test_every_option_is_an_input(name: str) -> None:
         option.name: option
         for option in command_of(name).params
         if not (isinstance(option, click.Option) and _asks_for_a_text(option))
+        and option.name != "allow_network"  # whoever serves a process decides that, not who asks
     }
     assert set(inputs) == set(options)
     for key, option in options.items():

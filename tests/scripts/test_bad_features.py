@@ -183,6 +183,9 @@ def test_hostile_names_survive(tmp_path: Path) -> None:
     import csv
 
     with (tmp_path / "list.csv").open(encoding="utf-8", newline="") as file:
-        assert {row["name"] for row in csv.DictReader(file)} == set(names)
+        assert {row["name"] for row in csv.DictReader(file)} == {
+            "'=1+1" if name == "=1+1" else name
+            for name in names  # what a spreadsheet would reckon with
+        }
     for name in names:
         assert name.replace("\n", " ") in ended.out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hillsight.plan.toml_tables import TomlTable
+from hillsight.plan.posts.toml_tables import TomlTable
 from hillsight.plan.vocabulary import SightingField
 
 FORMAT = "hillsight batch 1"

@@ -9,8 +9,8 @@ from typing import Any
 from hillsight.errors import BatchError
 from hillsight.jobs.batch import fields
 from hillsight.jobs.batch.fields import FORMAT, TABLES, TOP
+from hillsight.plan.posts.toml_tables import file_schema, table_of, template_line, values_of
 from hillsight.plan.toml_file import FileKind, instead, read_toml, toml_value
-from hillsight.plan.toml_tables import file_schema, table_of, template_line, values_of
 
 _KIND = FileKind("batch job", "[stations]", FORMAT, BatchError)
 _EXAMPLE: dict[str, Any] = {

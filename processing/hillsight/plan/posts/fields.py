@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hillsight.plan.posts.plan import AIRS, MADE_OUT, MEANS, TWICE
-from hillsight.plan.toml_tables import TomlTable
+from hillsight.plan.posts.toml_tables import TomlTable
 from hillsight.plan.vocabulary import SightingField
 
 FORMAT = "hillsight posts 1"

@@ -25,8 +25,8 @@ from hillsight.plan.posts.plan import (
     Walking,
     Wanted,
 )
+from hillsight.plan.posts.toml_tables import TomlTable, table_of, values_of
 from hillsight.plan.toml_file import FileKind, FilePlace, instead, read_toml, told
-from hillsight.plan.toml_tables import TomlTable, table_of, values_of
 from hillsight.words.english import folded
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hillsight.plan.posts.fields import FORMAT, TABLES, TOP, TOP_LISTS
-from hillsight.plan.toml_tables import file_schema
+from hillsight.plan.posts.toml_tables import file_schema
 
 Schema = dict[str, Any]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from hillsight.plan.posts.fields import FORMAT, TABLES, TOP
+from hillsight.plan.posts.toml_tables import template_line
 from hillsight.plan.toml_file import toml_value
-from hillsight.plan.toml_tables import template_line
 
 _EXAMPLE: dict[str, Any] = {
     "title": "Round of the tarn",
