@@ -31,9 +31,50 @@
           </LineSymbolizer>
         </Rule>
         <Rule>
-          <Name>not_visible</Name>
-          <Title>Does not, or it is not known</Title>
-          <ElseFilter/>
+          <Name>hidden</Name>
+          <Title>Does not</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>hidden</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#777482</CssParameter>
+              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+        </Rule>
+        <Rule>
+          <Name>uncertain</Name>
+          <Title>May or may not</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>uncertain</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
+          <LineSymbolizer>
+            <Stroke>
+              <CssParameter name="stroke">#777482</CssParameter>
+              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-linejoin">round</CssParameter>
+              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+            </Stroke>
+          </LineSymbolizer>
+        </Rule>
+        <Rule>
+          <Name>unknown</Name>
+          <Title>It is not known</Title>
+          <ogc:Filter>
+            <ogc:PropertyIsEqualTo>
+              <ogc:PropertyName>state</ogc:PropertyName>
+              <ogc:Literal>unknown</ogc:Literal>
+            </ogc:PropertyIsEqualTo>
+          </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>

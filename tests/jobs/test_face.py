@@ -116,8 +116,8 @@ def test_parameters_are_the_options(name: str) -> None:
             assert type(parameter.default) is type(defaults[key]), key
         assert parameter.annotation is not inspect.Parameter.empty, key
         positional = parameter.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
-        # An exercise names its terrain itself: another is an option among others.
-        is_terrain = key == "terrain" and "exercise" not in positional_of(name)
+        # An exercise or a plan names its terrain itself: another is an option among others.
+        is_terrain = key == "terrain" and not {"exercise", "plan"} & positional_of(name)
         assert positional == (is_terrain or isinstance(options[key], click.Argument)), key
 
 
