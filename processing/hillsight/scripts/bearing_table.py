@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +31,9 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
     from rich.text import Text
 
     # A pipe has no width: lines must not be cut to that of a terminal that is not there.
-    console = Console(width=None if sys.stdout.isatty() else 160)
+    at_terminal = sys.stdout.isatty()
+    # Into memory: the lines are printed when all files are whole, and what cannot be printed must spoil none.
+    console = Console(file=io.StringIO(), force_terminal=at_terminal, width=None if at_terminal else 160)
     lines: list[str] = []
     for station in stations["station"]:
         rows = listed[listed["station"] == station]
