@@ -59,12 +59,12 @@
             <LabelPlacement>
               <PointPlacement>
                 <AnchorPoint>
-                  <AnchorPointX>0</AnchorPointX>
-                  <AnchorPointY>0.5</AnchorPointY>
+                  <AnchorPointX>0.5</AnchorPointX>
+                  <AnchorPointY>0</AnchorPointY>
                 </AnchorPoint>
                 <Displacement>
-                  <DisplacementX>14</DisplacementX>
-                  <DisplacementY>0</DisplacementY>
+                  <DisplacementX>0</DisplacementX>
+                  <DisplacementY>11</DisplacementY>
                 </Displacement>
               </PointPlacement>
             </LabelPlacement>
