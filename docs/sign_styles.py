@@ -106,6 +106,12 @@ _OTHER_GROUND = signs.Line(palette.UNCERTAIN, 1.0, "other ground, nearer", (1.6,
 _TRACE = signs.Line(INK, 1.0, "ground picked along a line", (3.2, 1.6))
 _GUESS = (signs.Part("cross", 6.0, "", palette.UNCERTAIN, 1.3),)
 
+_SIGHT = {
+    "visible": replace(signs.SIGHT_LINE, dash=(), rim=0.0),
+    "uncertain": replace(signs.SIGHT_LINE, colour=palette.UNCERTAIN, dash=(4.0, 1.6, 1.0, 1.6), rim=0.0),
+    "hidden": _HIDDEN_SIGHT,
+    "unknown": replace(_NOT_SEEN, width=0.8),
+}
 _STEEP = tuple(signs.Area(colour, signs.STEEP_STRENGTH, "steep ground") for colour in palette.STEEP)
 
 STYLES: dict[str, dict[str, Drawn]] = {
@@ -119,6 +125,13 @@ STYLES: dict[str, dict[str, Drawn]] = {
         "used": replace(signs.SIGHT_LINE, dash=(), rim=0.0),
         "left_out": replace(signs.SIGHT_LINE, colour=palette.UNCERTAIN, rim=0.0),
     },
+    "area_shares": {
+        "most": replace(signs.SEEN, strength=0.5),
+        "less": replace(signs.SEEN, strength=0.15, edge=signs.Line(palette.HIDDEN, 1.0, "edge", (2.8, 1.1))),
+    },
+    "batch_parts": {"part": signs.Area("", 0.0, "part", signs.Line(INK, 0.6, "edge", (2.8, 1.1)))},
+    "batch_stations": {"station": _place(5.0, INK)},
+    "batch_tiles": {"tile": signs.Area("", 0.0, "tile", signs.Line(palette.UNCLASSED, 0.8, "edge"))},
     "cameras": _PLACES,
     "candidates": _PLACES,
     "checkpoints": {"checkpoint": (signs.Part("circle", 7.0, PAPER, INK, 1.6),)},
@@ -151,6 +164,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
         "outline": replace(signs.STREAM, dash=(1.6, 1.2), words="edge of an area, as far as seen"),
     },
     "panorama_points": dict(_CLASS_MARKS),
+    "path_stretches": {"most": _SEEN_STRETCH, "less": _HIDDEN_STRETCH},
     "picked_ellipses": {
         "same": signs.Area(INK, 0.10, "the ground picked", signs.Line(INK, 1.1, "edge")),
         "nearer": signs.Area(palette.UNCERTAIN, 0.12, "other ground, nearer", _OTHER_GROUND),
@@ -174,6 +188,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "profile_stretches": {"visible": _SEEN_STRETCH, "hidden": _HIDDEN_STRETCH, "unknown": _NOT_SEEN},
     "radio_links": dict(signs.RADIO_LINKS),
     "re_entrants": {"re_entrant": signs.RE_ENTRANT},
+    "refused_stations": {"refused": _place(5.0, PAPER)},
     "relays": {"relay": signs.RELAY},
     "relations": {"relation": signs.Line(INK, 0.5, "from one to the other", (0.8, 2.4))},
     "ridges": {name: signs.order_line("ridges", order) for order, name in enumerate(_ORDERS, 1)},
@@ -181,12 +196,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "seen_areas": dict(_CLASS_AREAS),
     "seen_stretches": {"doubtful": signs.DOUBTFUL_STRETCH, "seen": signs.SEEN_STRETCH},
     "seen_lines": {name: replace(line, width=2.4) for name, line in _CLASS_LINES.items()},
-    "sight_matrix": {
-        "visible": replace(signs.SIGHT_LINE, dash=(), rim=0.0),
-        "uncertain": replace(signs.SIGHT_LINE, colour=palette.UNCERTAIN, dash=(4.0, 1.6, 1.0, 1.6), rim=0.0),
-        "hidden": _HIDDEN_SIGHT,
-        "unknown": replace(_NOT_SEEN, width=0.8),
-    },
+    "sight_matrix": _SIGHT,
     "sight_lines": {"sight_line": replace(signs.SIGHT_LINE, rim=0.0)},
     "skyline": {
         "ground": _SKY,
@@ -197,6 +207,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "skyline_bearings": {
         "ground": _POINT_OF_SKY, "reach": _OPEN_POINT, "terrain_edge": _OPEN_POINT, "void": _OPEN_POINT,
     },
+    "station_sight": _SIGHT,
     "spurs": {"spur": signs.SPUR},
     "stations": {"station": signs.STATION},
     "steep_ground": dict(zip(("least", "moderate", "steep", "steepest"), _STEEP, strict=True)),

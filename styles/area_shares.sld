@@ -24,14 +24,9 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#2360A8</CssParameter>
-              <CssParameter name="fill-opacity">0.45</CssParameter>
+              <CssParameter name="fill">#F3DF9B</CssParameter>
+              <CssParameter name="fill-opacity">0.5</CssParameter>
             </Fill>
-            <Stroke>
-              <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.4</CssParameter>
-              <CssParameter name="stroke-linejoin">round</CssParameter>
-            </Stroke>
           </PolygonSymbolizer>
         </Rule>
         <Rule>
@@ -45,14 +40,14 @@
           </ogc:Filter>
           <PolygonSymbolizer>
             <Fill>
-              <CssParameter name="fill">#2360A8</CssParameter>
+              <CssParameter name="fill">#F3DF9B</CssParameter>
               <CssParameter name="fill-opacity">0.15</CssParameter>
             </Fill>
             <Stroke>
-              <CssParameter name="stroke">#2360A8</CssParameter>
-              <CssParameter name="stroke-width">1.4</CssParameter>
+              <CssParameter name="stroke">#34406B</CssParameter>
+              <CssParameter name="stroke-width">1.3</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+              <CssParameter name="stroke-dasharray">3.5 1.4</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>

@@ -19,9 +19,9 @@
           <PolygonSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-width">0.8</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+              <CssParameter name="stroke-dasharray">3.5 1.4</CssParameter>
             </Stroke>
           </PolygonSymbolizer>
         </Rule>

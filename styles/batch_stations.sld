@@ -19,17 +19,18 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>triangle</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#FDFBF5</CssParameter>
+                  <CssParameter name="fill">#14121A</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#14121A</CssParameter>
-                  <CssParameter name="stroke-width">1</CssParameter>
+                  <CssParameter name="stroke">#FDFBF5</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>6</Size>
+              <Size>6.3</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>

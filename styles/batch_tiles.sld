@@ -19,7 +19,7 @@
           <PolygonSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </PolygonSymbolizer>

@@ -19,17 +19,18 @@
           <PointSymbolizer>
             <Graphic>
               <Mark>
-                <WellKnownName>x</WellKnownName>
+                <WellKnownName>square</WellKnownName>
                 <Fill>
-                  <CssParameter name="fill">#C4503F</CssParameter>
+                  <CssParameter name="fill">#FDFBF5</CssParameter>
                 </Fill>
                 <Stroke>
-                  <CssParameter name="stroke">#C4503F</CssParameter>
-                  <CssParameter name="stroke-width">1.6</CssParameter>
+                  <CssParameter name="stroke">#14121A</CssParameter>
+                  <CssParameter name="stroke-width">1.4</CssParameter>
                   <CssParameter name="stroke-linejoin">round</CssParameter>
                 </Stroke>
               </Mark>
-              <Size>7</Size>
+              <Size>6.3</Size>
+              <Rotation>45</Rotation>
             </Graphic>
           </PointSymbolizer>
         </Rule>

@@ -25,7 +25,7 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#14121A</CssParameter>
-              <CssParameter name="stroke-width">0.8</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
             </Stroke>
           </LineSymbolizer>
@@ -41,10 +41,10 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke">#34406B</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+              <CssParameter name="stroke-dasharray">1.5 3.5</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -59,10 +59,10 @@
           </ogc:Filter>
           <LineSymbolizer>
             <Stroke>
-              <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke">#C2703D</CssParameter>
+              <CssParameter name="stroke-width">1.1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+              <CssParameter name="stroke-dasharray">5 2 1.3 2</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>
@@ -78,9 +78,9 @@
           <LineSymbolizer>
             <Stroke>
               <CssParameter name="stroke">#777482</CssParameter>
-              <CssParameter name="stroke-width">0.6</CssParameter>
+              <CssParameter name="stroke-width">1</CssParameter>
               <CssParameter name="stroke-linejoin">round</CssParameter>
-              <CssParameter name="stroke-dasharray">2.8 1.1</CssParameter>
+              <CssParameter name="stroke-dasharray">2 3</CssParameter>
             </Stroke>
           </LineSymbolizer>
         </Rule>

@@ -37,14 +37,7 @@ def near(text: str | None, points: float) -> bool:
     return text is not None and abs(float(text) - points * PIXELS) <= 0.051
 
 
-#: Layers of a batch have styles by hand, whose signs are not in the sign language yet.
-BY_HAND = {
-    *("batch_parts", "batch_stations", "batch_tiles", "path_stretches", "refused_stations", "station_sight"),
-    "area_shares",
-}
-
-
-@pytest.mark.parametrize("layer", [layer for layer in LAYERS if layer in STYLES or layer not in BY_HAND])
+@pytest.mark.parametrize("layer", LAYERS)
 def test_every_rule_with_a_sign_has_one_in_the_sign_language(layer: str) -> None:
     def is_drawn(rule: Any) -> bool:
         kinds = {etree.QName(child).localname for child in rule}
