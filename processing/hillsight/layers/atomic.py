@@ -30,6 +30,8 @@ _DISK_TROUBLE = {
     errno.EROFS: "the folder is read-only",
     errno.EIO: "the disk reports a fault",
 }
+# What temporary names and locks begin with; a hash of the final name follows.
+_MARK = ".hillsight-"
 # Times that a lock is tried for which another run removes in that moment.
 _TRIES = 5
 # What a file system answers that knows no locks.
@@ -57,7 +59,7 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
     """
     final = Path(os.path.realpath(path))
     check_place(path, inputs=inputs)
-    mark = f".hillsight-{hashlib.sha256(os.fsencode(final.name)).hexdigest()[:12]}"
+    mark = f"{_MARK}{hashlib.sha256(os.fsencode(final.name)).hexdigest()[:12]}"
     with _lock(path, final.parent / f"{mark}.lock") as locked:
         if locked:  # what lies here now is left from a run that was killed
             _remove_all(final.parent, f"{mark}-")
@@ -75,6 +77,19 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
             ) from error
         finally:
             _remove_all(final.parent, name)
+
+
+def remove_leavings(folder: Path) -> None:
+    """Remove what runs that were killed left in a folder and those below it: locks, and half-written files.
+
+    Only for a folder that no other run writes to now.
+    """
+    for left in folder.rglob(f"{_MARK}*"):
+        mark, ending = left.name.removeprefix(_MARK)[:12], left.name[len(_MARK) + 12 :]
+        ours = len(mark) == 12 and set(mark) <= set("0123456789abcdef") and ending[:1] in (".", "-")
+        if ours and left.is_file():
+            with contextlib.suppress(OSError):
+                left.unlink()
 
 
 @dataclass

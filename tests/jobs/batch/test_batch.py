@@ -124,6 +124,19 @@ def test_a_run_goes_on_with_verified_parts(done: Path, tmp_path: Path) -> None:
     assert digests(folder) == before
 
 
+def test_what_a_killed_run_left_is_cleared_and_other_files_are_not(done: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "again"
+    shutil.copytree(done / "out", folder)
+    before = digests(folder)
+    # As one leaves it that is killed after its last file has its name, and one that is killed before.
+    (folder / "parts" / ".hillsight-f8f70b3c5e41.lock").touch()
+    (folder / "tiles" / ".hillsight-0123456789ab-77-00c0ffee.json").write_text("{")
+    (folder / "parts" / ".hillsight-notes").write_text("of somebody else")
+    hillsight.batch(done / "job.toml", out=folder, workers=1)
+    assert {name for name in digests(folder) if name not in before} == {"parts/.hillsight-notes"}
+    assert before.items() <= digests(folder).items()
+
+
 @pytest.mark.parametrize(
     ("change", "named"),
     [

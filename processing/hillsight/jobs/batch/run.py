@@ -20,6 +20,7 @@ from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import check_folder, made_folder
 from hillsight.jobs.results import Result, WrittenFrames
 from hillsight.kernels.threads import budget
+from hillsight.layers.atomic import remove_leavings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -114,6 +115,7 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
         tiles_kept = _do(tile_tasks, "tiles", request.scheduler, workers, listener)
         with listener.work("index"):
             found = write_index(folder, job, setting, prepared)
+        remove_leavings(folder)
     lines = [
         f"{job.title}: {found.stations:,} stations, {len(prepared.parts):,} parts, "
         f"{len(prepared.tiles):,} tiles."
