@@ -22,6 +22,12 @@ CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 ENVIRONMENT = os.environ.get("HILLSIGHT_ENVIRONMENT") or os.path.join(CHECKOUT, ".venv")
 # More workers than this make each test slower than they save.
 MOST_WORKERS = 8
+# What only some tests need, and what is said where it cannot be installed; those tests are skipped.
+SPARE = {
+    "peers": "The peers for some checks have no wheel for this machine",
+    "batch": "The libraries for GeoParquet and STAC have no wheel for this machine",
+    "cluster": "The library for clusters has no wheel for this machine",
+}
 SLD_PARSER = "geostyler-sld-parser@9.0.3"
 
 
@@ -124,11 +130,12 @@ def build(extras):
         make_environment(choose_python())
     print("Installing hillsight and its libraries (a minute or two the first time)", flush=True)
     pip = [inside("python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    target = CHECKOUT + ("[{}]".format(",".join(e for e in extras if e != "peers")) if extras else "")
-    if subprocess.call([*pip, "--editable", target]):
+    needed = [extra for extra in extras if extra not in SPARE]
+    if subprocess.call([*pip, "--editable", CHECKOUT + ("[{}]".format(",".join(needed)) if needed else "")]):
         fail("pip could not install hillsight; its message is above")
-    if "peers" in extras and subprocess.call([*pip, "--editable", CHECKOUT + "[peers]"]):
-        print("The peers for some checks have no wheel for this machine; those checks will be skipped.")
+    for extra in extras:
+        if extra in SPARE and subprocess.call([*pip, "--editable", "{}[{}]".format(CHECKOUT, extra)]):
+            print("{}; tests that need them will be skipped.".format(SPARE[extra]))
     with open(stamp, "w") as file:
         file.write(stamp_text)
 
@@ -158,7 +165,7 @@ def workers():
 
 def run_tests(arguments):
     """The quick tests; with --all first the linters and the type checker, and then every test."""
-    build(["test", "peers"])
+    build(["test", *SPARE])
     pytest = [inside("python"), "-m", "pytest"]
     environment = dict(os.environ)
     if "--all" in arguments:

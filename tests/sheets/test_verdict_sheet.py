@@ -38,10 +38,11 @@ def surface(height_m: np.ndarray | None = None) -> Surface:
 def things(*rows: tuple[object, str, str, shapely.Geometry]) -> geopandas.GeoDataFrame:
     name, kind, evidence, shapes = zip(*rows, strict=True) if rows else ((), (), (), ())
     return geopandas.GeoDataFrame(
-        {"name": list(name), "kind": list(kind), "evidence_class": list(evidence), "target_height_m": 0.0},
+        {"name": list(name), "kind": list(kind), "evidence_class": list(evidence)},
         geometry=list(shapes),
         crs=CRS,
-    )
+        dtype=object,
+    ).assign(target_height_m=0.0)
 
 
 NAMED = things(

@@ -15,6 +15,7 @@ from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.network import asking, refuse_if_asked, refuse_linked_crs, shut
 from hillsight.ground.transform import operation_between
+from hillsight.schema.frames import plain_texts
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -166,7 +167,7 @@ def _in_memory(frame: Any) -> Any:
             where=IN_MEMORY,
             remedy="Give a GeoDataFrame or the name of a vector file",
         )
-    frame = frame.reset_index(drop=True)
+    frame = plain_texts(frame.reset_index(drop=True))
     if hasattr(frame, "geometry") and frame.geometry.name != "geometry":
         frame = frame.drop(columns="geometry", errors="ignore").rename_geometry("geometry")
     return frame
@@ -201,7 +202,7 @@ def _read(path: str, layer: str, where: str, notes: list[str]) -> Any:
         with warnings.catch_warnings(record=True) as told, shut(path), asking(path):
             # Measures are dropped on purpose; odd dates and lists in columns nobody reads are no concern.
             warnings.simplefilter("always")
-            frame = pyogrio.read_dataframe(path, layer=layer, on_invalid=on_invalid)
+            frame = plain_texts(pyogrio.read_dataframe(path, layer=layer, on_invalid=on_invalid))
             refuse_if_asked(path, [str(warning.message) for warning in told])
         refuse_linked_crs(path)
         return frame

@@ -17,7 +17,7 @@ from hillsight.ground.grid import between_posts
 from hillsight.ground.network import asking, shut
 from hillsight.ground.transform import middle_near, operation_between
 from hillsight.ground.vector import IN_MEMORY, carried, list_layers
-from hillsight.schema.frames import in_order
+from hillsight.schema.frames import in_order, plain_texts
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS
 
@@ -138,7 +138,7 @@ def read_layer(path: str | Path, name: str) -> geopandas.GeoDataFrame:
     import pyogrio
 
     with shut(str(path)), asking(str(path)):
-        frame = pyogrio.read_dataframe(path, layer=name)
+        frame = plain_texts(pyogrio.read_dataframe(path, layer=name))
     return fitted(frame, name, str(path))
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from hillsight.layers.atomic import replacing
+from hillsight.schema.frames import texts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -41,9 +42,12 @@ def csv_file(
             rounded, changed = table.copy(), 0
             for name in rounded.columns:
                 if not pd.api.types.is_numeric_dtype(rounded[name]):
-                    acts = rounded[name].map(_would_act).to_numpy(bool)
-                    rounded.loc[acts, name] = "'" + rounded.loc[acts, name].astype(str)
-                    changed += int(acts.sum())
+                    acts = [_would_act(cell) for cell in rounded[name]]
+                    if any(acts):
+                        cells = zip(rounded[name], acts, strict=True)
+                        told = [f"'{cell}" if act else cell for cell, act in cells]
+                        rounded[name] = texts(told, rounded.index)
+                        changed += sum(acts)
             for name in rounded.columns:
                 for ending, places in decimals.items():
                     if name.endswith(ending):

@@ -11,6 +11,7 @@ from hillsight.errors import FeatureError
 from hillsight.ground.network import asking, shut
 from hillsight.ground.vector import carried
 from hillsight.layers.contents import Raster, read_contents, read_layer
+from hillsight.schema.frames import plain_texts
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
@@ -103,7 +104,9 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
         )
     for name, _ in drawn:
         with shut(path), asking(path):
-            frame = _ours(path, name) if name in LAYERS else pyogrio.read_dataframe(path, layer=name)
+            frame = (
+                _ours(path, name) if name in LAYERS else plain_texts(pyogrio.read_dataframe(path, layer=name))
+            )
         if frame.crs is None:
             raise FeatureError(
                 "the layer does not say in which coordinate reference system it is",

@@ -11,7 +11,7 @@ import pandas as pd
 from hillsight.schema.layers import LAYERS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from pyproj import CRS
 
@@ -84,6 +84,26 @@ def in_order(frame: geopandas.GeoDataFrame, layer: Layer) -> geopandas.GeoDataFr
     }
     shapes = frame.geometry.reset_index(drop=True)
     return geopandas.GeoDataFrame(columns, geometry=shapes, crs=frame.crs).set_index(frame.index)
+
+
+def plain_texts(frame: Any) -> Any:
+    """A table with columns of Python's own texts, whatever pandas made of them when it was read or given.
+
+    What pandas takes texts for hangs on its version, and on whether pyarrow is installed: pyarrow's texts
+    refuse half surrogates, and are another type. Objects are the same everywhere. Nulls are None.
+    """
+    columns = {
+        name: texts(frame[name], frame.index)
+        for name, dtype in frame.dtypes.items()
+        if isinstance(dtype, pd.StringDtype)
+    }
+    return frame.assign(**columns) if columns else frame
+
+
+def texts(values: Iterable[Any], index: Any = None) -> pd.Series:
+    """Texts as a column of objects; None, NaN and NA are None."""
+    plain = [None if v is None or v is pd.NA or v != v else str(v) for v in values]
+    return pd.Series(plain, dtype=object, index=index)
 
 
 def column_names(layer: str, *, but: Sequence[str] = ()) -> list[str]:

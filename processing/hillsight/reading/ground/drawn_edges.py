@@ -25,6 +25,7 @@ from hillsight.ground.roughness import rough_scale_m
 from hillsight.reading.ground.behind_crests import posts_of
 from hillsight.reading.ground.brows import first_brows
 from hillsight.reading.ground.first_ground import sector_words
+from hillsight.schema.frames import texts
 from hillsight.sight.bearings import see_bearings
 from hillsight.sight.doubt import Doubtful, on_terrain, targets_of
 from hillsight.sight.points import see_points
@@ -173,10 +174,11 @@ def add_ground_doubt(
     behind["hidden_probability"] = _hidden(view, errors, deepest)
     _of_deepest_part(behind, pockets)
     for frame in (behind, pockets):
-        frame["state"] = [
+        states = [
             "uncertain" if limits.state_word(1.0 - chance) == "uncertain" else "hidden"
             for chance in frame["hidden_probability"]
         ]
+        frame["state"] = texts(states, frame.index)
     chance_of = behind.loc[behind.groupby("crest")["depth_max_m"].idxmax()].set_index("crest")
     crests["hidden_probability"] = crests["crest"].map(chance_of["hidden_probability"]).astype(float)
     brows.fill(spacing_m)
@@ -305,9 +307,9 @@ class _Brows:
             ):
                 self._write(f"{name}_{end}_m", ends_m)
         # The words say no more than the figures now do.
-        self.sectors["description"] = [
-            sector_words(row, spacing_m) for row in self.sectors.drop(columns="geometry").to_dict("records")
-        ]
+        rows = self.sectors.drop(columns="geometry").to_dict("records")
+        told = [sector_words(row, spacing_m) for row in rows]
+        self.sectors["description"] = texts(told, self.sectors.index)
 
     def _write(self, name: str, values: Floats) -> None:
         full = np.full(len(self.sectors), np.nan)

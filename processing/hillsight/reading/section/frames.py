@@ -11,7 +11,7 @@ import shapely
 
 from hillsight.reading.section.cover_along import cover_along, hider_of_stretch, hider_of_target
 from hillsight.reading.section.profile import HIDDEN, UNKNOWN, VISIBLE
-from hillsight.schema.frames import frame_of_rows
+from hillsight.schema.frames import frame_of_rows, texts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,9 +51,9 @@ def sample_table(sections: Sequence[Section]) -> pd.DataFrame:
         parts.append(
             pd.DataFrame(
                 {
-                    "station": [course.station] * count,
+                    "station": texts([course.station] * count),
                     "section": course.number,
-                    "target": [None if course.target is None else course.target.name] * count,
+                    "target": texts([None if course.target is None else course.target.name] * count),
                     "sample": np.arange(count),
                     "distance_m": samples.distance_m,
                     "distance_grid_m": samples.grid_m,
@@ -65,7 +65,7 @@ def sample_table(sections: Sequence[Section]) -> pd.DataFrame:
                     "grazing_m": samples.lowered_m - finite,
                     "sight_line_m": np.nan if section.line is None else section.line.level_m,
                     "clearance_m": finite,
-                    "state": samples.states,
+                    "state": texts(samples.states),
                 }
             )
         )
