@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -167,9 +168,11 @@ def check_plausible(
     ------
     TerrainError : with the count, one such number and where it stands
     """
-    if not height_m.size or np.isnan(height_m).all():
+    if not height_m.size:
         return
-    lowest_m, highest_m = float(np.nanmin(height_m)), float(np.nanmax(height_m))
+    lowest_m, highest_m = (float(pick.reduce(height_m, axis=None)) for pick in (np.fmin, np.fmax))
+    if math.isnan(lowest_m):  # voids all over
+        return
     if lowest_m < LOWEST_PLAUSIBLE_M or highest_m > HIGHEST_PLAUSIBLE_M:
         bad = (height_m < LOWEST_PLAUSIBLE_M) | (height_m > HIGHEST_PLAUSIBLE_M)
         row, column = _worst(bad, height_m)
@@ -182,7 +185,11 @@ def check_plausible(
             unit_hint=True,
         )
     valid = ~np.isnan(height_m)
-    for end in (raw.min(where=valid, initial=_top(raw)), raw.max(where=valid, initial=_bottom(raw))):
+    if valid.all():
+        ends = raw.min(), raw.max()
+    else:
+        ends = raw.min(where=valid, initial=_top(raw)), raw.max(where=valid, initial=_bottom(raw))
+    for end in ends:
         if float(end) not in _SENTINELS:
             continue
         others = raw[valid & (raw != end)]
@@ -207,7 +214,11 @@ def is_number(raw: AnyArray, value: float) -> Flags:
         return np.zeros(raw.shape, np.bool_)  # NaN cells are voids anyway
     if raw.dtype.kind == "f" and value != 0 and np.isfinite(value):
         with np.errstate(over="ignore", invalid="ignore"):
-            close: Flags = np.abs(raw.astype(np.float64) - value) <= 1e-6 * abs(value)
+            # Roughly first, in the cells' own type: most windows hold no such number at all.
+            low, high = sorted((value * (1 - 2e-6), value * (1 + 2e-6)))
+            close: Flags = (raw >= low) & (raw <= high)
+            if close.any():
+                close[close] = np.abs(raw[close].astype(np.float64) - value) <= 1e-6 * abs(value)
         return close
     return np.asarray(raw == value, np.bool_)
 

@@ -21,6 +21,7 @@ from hillsight.reading.doubt.ground_doubt import doubt_of_ground
 from hillsight.schema.rasters import NOT_COUNTED
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.field import FieldOfView
+from hillsight.sight.gathering import count_states
 from hillsight.sight.many import see_many
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
@@ -304,8 +305,9 @@ def areas_ha(grid: Grid, at: Stand, states: Bytes) -> dict[str, float]:
     """
     field, eye = at.field, at.eye
     post_ha = grid.spacing_x_m * grid.spacing_y_m / 10_000
+    posts = count_states(states)
     visible, hidden, unknown, uncertain = (
-        post_ha * np.count_nonzero(states == state)
+        post_ha * int(posts[state])
         for state in (GroundState.VISIBLE, GroundState.HIDDEN, GroundState.UNKNOWN, GroundState.UNCERTAIN)
     )
     across, down = field.reach_m / grid.spacing_x_m, field.reach_m / grid.spacing_y_m

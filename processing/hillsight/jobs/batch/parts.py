@@ -280,7 +280,7 @@ def _blocks(gathered: Gathered, setting: Setting, grid: Grid, window: Window) ->
         top, left = shared.row - window.row, shared.column - window.column
         inside = np.s_[top : top + shared.rows, left : left + shared.columns]
         counts = gathered.counts[inside]
-        if (counts == NOT_ASKED).all():
+        if int(counts.min()) == NOT_ASKED:
             continue
         place = f"{row}_{column}"
         arrays[f"counts_{place}"] = _narrowed(counts)
