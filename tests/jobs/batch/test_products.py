@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import json
+import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import geopandas
 import numpy as np
+import pyogrio
 import pytest
 import rasterio
 import shapely
@@ -52,12 +56,14 @@ def test_shares_are_cells_counted_one_by_one(done: Path) -> None:
     row, column = np.indices((POSTS, POSTS))
     areas = geopandas.read_file(done / "areas.gpkg").geometry
     for area, line in zip(areas, told.itertuples(), strict=True):
-        inside = shapely.contains_xy(area, WEST + SPACING * column, NORTH - SPACING * row)
+        # A post on an edge belongs to the area in its north and east.
+        inside = shapely.contains_xy(area, WEST + SPACING * column + 1e-4, NORTH - SPACING * row + 1e-4)
         asked = inside & (counted != 65535)
         assert line.area_ha == pytest.approx(inside.sum() * 0.01)
         assert line.asked_ha == pytest.approx(asked.sum() * 0.01)
         assert line.seen_ha == pytest.approx((asked & (counted > 0)).sum() * 0.01)
     assert 0 < told.seen_share[0] < 1
+    assert told.area_ha[1] == 150 * 200 / 10_000  # its corners are posts
     assert told.asked_ha[1] == 0
     assert np.isnan(told.seen_share[1])
 
@@ -170,6 +176,115 @@ def test_stac_holds_before_pystac(done: Path) -> None:
         )
         assert -8 < left < 2
         assert 49 < low < high < 61
+
+
+def stac_faults(document: dict) -> list[str]:
+    """What the JSON schemas of STAC 1.1 and of GeoJSON, which pystac brings, say against a document."""
+    jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
+    from pystac.validation.local_validator import get_local_schema_cache
+    from referencing import Registry, Resource
+
+    schemas = get_local_schema_cache()
+    kind = "collection" if document["type"] == "Collection" else "item"
+    uri = f"https://schemas.stacspec.org/v{document['stac_version']}/{kind}-spec/json-schema/{kind}.json"
+    registry = Registry().with_resources([(k, Resource.from_contents(v)) for k, v in schemas.items()])
+    judge = jsonschema.Draft7Validator(
+        schemas[uri], registry=registry, format_checker=jsonschema.Draft7Validator.FORMAT_CHECKER
+    )
+    return [error.message for error in judge.iter_errors(document)]
+
+
+def test_stac_holds_before_its_json_schemas(done: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A schema that is not at hand is an error here: none is fetched."""
+
+    def connect(*_: object) -> None:
+        raise AssertionError("a test asked the network")
+
+    monkeypatch.setattr(socket.socket, "connect", connect)
+    documents = [json.loads(p.read_text("utf-8")) for p in sorted((done / "out" / "stac").glob("*.json"))]
+    assert [d["type"] for d in documents].count("Collection") == 1
+    assert len(documents) > 5
+    for document in documents:
+        assert stac_faults(document) == []
+    item = next(d for d in documents if d["type"] == "Feature")
+    for damage in ({"bbox": [1, 2, 3]}, {"properties": {}}, {"stac_version": "1.1.0", "links": None}):
+        assert stac_faults({**item, **damage})
+    collection = next(d for d in documents if d["type"] == "Collection")
+    assert stac_faults({**collection, "license": None})
+
+
+def test_where_stac_says_the_tiles_lie_is_where_gdal_finds_them(done: Path) -> None:
+    """The projection extension as pystac reads it, and the outline as pyproj carries the corners."""
+    import pyproj
+    import pystac
+    from pystac.extensions.projection import ProjectionExtension
+
+    to_degrees = pyproj.Transformer.from_crs(27700, 4326, always_xy=True)
+    collection = pystac.Collection.from_file(str(done / "out" / "stac" / "collection.json"))
+    for item in collection.get_items():
+        told = ProjectionExtension.ext(item)
+        for asset in item.assets.values():
+            with rasterio.open(asset.get_absolute_href()) as file:
+                assert told.code == f"EPSG:{file.crs.to_epsg()}"
+                assert tuple(told.shape) == file.shape
+                assert told.transform == pytest.approx(list(file.transform)[:6])
+                corners = to_degrees.transform(
+                    [file.bounds.left, file.bounds.right], [file.bounds.bottom, file.bounds.top]
+                )
+        # The ways between the two systems differ by metres, which is 1e-4 degrees.
+        ring = shapely.geometry.shape(item.geometry)
+        for x, y in zip(*corners, strict=True):
+            assert ring.exterior.distance(shapely.Point(x, y)) < 1e-4
+        assert ring.bounds == pytest.approx(tuple(item.bbox))
+
+
+def test_the_index_is_a_geopackage_and_its_layers_open(done: Path) -> None:
+    """By GDAL's validator (OGC 12-128r18), by its vector driver and by geopandas."""
+    gpkg = done / "out" / "batch.gpkg"
+    pytest.importorskip("osgeo_utils.samples.validate_gpkg", reason="gdal-wheel is not installed")
+    from osgeo import ogr
+
+    judged = subprocess.run(
+        [sys.executable, "-m", "osgeo_utils.samples.validate_gpkg", "-k", str(gpkg)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert judged.returncode == 0, judged.stdout + judged.stderr
+    layers = [str(name) for name, _ in pyogrio.list_layers(gpkg)]
+    assert {"batch_stations", "batch_tiles", "batch_parts", "area_shares", "path_stretches"} <= set(layers)
+    with ogr.ExceptionMgr():
+        source = ogr.Open(str(gpkg))
+        for name in layers:
+            frame, layer = geopandas.read_file(gpkg, layer=name), source.GetLayerByName(name)
+            assert len(frame) == layer.GetFeatureCount()
+            fields = [
+                layer.GetLayerDefn().GetFieldDefn(k).GetName()
+                for k in range(layer.GetLayerDefn().GetFieldCount())
+            ]
+            assert [c for c in frame.columns if c != "geometry"] == fields
+            assert frame.crs.to_epsg() == 27700
+
+
+def test_every_raster_is_cloud_optimised(done: Path, tmp_path: Path) -> None:
+    """By GDAL's validator, which finds fault with the same raster written in strips."""
+    cog = pytest.importorskip(
+        "osgeo_utils.samples.validate_cloud_optimized_geotiff", reason="gdal-wheel is not installed"
+    )
+    rasters = sorted((done / "out").rglob("*.tif"))
+    kinds = {path.parent.name for path in rasters}
+    assert {"visible_count", "first_station", "visible_weight", "expected_count", "best_chance"} <= kinds
+    for raster in rasters:
+        warnings, errors, _ = cog.validate(str(raster), full_check=True)
+        assert (warnings, errors) == ([], []), raster
+        with rasterio.open(raster) as file:
+            assert max(file.shape) <= 512 or file.overviews(1)
+    big = np.arange(600 * 600, dtype=np.uint16).reshape(600, 600)
+    profile = {"driver": "GTiff", "width": 600, "height": 600, "count": 1, "dtype": "uint16"}
+    with rasterio.open(tmp_path / "strips.tif", "w", **profile) as file:
+        file.write(big, 1)
+    warnings, errors, _ = cog.validate(str(tmp_path / "strips.tif"), full_check=True)
+    assert warnings + errors
 
 
 def test_the_template_is_a_job_and_so_says_the_schema(tmp_path: Path) -> None:

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 #: Tiles of counts that are held at a time.
 _TILES_HELD = 8
+#: Share of the spacing by which middles of cells are moved north and east, so that none lies on an edge.
+_NUDGE = 1e-6
 
 
 class TileCounts:
@@ -107,7 +109,11 @@ def shapes_on_grid(
 def area_shares(
     names: Sequence[str | None], areas: Sequence[Any], counts: TileCounts, tile_posts: int
 ) -> geopandas.GeoDataFrame:
-    """The layer ``area_shares``: cells whose middle lies in an area, counted tile by tile."""
+    """The layer ``area_shares``: cells whose middle lies in an area, counted tile by tile.
+
+    A middle on an edge belongs to what lies east of it, on an edge along the grid to what lies north: areas
+    beside one another share no cell and lose none.
+    """
     from rasterio.features import geometry_mask
     from rasterio.transform import from_origin
 
@@ -122,7 +128,8 @@ def area_shares(
             for column in _tiles_between(left, right, grid.columns, tile_posts):
                 window = tile_window(grid, row, column, tile_posts)
                 part = grid.part(*window)
-                corner = (part.cell_edges_m[0], part.cell_edges_m[3])
+                nudge_x, nudge_y = _NUDGE * grid.spacing_x_m, _NUDGE * grid.spacing_y_m
+                corner = (part.cell_edges_m[0] + nudge_x, part.cell_edges_m[3] + nudge_y)
                 transform = from_origin(*corner, grid.spacing_x_m, grid.spacing_y_m)
                 inside = geometry_mask([area], (window.rows, window.columns), transform, invert=True)
                 inside_cells += int(inside.sum())
