@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import io
-import sys
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.scripts.tables import Columns, output_width, table_lines
 from hillsight.words.cover import hider_words
 from hillsight.words.quantities import per_cent, rough_distance_words
 
@@ -21,19 +20,12 @@ def whole_degrees(bearing_deg: float) -> str:
 
 
 def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: bool) -> list[str]:
-    """The bearing list of each station as a table, one text or more a station.
+    """The bearing list of each station as a table, line by line, as ``tables`` has it.
 
     What is hidden or out of reach is only counted unless ``show_hidden``: on a real map it is most of it. But
     what is only just hidden is always listed, and said to be no evidence.
     """
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    # A pipe has no width: lines must not be cut to that of a terminal that is not there.
-    at_terminal = sys.stdout.isatty()
-    # Into memory: the lines are printed when all files are whole, and what cannot be printed must spoil none.
-    console = Console(file=io.StringIO(), force_terminal=at_terminal, width=None if at_terminal else 160)
+    width = output_width()
     lines: list[str] = []
     for station in stations["station"]:
         rows = listed[listed["station"] == station]
@@ -54,47 +46,7 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
             lines.append(f"From {station} nothing on the list is seen.")
             lines += _left_out_words(counts, left_out, int(minor.sum()))
             continue
-        magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
-        table = Table(
-            title=Text(f"From {station}, left to right"),
-            caption="Bearings in degrees from true" + (", magnetic" if magnetic else "") + " and grid north. "
-            "From-to: true bearings of the edges of what is seen. Distance over the ground. ±: 95 %.",
-            title_justify="left",
-            caption_justify="left",
-        )
-        table.add_column("no.", justify="right")
-        table.add_column("true", justify="right")
-        if magnetic:
-            table.add_column("mag.", justify="right")
-        table.add_column("grid", justify="right")
-        table.add_column("from-to", justify="right")
-        table.add_column("feature")
-        table.add_column("kind")
-        table.add_column("seen")
-        table.add_column("distance", justify="right")
-        table.add_column("above eye", justify="right")
-        table.add_column("height")
-        table.add_column("to next", justify="right")
-        for row in rows.itertuples(index=False):
-            cells = [str(row.rank), whole_degrees(row.bearing_true_deg) + _degrees_either_way(row)]
-            if magnetic:
-                cells.append(whole_degrees(row.bearing_magnetic_deg))
-            cells += [
-                whole_degrees(row.bearing_grid_deg),
-                _spread(row),
-                _one_line(_called(row), "-"),
-                _one_line(row.kind, "-"),
-                _seen(row),
-                f"{row.distance_m:,.0f} m",
-                _above_eye(row),
-                _height_word(row.relative_height),
-                "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°",
-            ]
-            table.add_row(*(Text(cell) for cell in cells))
-        # Not printed by the console itself: it ends the process when the reader of a pipe has gone.
-        with console.capture() as drawn:
-            console.print(table)
-        lines.append(drawn.get().removesuffix("\n"))
+        lines += _table(station, rows, width)
         if close.any():
             lines.append(
                 f"Just hidden (by less than {TOO_CLOSE_M:g} m): terrain models err by as much in places; "
@@ -104,6 +56,40 @@ def bearing_table(listed: pd.DataFrame, stations: pd.DataFrame, *, show_hidden: 
             lines.append("Uncertain: in how many of ten cases it would be seen, by the error model.")
         lines += _left_out_words(counts, left_out, int(minor.sum()))
     return lines
+
+
+def _table(station: str, rows: pd.DataFrame, width: int | None) -> list[str]:
+    """The rows of a station: a column for each figure, or few columns and the rest in words."""
+    magnetic = bool(rows["bearing_magnetic_deg"].notna().any())
+    bearings = ["no.", "true", *(["mag."] if magnetic else []), "grid"]
+    wide, narrow = [], []
+    for row in rows.itertuples(index=False):
+        first = [str(row.rank), whole_degrees(row.bearing_true_deg) + _degrees_either_way(row)]
+        if magnetic:
+            first.append(whole_degrees(row.bearing_magnetic_deg))
+        first.append(whole_degrees(row.bearing_grid_deg))
+        name, kind = _one_line(_called(row), "-"), _one_line(row.kind, "-")
+        seen, above, height = _seen(row), _above_eye(row), _height_word(row.relative_height)
+        distance, spread, gap = f"{row.distance_m:,.0f} m", _spread(row), _gap(row)
+        wide.append([*first, spread, name, kind, seen, distance, above, height, gap])
+        called = kind if name == "-" else f"{name} ({kind})"
+        about = [seen, f"{above}, {height}", spread.replace("-", " to "), f"{gap} to next" if gap else ""]
+        narrow.append([*first, f"{called}, {distance}\n{'; '.join(words for words in about if words)}"])
+    right = frozenset(range(len(bearings)))
+    last = len(bearings)
+    heads = ["from-to", "feature", "kind", "seen", "distance", "above eye", "height", "to next"]
+    caption = (
+        f"Bearings in degrees from true{', magnetic' if magnetic else ''} and grid north. "
+        "From-to: true bearings of the edges of what is seen. Distance over the ground; height above the "
+        "eye. ±: 95 %."
+    )
+    return table_lines(
+        f"From {station}, left to right",
+        Columns([*bearings, *heads], wide, right | {last, last + 4, last + 5, last + 7}),
+        Columns([*bearings, "feature"], narrow, right),
+        caption,
+        width,
+    )
 
 
 def _left_out_words(counts: pd.Series, left_out: list[str], minor: int) -> list[str]:
@@ -152,6 +138,10 @@ def _above_eye(row: Any) -> str:
         above_m += row.highest_seen_m - row.height_m
     half = row.height_difference_plus_minus_m
     return f"{above_m:+.0f}{'' if np.isnan(half) else f' ±{np.ceil(half):.0f}'} m"
+
+
+def _gap(row: Any) -> str:
+    return "" if np.isnan(row.gap_to_next_deg) else f"{row.gap_to_next_deg:.0f}°"
 
 
 def _height_word(word: str | None) -> str:

@@ -17,7 +17,11 @@ if TYPE_CHECKING:
     from hillsight.ground.sun import Daylight
     from hillsight.plan.posts.outcome import Outcome
 
+#: What a page of plain text is wide, whoever reads it: a name or a danger goes on below, and none is cut.
 WIDTH = 80
+
+#: Of the names of posts.
+_NAME = 20
 
 #: Most gaps and unseen stretches that are listed; the layer holds all.
 _LISTED = 15
@@ -74,9 +78,9 @@ def _unseen(outcome: Outcome, frame: pd.DataFrame) -> list[str]:
         text = (
             f"{row.number:5d}{row.from_m:8.0f}{row.to_m:8.0f}{row.length_m:8.0f}"
             f"{per_cent(row.share, 1):>8}{row.first_runner_min:8.0f}{row.last_runner_min:8.0f}"
-            f"{row.seen_probability:8.2f}  {row.danger}"
+            f"{row.seen_probability:8.2f}  "
         )
-        lines.append(_cut(text))
+        lines += _hung(text, row.danger)
     return lines + _more(len(frame), "unseen_stretches")
 
 
@@ -89,12 +93,11 @@ def _gaps(frame: pd.DataFrame) -> list[str]:
     ]
     for row in frame.head(5).itertuples():
         between = f"{row.from_post or 'start'} > {row.to_post or 'finish'}"
-        lines.append(
-            _cut(
-                f"{row.from_m:9.0f}{row.to_m:8.0f}{row.length_m:8.0f}{row.first_minutes:8.1f}"
-                f"{row.last_minutes:8.1f}  {between}"
-            )
+        text = (
+            f"{row.from_m:9.0f}{row.to_m:8.0f}{row.length_m:8.0f}{row.first_minutes:8.1f}"
+            f"{row.last_minutes:8.1f}  "
         )
+        lines += _hung(text, between)
     return lines + _more(len(frame), "handover_gaps", 5)
 
 
@@ -111,11 +114,12 @@ def _posts(outcome: Outcome, frame: pd.DataFrame) -> list[str]:
             for which in ("first", "last")
         )
         walk = "" if row.walking_minutes != row.walking_minutes else f"{row.walking_minutes:.0f} min"
-        name = row.post if len(row.post) <= 20 else f"{row.post[:17]}..."
+        name, *more = textwrap.wrap(row.post, _NAME) or [""]
         lines.append(
-            f"{name:<20}{row.easting_m:9.0f}{row.northing_m:9.0f}{row.ground_height_m:5.0f} m"
+            f"{name:<{_NAME}}{row.easting_m:9.0f}{row.northing_m:9.0f}{row.ground_height_m:5.0f} m"
             f"{per_cent(row.seen_share):>6}{per_cent(row.own_share):>6}{first:>7}{last:>7}{walk:>7}"
         )
+        lines += [f"  {part}" for part in more]
     return lines
 
 
@@ -176,9 +180,10 @@ def _many(noun: str, count: int) -> str:
     return noun if count == 1 else plural(noun)
 
 
-def _cut(text: str) -> str:
-    text = text.rstrip()
-    return text if len(text) <= WIDTH else f"{text[: WIDTH - 3]}..."
+def _hung(figures: str, words: str) -> list[str]:
+    """A row whose words go on below where they began."""
+    first, *more = textwrap.wrap(words, WIDTH - len(figures)) or [""]
+    return [f"{figures}{first}".rstrip(), *(" " * len(figures) + part for part in more)]
 
 
 def _wrapped(text: str) -> list[str]:
