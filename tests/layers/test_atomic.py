@@ -16,7 +16,8 @@ import pytest
 
 from hillsight.errors import OutputError
 from hillsight.layers import atomic
-from hillsight.layers.atomic import replacing, stop_signals
+from hillsight.layers.atomic import replacing
+from hillsight.layers.stops import stop_signals
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="POSIX signals and links")
 
@@ -139,7 +140,8 @@ def test_second_run_is_refused_while_the_first_writes(tmp_path: Path) -> None:
 CHILD = """
 import sys, time
 from pathlib import Path
-from hillsight.layers.atomic import replacing, stop_signals
+from hillsight.layers.atomic import replacing
+from hillsight.layers.stops import stop_signals
 with stop_signals():
     try:
         with replacing(Path(sys.argv[1])) as temporary:

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.inputs import opened
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import named_files, provenance_of, write_text
+from hillsight.jobs.outputs import provenance_of, write_text
 from hillsight.jobs.requests import CompareRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import direction_deg

@@ -11,9 +11,10 @@ import numpy as np
 
 from hillsight.errors import CallError, StationError
 from hillsight.ground.stations import Station
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.inputs import opened
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import named_files, provenance_of, write_text
+from hillsight.jobs.outputs import provenance_of, write_text
 from hillsight.jobs.requests import DescribeRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import direction_deg

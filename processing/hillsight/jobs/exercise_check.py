@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 from hillsight.errors import CallError, OutputError
 from hillsight.jobs.exercise_request import ExerciseCheckRequest, ExerciseEffort
 from hillsight.jobs.exercise_scene import exercise_framing, opened_exercise
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import named_files, provenance_of, write_text
+from hillsight.jobs.outputs import provenance_of, write_text
 from hillsight.jobs.results import Result
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, together
 from hillsight.layers.exercise_json import soundness_json
 from hillsight.plan.exercise.checking import Effort, check
 from hillsight.plan.look.things import Things
@@ -173,6 +174,7 @@ def exercise_check(
     return run_exercise_check(ExerciseCheckRequest.of(locals()), listener)
 
 
+@together()
 def run_exercise_check(request: ExerciseCheckRequest, listener: Listener = SILENT) -> ExerciseCheck:
     """Do what a request asks for; see :func:`exercise_check`."""
     _check_request(request)

@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillsight.ground.crs import horizontal_crs
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.outputs import check_folder as check_made
-from hillsight.jobs.outputs import made_folder, named_files, write_style_folder, write_text
+from hillsight.jobs.outputs import write_style_folder, write_text
 from hillsight.jobs.sink import sink_for
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder
 from hillsight.layers.exercise_frames import exercise_places_frame
 from hillsight.plan.exercise.writing import write_exercise
 from hillsight.plan.sighting.wording import statement_words

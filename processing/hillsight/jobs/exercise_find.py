@@ -16,6 +16,7 @@ from hillsight.jobs.inputs import opened
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import provenance_of
 from hillsight.jobs.results import Result
+from hillsight.layers.atomic import together
 from hillsight.plan.exercise.exercise import GRADES
 from hillsight.plan.exercise.standing import CAUTIONS
 from hillsight.plan.exercise.themes import THEMES
@@ -119,6 +120,7 @@ def exercise_find(
     return run_exercise_find(ExerciseFindRequest.of(locals()), listener)
 
 
+@together()
 def run_exercise_find(request: ExerciseFindRequest, listener: Listener = SILENT) -> FoundExercises:
     """Do what a request asks for; see :func:`exercise_find`."""
     _check(request)

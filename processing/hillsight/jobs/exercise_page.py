@@ -14,8 +14,9 @@ from hillsight.jobs.exercise_laid_out import shown_of
 from hillsight.jobs.exercise_request import ExercisePageRequest
 from hillsight.jobs.exercise_scene import opened_exercise
 from hillsight.jobs.exercise_shown import page_data
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import named, named_files, provenance_of, write_text
+from hillsight.jobs.outputs import named, provenance_of, write_text
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
 from hillsight.words.english import listed

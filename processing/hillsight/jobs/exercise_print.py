@@ -15,10 +15,11 @@ from hillsight.jobs.exercise_print_request import ExercisePrintRequest
 from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
 from hillsight.jobs.exercise_sheets import sheet_data
 from hillsight.jobs.exercise_shown import page_data
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
-from hillsight.jobs.outputs import check_folder, made_folder, named, named_files, provenance_of, write_text
+from hillsight.jobs.outputs import check_folder, named, provenance_of, write_text
 from hillsight.jobs.results import Result
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder, together
 from hillsight.plan.exercise.file import FORMAT
 from hillsight.words.english import listed
 
@@ -114,6 +115,7 @@ def exercise_print(
     return run_exercise_print(ExercisePrintRequest.of(locals()), listener)
 
 
+@together()
 def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILENT) -> ExercisePrint:
     """Do what a request asks for; see :func:`exercise_print`."""
     from hillsight.sheets.exercise.page import exercise_html

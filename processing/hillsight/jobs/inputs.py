@@ -16,6 +16,7 @@ from hillsight.ground.terrain import open_terrain
 from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.ground.transform import Operation
 from hillsight.jobs.covering import covered
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.memory import (
     as_raster,
     frame_checksum,
@@ -25,6 +26,7 @@ from hillsight.jobs.memory import (
 )
 from hillsight.jobs.requests import CoverInput, EvidenceInput, FeaturesInput, LandformsInView, Listing
 from hillsight.jobs.settling import COMPUTED, words
+from hillsight.layers.journal import settle_beside
 from hillsight.layers.provenance import InputFile, input_file
 
 if TYPE_CHECKING:
@@ -93,6 +95,7 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
     HillsightError : anything that is missing, unreadable or ambiguous
     """
     options = terrain_options(request)
+    settle_beside(named_files(request))
     with ExitStack() as held:
         path, terrain_file = held.enter_context(_terrain_file(request))
         source = open_terrain(path, options)

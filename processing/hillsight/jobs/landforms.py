@@ -20,6 +20,7 @@ from hillsight.landform.map_names import named
 from hillsight.landform.options import LandformOptions
 from hillsight.landform.scale import settle_scales
 from hillsight.landform.survey import survey
+from hillsight.layers.atomic import together
 from hillsight.schema.landforms import LANDFORM_LAYERS
 
 if TYPE_CHECKING:
@@ -93,6 +94,7 @@ def landforms(
     return run_landforms(LandformsRequest.of(locals()), listener)
 
 
+@together()
 def run_landforms(request: LandformsRequest, listener: Listener = SILENT) -> Result:
     """Do what a request asks for; see :func:`landforms`."""
     thresholds = _thresholds(request)

@@ -8,24 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
-from hillsight.jobs.exercise_find_request import ExerciseFindRequest
-from hillsight.jobs.exercise_request import ExerciseInput
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
-    EvidenceInput,
-    FeaturesInput,
-    LandformsInView,
-    MarkedPicture,
-    PanoramaRequest,
     Pictures,
-    RelocateRequest,
-    SearchRequest,
 )
-from hillsight.jobs.settling import COMPUTED
-from hillsight.jobs.sheet_request import SheetRequest
 from hillsight.kernels.threads import workers
-from hillsight.layers.atomic import check_place, replacing
+from hillsight.layers.atomic import check_place, made_folder, replacing
 from hillsight.layers.frames import out_operation
 from hillsight.layers.provenance import Provenance, file_name
 from hillsight.layers.rasters import write_placed_cog
@@ -53,31 +43,6 @@ _WITH_UNITS = {
     "level_within": "level_within_deg",
     "well_beyond": "well_beyond_deg",
 }
-
-
-def named_files(request: TerrainAndPlaces | ExerciseInput | PostsRequest) -> list[str]:
-    """Every file that the request names as an input."""
-    named = [request.terrain]
-    named += [getattr(request, name, None) for name in ("exercise", "plan", "stations")]
-    if isinstance(request, EvidenceInput):
-        named.append(request.evidence)
-    if isinstance(request, LandformsInView) and request.landforms != COMPUTED:
-        named.append(request.landforms)
-    if isinstance(request, FeaturesInput):
-        named += request.features
-    if isinstance(request, PanoramaRequest):
-        named.append(request.camera)
-    if isinstance(request, RelocateRequest):
-        named += [request.sighting, request.observer]
-    if isinstance(request, SearchRequest):
-        named += [request.area, request.lines]
-    if isinstance(request, SheetRequest):
-        named += request.layers
-    if isinstance(request, ExerciseFindRequest):
-        named += [request.exercise, request.pool]
-    if isinstance(request, MarkedPicture | RelocateRequest):
-        named += [request.marks, request.photo]
-    return [name for name in named if isinstance(name, str)]
 
 
 def check_outputs(request: TerrainAndPlaces | PostsRequest) -> None:
@@ -145,22 +110,6 @@ def check_folder(folder: Path) -> None:
         raise OutputError(
             "nothing can be written in the folder", where=str(there), remedy="Name a folder of your own"
         )
-
-
-def made_folder(folder: Path) -> Path:
-    """The folder, made if need be.
-
-    Raises
-    ------
-    OutputError : it cannot be made
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"the folder cannot be made ({error.strerror})", where=str(folder), remedy="Name another folder"
-        ) from error
-    return folder
 
 
 def provenance_of(script: str, told: Mapping[str, Any], inputs: Inputs) -> Provenance:
@@ -244,16 +193,7 @@ def write_style_folder(out: Path) -> None:
     ------
     OutputError : the folder cannot be made
     """
-    folder = style_folder(out)
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"the GeoPackage is written, but the folder for its styles cannot be made ({error.strerror})",
-            where=str(folder),
-            remedy="The GeoPackage holds the styles too",
-        ) from error
-    write_styles(folder, styles_in(out))
+    write_styles(made_folder(style_folder(out)), styles_in(out))
 
 
 def write_text(path: Path, text: str, inputs: Sequence[str]) -> None:

@@ -9,22 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
-from hillsight.jobs.outputs import (
-    check_outputs,
-    made_folder,
-    named,
-    named_files,
-    output_way,
-    provenance_of,
-    write_style_folder,
-)
+from hillsight.jobs.outputs import check_outputs, named, output_way, provenance_of, write_style_folder
 from hillsight.jobs.panorama_views import check_call, paper_of, see, settled_viewing
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import PanoramaRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
+from hillsight.layers.atomic import made_folder, together
 from hillsight.layers.package import raster_table
 from hillsight.reading.drawn.frames import Laid, panorama_frames
 from hillsight.schema.frames import with_station
@@ -143,6 +137,7 @@ def panorama(
     return run_panorama(PanoramaRequest.of(locals()), listener)
 
 
+@together()
 def run_panorama(request: PanoramaRequest, listener: Listener = SILENT) -> Result:
     """Do what a request asks for; see :func:`panorama`."""
     out_crs = settled_out_crs(request.out_crs)

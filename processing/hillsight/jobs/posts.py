@@ -30,6 +30,7 @@ from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.posts_shown import ShownPosts
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
+from hillsight.layers.atomic import together
 from hillsight.layers.posts_gpx import posts_gpx
 from hillsight.plan.posts.choosing import choose
 from hillsight.plan.posts.course import cut
@@ -128,6 +129,7 @@ def posts(
     return run_posts(PostsRequest.of(locals()), listener)
 
 
+@together()
 def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPosts:
     """Do what a request asks for; see :func:`posts`."""
     out_crs = settled_out_crs(request.out_crs)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.errors import CallError, OutputError, PostsError
-from hillsight.jobs.outputs import check_outputs, named_files
+from hillsight.jobs.input_files import named_files
+from hillsight.jobs.outputs import check_outputs
 from hillsight.jobs.posts_drawings import check_drawings
 from hillsight.layers.atomic import check_place
 from hillsight.plan.posts.fields import CONTROL

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
-from hillsight.jobs.outputs import check_folder, made_folder, named, named_files
+from hillsight.jobs.input_files import named_files
+from hillsight.jobs.outputs import check_folder, named
 from hillsight.jobs.posts_sheets import map_layers, post_sheets
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder
 from hillsight.sheets.paper.saving import DRAWINGS
 
 if TYPE_CHECKING:

@@ -8,23 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, OutputError
+from hillsight.jobs.input_files import named_files
 from hillsight.jobs.inputs import opened, settled_out_crs
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
-from hillsight.jobs.outputs import (
-    check_outputs,
-    made_folder,
-    named,
-    named_files,
-    output_way,
-    provenance_of,
-    write_style_folder,
-)
+from hillsight.jobs.outputs import check_outputs, named, output_way, provenance_of, write_style_folder
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.profile_targets import check_call, settle_targets
 from hillsight.jobs.requests import ProfileRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder, together
 from hillsight.layers.csv_table import formula_note
 from hillsight.layers.package import raster_table
 from hillsight.layers.profile_csv import write_profile_csv
@@ -143,6 +136,7 @@ def profile(
     return run_profile(ProfileRequest.of(locals()), listener)
 
 
+@together()
 def run_profile(request: ProfileRequest, listener: Listener = SILENT) -> ProfileResult:
     """Do what a request asks for; see :func:`profile`."""
     check_call(request)

@@ -20,6 +20,7 @@ from hillsight.jobs.requests import RelocateRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.scene import scene_of, settled_observer, things_of
 from hillsight.jobs.verdict_files import check_verdict_files, observer_files, sighting_files, write_verdict
+from hillsight.layers.atomic import together
 from hillsight.plan.look.drawn import BESIDE_M
 from hillsight.plan.look.framing import Framing
 from hillsight.plan.look.things import wanted_rows
@@ -142,6 +143,7 @@ def relocate(
     return run_relocate(RelocateRequest.of(locals()), listener)
 
 
+@together()
 def run_relocate(request: RelocateRequest, listener: Listener = SILENT) -> Relocated:
     """Do what a request asks for; see :func:`relocate`."""
     _check(request)

@@ -36,6 +36,7 @@ from hillsight.jobs.requests import ResectRequest
 from hillsight.jobs.resected_overlays import check_overlays, overlay_pages, save_overlays
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
+from hillsight.layers.atomic import together
 from hillsight.layers.camera_frames import camera_marks_frame, cameras_frame
 from hillsight.plan.picture.camera import Lens
 from hillsight.plan.picture.mark_ground import MarkedThing, known_marks, standing_at
@@ -165,6 +166,7 @@ def resect(
     return run_resect(ResectRequest.of(locals()), listener)
 
 
+@together()
 def run_resect(request: ResectRequest, listener: Listener = SILENT) -> Resected:
     """Do what a request asks for; see :func:`resect`."""
     out_crs = settled_out_crs(request.out_crs)

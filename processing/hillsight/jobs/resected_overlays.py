@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import CallError, OutputError
 from hillsight.ground.geodesy import Geodesy
-from hillsight.jobs.outputs import made_folder, named, named_files
+from hillsight.jobs.input_files import named_files
+from hillsight.jobs.outputs import named
 from hillsight.jobs.overlays import overlay_page, resected_things
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder
 from hillsight.layers.package import raster_table
 from hillsight.plan.picture.resection_words import camera_lines
 from hillsight.sheets.paper.saving import DRAWINGS, save_page

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.jobs.memory import Raster
+from hillsight.layers.atomic import where_written
 from hillsight.schema.rasters import NO_DATA
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ class WrittenFrames(Mapping[str, "geopandas.GeoDataFrame"]):
 
         if name not in self.names:
             raise KeyError(name)
-        return conform(read_layer(self.path, name).rename_geometry(GEOMETRY_COLUMN), LAYERS[name], None)
+        rows = read_layer(where_written(self.path), name)
+        return conform(rows.rename_geometry(GEOMETRY_COLUMN), LAYERS[name], None)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.names)
@@ -77,7 +79,7 @@ class WrittenRasters(Mapping[str, Raster]):
         import rasterio
 
         options: dict[str, Any] = {"BAND_COUNT": "1"} if self.bytes_of[name] else {}
-        with rasterio.open(self.path, driver="GPKG", TABLE=name, **options) as file:
+        with rasterio.open(where_written(self.path), driver="GPKG", TABLE=name, **options) as file:
             array = file.read(1)
             nodata = NO_DATA.get(np.dtype(array.dtype).name)
             return Raster(array, file.transform, file.crs.to_wkt(), nodata)

@@ -22,6 +22,7 @@ from hillsight.jobs.outputs import check_outputs, output_way, provenance_of, wri
 from hillsight.jobs.requests import SearchRequest
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import MadeRaster, PackageSink, sink_for
+from hillsight.layers.atomic import together
 from hillsight.layers.provenance import input_file
 from hillsight.layers.search_frames import possible_places_frame
 from hillsight.plan.look.skies import alike_over_m
@@ -134,6 +135,7 @@ def search(
     return run_search(SearchRequest.of(locals()), listener)
 
 
+@together()
 def run_search(request: SearchRequest, listener: Listener = SILENT) -> Searched:
     """Do what a request asks for; see :func:`search`."""
     out_crs = settled_out_crs(request.out_crs)

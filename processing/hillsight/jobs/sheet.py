@@ -25,6 +25,7 @@ from hillsight.jobs.sheet_area import (
     surface_of,
 )
 from hillsight.jobs.sheet_request import SheetRequest
+from hillsight.layers.atomic import together
 from hillsight.layers.map_layers import read_map_layers
 from hillsight.layers.provenance import input_file
 from hillsight.sheets.map.content import MapContent
@@ -150,6 +151,7 @@ def sheet(
     return run_sheet(SheetRequest.of(locals()), listener)
 
 
+@together()
 def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult:
     """Do what a request asks for; see :func:`sheet`."""
     check_call(request)

@@ -15,7 +15,8 @@ from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
 from hillsight.ground.transform import operation_between
-from hillsight.jobs.outputs import named, named_files
+from hillsight.jobs.input_files import named_files
+from hillsight.jobs.outputs import named
 from hillsight.layers.atomic import check_place
 from hillsight.layers.provenance import written_at
 from hillsight.sheets.map import layout as paper

@@ -21,6 +21,7 @@ from hillsight.jobs.outputs import (
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import PackageSink, sink_for
+from hillsight.layers.atomic import together, where_written
 from hillsight.layers.bearing_csv import bearing_csv
 from hillsight.layers.csv_table import formula_note
 
@@ -53,6 +54,7 @@ class Reading:
     operations: tuple[Operation, ...] = ()
 
 
+@together()
 def run_stations(
     script: str,
     request: FromPlaces,
@@ -167,6 +169,5 @@ def _draw(request: OutlookRequest, folder: Path, inputs: Inputs) -> list[Path]:
         return inputs.terrain.window(station.easting_m, station.northing_m, 1.1 * request.reach)
 
     assert request.out is not None
-    return preview_all(
-        read_contents(request.out), around, folder, features=inputs.features, printing=printing_of(request)
-    )
+    contents = read_contents(where_written(request.out))
+    return preview_all(contents, around, folder, features=inputs.features, printing=printing_of(request))

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
 from hillsight.ground.vector import IN_MEMORY
-from hillsight.jobs.outputs import check_outputs, made_folder, named_files, write_style_folder, write_text
+from hillsight.jobs.input_files import named_files
+from hillsight.jobs.outputs import check_outputs, write_style_folder, write_text
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.sink import MadeRaster, sink_for
-from hillsight.layers.atomic import check_place
+from hillsight.layers.atomic import check_place, made_folder
 from hillsight.layers.provenance import InputFile, input_file
 from hillsight.layers.verdict_frames import (
     candidates_frame,

@@ -10,7 +10,7 @@ import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from contextvars import ContextVar
+from contextvars import ContextVar, copy_context
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -91,15 +91,18 @@ def workers(most: int, name: str = "") -> Iterator[Executor]:
         yield _AtOnce()
         return
     share = budget() // threads
-    pool = ThreadPoolExecutor(threads, name, initializer=lambda: _set(share))
+    around = copy_context()
+
+    def begin() -> None:
+        for variable, value in around.items():  # what holds for the caller holds for its threads
+            variable.set(value)
+        _budget.set(share)
+
+    pool = ThreadPoolExecutor(threads, name, initializer=begin)
     try:
         yield pool
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _set(share: int) -> None:
-    _budget.set(share)
 
 
 def in_slices(

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import hashlib
+import itertools
 import os
 import secrets
-import signal
 import sqlite3
 import threading
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
+from hillsight.layers.journal import Move, put_in_place, settle
+from hillsight.layers.locks import MARK, WAIT_S, held, is_alive, mark_of, run_lock
 from hillsight.layers.provenance import local_file
+from hillsight.layers.stops import stops_wait
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from types import FrameType
 
 # Errors of the disk, not of the program.
 _DISK_TROUBLE = {
@@ -30,12 +31,6 @@ _DISK_TROUBLE = {
     errno.EROFS: "the folder is read-only",
     errno.EIO: "the disk reports a fault",
 }
-# What temporary names and locks begin with; a hash of the final name follows.
-_MARK = ".hillsight-"
-# Times that a lock is tried for which another run removes in that moment.
-_TRIES = 5
-# What a file system answers that knows no locks.
-_NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}
 
 
 @contextmanager
@@ -43,9 +38,10 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
     """Name to write to; what is there at the end replaces ``path`` in one step.
 
     The name lies in the same folder, hidden and unique to the run, with the suffix of ``path``. When the
-    block ends well the file is flushed to disk and renamed; when it ends by any exception, Ctrl-C included,
-    it is removed with all that drivers left beside it, and an older file at ``path`` stays as it was. A
-    symbolic link keeps pointing where it points; the file behind it is replaced.
+    block ends well the file is flushed to disk and renamed, in a block of :func:`together` at the end of
+    that; when it ends by any exception, Ctrl-C included, it is removed with all that drivers left beside it,
+    and an older file at ``path`` stays as it was. A symbolic link keeps pointing where it points; the file
+    behind it is replaced.
 
     Parameters
     ----------
@@ -59,24 +55,132 @@ def replacing(path: Path, *, inputs: Sequence[str | Path] = ()) -> Iterator[Path
     """
     final = Path(os.path.realpath(path))
     check_place(path, inputs=inputs)
-    mark = f"{_MARK}{hashlib.sha256(os.fsencode(final.name)).hexdigest()[:12]}"
-    with _lock(path, final.parent / f"{mark}.lock") as locked:
-        if locked:  # what lies here now is left from a run that was killed
-            _remove_all(final.parent, f"{mark}-")
-        name = f"{mark}-{os.getpid()}-{secrets.token_hex(4)}"
-        temporary = final.parent / f"{name}{final.suffix}"
+    files, mark = _together.get(), mark_of(final.name)
+    run = secrets.token_hex(8) if files is None else files.run
+    with held(final.parent / f"{mark}.lock", path) as locked, _told(str(path)):
+        if locked:
+            _clear_the_way(path, final, run)
+        temporary = final.parent / f"{mark}-{run}-{next(_numbers):06d}{final.suffix}"
+        waits = False
         try:
             yield temporary
-            _put_in_place(path, temporary, final)
-        except (OSError, sqlite3.Error) as error:
-            trouble = disk_trouble(error)
-            if trouble is None:
-                raise
-            raise OutputError(
-                trouble, where=str(path), remedy="Nothing was written: make room, or name another place"
-            ) from error
+            _finish(path, temporary, final)
+            if files is None:
+                put_in_place([Move.of(temporary, final)], run)
+            else:
+                files.add(temporary, final)
+                waits = True
         finally:
-            _remove_all(final.parent, name)
+            _remove_beside(temporary, keep=waits)
+
+
+@contextmanager
+def together() -> Iterator[None]:
+    """All files that are written in the block take their names at its end, together; if it fails, none does.
+
+    Until then the older files stay, and a finished one is read by the name that :func:`where_written` tells.
+    A run that is killed while they are renamed leaves a journal, which :func:`layers.journal.settle` ends. A
+    block within another is part of it. The threads of ``kernels.threads.workers`` take part too.
+
+    Raises
+    ------
+    OutputError : a file cannot take its name; all older files are as they were
+    """
+    if _together.get() is not None:
+        yield
+        return
+    files = _Together()
+    token = _together.set(files)
+    try:
+        yield
+        files.put_in_place()
+    finally:
+        _together.reset(token)
+        files.let_go()
+
+
+def where_written(path: Path) -> Path:
+    """Where a file that this run has written lies now."""
+    files = _together.get()
+    return path if files is None else files.waiting.get(Path(os.path.realpath(path)), path)
+
+
+def made_folder(folder: Path) -> Path:
+    """The folder, made if need be; it goes again if the files that are written together fail.
+
+    Raises
+    ------
+    OutputError : it cannot be made
+    """
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder cannot be made ({error.strerror})", where=str(folder), remedy="Name another folder"
+        ) from error
+    if (files := _together.get()) is not None:
+        files.folders += reversed(missing)
+    return folder
+
+
+class _Together:
+    """Finished files that wait for their names: ``waiting`` has their temporary names."""
+
+    def __init__(self) -> None:
+        self.run = secrets.token_hex(8)
+        self.waiting: dict[Path, Path] = {}
+        self.folders: list[Path] = []
+        self._locks = ExitStack()
+        self._locked: set[Path] = set()
+        self._guard = threading.Lock()
+
+    def add(self, temporary: Path, final: Path) -> None:
+        """One more; a file that was written before under the same name is dropped."""
+        with self._guard:
+            if final.parent not in self._locked:
+                self._locks.enter_context(held(run_lock(final.parent, self.run), final, wait_s=WAIT_S))
+                self._locked.add(final.parent)
+            before = self.waiting.get(final)
+            self.waiting[final] = temporary
+        if before is not None:
+            before.unlink(missing_ok=True)
+
+    def put_in_place(self) -> None:
+        """Give all files their names, or none."""
+        moves = [Move.of(temporary, final) for final, temporary in self.waiting.items()]
+        if moves:
+            with stops_wait(), _told(str(moves[0].final)):
+                put_in_place(moves, self.run)
+            self.waiting, self.folders = {}, []
+
+    def let_go(self) -> None:
+        """Remove what has not got its name, and let other runs come."""
+        for temporary in self.waiting.values():
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
+        for folder in reversed(self.folders):
+            with contextlib.suppress(OSError):  # other files are in it
+                folder.rmdir()
+        self._locks.close()
+
+
+_together: ContextVar[_Together | None] = ContextVar("together", default=None)
+_numbers = itertools.count(1)
+
+
+@contextmanager
+def _told(where: str) -> Iterator[None]:
+    """Tell troubles of the disk in plain words."""
+    try:
+        yield
+    except (OSError, sqlite3.Error) as error:
+        trouble = disk_trouble(error)
+        if trouble is None:
+            raise
+        raise OutputError(
+            trouble, where=where, remedy="Nothing was written: make room, or name another place"
+        ) from error
 
 
 def remove_leavings(folder: Path) -> None:
@@ -84,53 +188,12 @@ def remove_leavings(folder: Path) -> None:
 
     Only for a folder that no other run writes to now.
     """
-    for left in folder.rglob(f"{_MARK}*"):
-        mark, ending = left.name.removeprefix(_MARK)[:12], left.name[len(_MARK) + 12 :]
+    for left in folder.rglob(f"{MARK}*"):
+        mark, ending = left.name.removeprefix(MARK)[:12], left.name[len(MARK) + 12 :]
         ours = len(mark) == 12 and set(mark) <= set("0123456789abcdef") and ending[:1] in (".", "-")
         if ours and left.is_file():
             with contextlib.suppress(OSError):
                 left.unlink()
-
-
-@dataclass
-class StopRequest:
-    """Whether somebody asked the run to stop."""
-
-    asked: bool = False
-
-
-@contextmanager
-def stop_signals() -> Iterator[StopRequest]:
-    """Make SIGTERM (and a closed terminal) act like Ctrl-C while the block runs, so that files are tidied up.
-
-    Yields a note of whether a stop was asked for: a library written in C may answer the KeyboardInterrupt
-    with an error of its own (an import "fails"), and only the note tells then what it was.
-
-    Works in the main thread only; in another thread the block runs with the signals as they are.
-    """
-    request = StopRequest()
-    if threading.current_thread() is not threading.main_thread():
-        yield request
-        return
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        request.asked = True
-        raise KeyboardInterrupt(f"stopped by {signal.Signals(number).name}")
-
-    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
-    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
-    before = []
-    for number in numbers:
-        handler = signal.getsignal(number)
-        # A signal that the starting program ignores (as a run kept alive after logging out) stays ignored.
-        if handler is not None and handler is not signal.SIG_IGN:
-            before.append((number, handler))
-            signal.signal(number, stop)
-    try:
-        yield request
-    finally:
-        for number, handler in before:
-            signal.signal(number, handler)
 
 
 def disk_trouble(error: BaseException) -> str | None:
@@ -188,49 +251,8 @@ def check_place(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
             raise OutputError("the output is one of the inputs", where=str(path), remedy="Name another file")
 
 
-@contextmanager
-def _lock(path: Path, lock: Path) -> Iterator[bool]:
-    """Hold the lock file; the system frees it when a process dies, so a stale one never blocks.
-
-    Yields False where the file system knows no locks: two runs then both finish, the later one wins.
-    """
-    from filelock import FileLock, Timeout
-
-    held = FileLock(lock)
-    trouble: OSError = FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
-    for _ in range(_TRIES):
-        try:
-            held.acquire(blocking=False)
-            break
-        except Timeout:
-            if lock.exists():
-                raise OutputError(
-                    "another run is writing it", where=str(path), remedy="Wait for it, or name another file"
-                ) from None
-            continue  # the run before has just removed it, or no file can be made here
-        except OSError as error:
-            if error.errno in _NO_LOCKS:
-                break
-            trouble = error
-    else:
-        raise OutputError(
-            f"nothing can be written in the folder ({trouble.strerror})",
-            where=str(Path(path).parent),
-            remedy="Name another folder",
-        ) from trouble
-    try:
-        yield held.is_locked
-    finally:
-        if os.name == "nt":  # an open file cannot be removed there
-            held.release()
-        # Elsewhere it goes while it is held: whoever opened it meanwhile finds it gone and tries no further.
-        with contextlib.suppress(OSError):
-            lock.unlink(missing_ok=True)
-        held.release()
-
-
-def _put_in_place(path: Path, temporary: Path, final: Path) -> None:
-    """Flush the finished file to disk and rename it."""
+def _finish(path: Path, temporary: Path, final: Path) -> None:
+    """Flush the finished file to disk, with the rights of the one that it replaces."""
     if not temporary.is_file():
         raise OutputError("the run ended without writing anything", where=str(path))
     if final.exists():
@@ -238,25 +260,39 @@ def _put_in_place(path: Path, temporary: Path, final: Path) -> None:
             temporary.chmod(final.stat().st_mode & 0o777)
     with temporary.open("r+b") as file:
         os.fsync(file.fileno())
+
+
+def _clear_the_way(path: Path, final: Path, own_run: str) -> None:
+    """End what runs that were killed left at an output, and remove their rest; its lock is held.
+
+    Raises
+    ------
+    OutputError : a run at work has it finished already, or what was left cannot be ended
+    """
     try:
-        temporary.replace(final)
-    except PermissionError as error:
+        settle(final.parent)
+    except OSError as error:
         raise OutputError(
-            "the file cannot be replaced; another program seems to hold it open",
-            where=str(path),
-            remedy="Close it there, or name another file",
+            f"a run that was killed left files there whose renames cannot be ended ({error.strerror})",
+            where=str(final.parent),
+            remedy="See to the rights of the folder, or name another one",
         ) from error
-    if os.name != "nt":  # the rename itself reaches the disk with the folder
-        with contextlib.suppress(OSError):
-            folder = os.open(final.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
-
-
-def _remove_all(folder: Path, start: str) -> None:
-    """Remove every file in the folder whose name starts so: the file and what drivers left beside it."""
-    for left in folder.glob(f"{start}*"):  # the start holds no wildcard: letters, digits, dots, hyphens
+    mark = f"{mark_of(final.name)}-"
+    for left in final.parent.glob(f"{mark}*"):
+        run = left.name.removeprefix(mark).partition("-")[0]
+        if run == own_run:
+            continue
+        if is_alive(final.parent, run):
+            raise OutputError(
+                "another run is writing it", where=str(path), remedy="Wait for it, or name another file"
+            )
         with contextlib.suppress(OSError):
             left.unlink()
+
+
+def _remove_beside(temporary: Path, *, keep: bool) -> None:
+    """Remove what drivers left beside a file; the file too, unless it is to be kept."""
+    for left in temporary.parent.glob(f"{temporary.stem}*"):  # no wildcard in it: letters, digits, hyphens
+        if not (keep and left == temporary):
+            with contextlib.suppress(OSError):
+                left.unlink()

@@ -12,6 +12,7 @@ from contextlib import closing
 from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
+from hillsight.layers.atomic import where_written
 from hillsight.layers.styles import style_text
 
 if TYPE_CHECKING:
@@ -93,8 +94,9 @@ def styles_in(package: Path) -> dict[str, str]:
     ------
     OutputError : the file holds none, or cannot be read
     """
+    file = where_written(package).resolve()
     try:
-        with closing(sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro", uri=True)) as database:
+        with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro", uri=True)) as database:
             found = database.execute(
                 "SELECT style, stylesheet FROM gpkgext_styles JOIN gpkgext_stylesheets "
                 "ON style_id = gpkgext_styles.id WHERE format = ? ORDER BY gpkgext_styles.id",

@@ -189,8 +189,9 @@ def _allow_network(ctx: click.Context, _: click.Parameter, wanted: bool) -> None
 
 def _run(function: Callable[..., None], arguments: dict[str, Any]) -> None:
     """Run a script's work; every expected failure ends in one line and its exit code."""
-    from hillsight.layers.atomic import StopRequest, disk_trouble, stop_signals
+    from hillsight.layers.atomic import disk_trouble
     from hillsight.layers.provenance import written_at
+    from hillsight.layers.stops import StopRequest, stop_signals
 
     stop = StopRequest()
     try:

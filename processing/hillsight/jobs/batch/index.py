@@ -16,7 +16,8 @@ from hillsight.errors import CallError
 from hillsight.jobs.batch.catalog import write_mosaic, write_parquet, write_stac
 from hillsight.jobs.batch.checked import Packed
 from hillsight.jobs.batch.shares import TileCounts, area_shares, path_stretches, shapes_on_grid
-from hillsight.jobs.outputs import made_folder, write_style_folder
+from hillsight.jobs.outputs import write_style_folder
+from hillsight.layers.atomic import made_folder
 from hillsight.layers.package import package
 from hillsight.schema.batch import BATCH_RASTERS
 from hillsight.schema.frames import frame_of_rows

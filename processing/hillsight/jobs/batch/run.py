@@ -17,10 +17,10 @@ from hillsight.jobs.batch.prepared import prepared_job
 from hillsight.jobs.batch.request import BatchRequest
 from hillsight.jobs.batch.tiles import TileTask
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
-from hillsight.jobs.outputs import check_folder, made_folder
+from hillsight.jobs.outputs import check_folder
 from hillsight.jobs.results import Result, WrittenFrames
 from hillsight.kernels.threads import budget
-from hillsight.layers.atomic import remove_leavings
+from hillsight.layers.atomic import made_folder, remove_leavings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

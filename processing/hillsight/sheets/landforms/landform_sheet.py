@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.colors import to_rgb
 
-from hillsight.errors import OutputError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.transform import middle_of
 from hillsight.ground.vector import carried
+from hillsight.layers.atomic import made_folder
 from hillsight.sheets.landforms import landform_marks as marks
 from hillsight.sheets.landforms.landform_names import label_landforms
 from hillsight.sheets.paper import palette, relief, signs
@@ -88,11 +88,7 @@ def draw_landforms(
     ------
     OutputError : the folder or a picture cannot be written
     """
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"the folder cannot be made ({error.strerror})", where=str(folder)) from error
+    folder = made_folder(Path(folder))
     here = {
         layer: frame if frame.crs is None else carried(frame, surface.grid.crs, middle_of(surface.grid))
         for layer, frame in frames.items()

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hillsight.errors import OutputError
 from hillsight.ground.transform import middle_of
+from hillsight.layers.atomic import made_folder
 from hillsight.layers.package import raster_table
 from hillsight.sheets.paper.saving import AS_DRAWN, Printing, save_page
 from hillsight.sheets.station.bearing_strip import draw_bearings
@@ -46,11 +46,7 @@ def preview_all(
     ------
     HillsightError : a picture cannot be written
     """
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"the folder cannot be made ({error.strerror})", where=str(folder)) from error
+    folder = made_folder(Path(folder))
 
     def saved(page: Page, stem: str) -> Path:
         return save_page(page, printing.named(folder, stem), printing=printing)
