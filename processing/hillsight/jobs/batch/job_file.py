@@ -85,7 +85,7 @@ class Cutting:
     """How results are cut and written."""
 
     tile_posts: int = 2048
-    window_posts: int = 24_000_000
+    window_posts: int = 12_000_000
     parquet: bool = False
     stac: bool = False
 
