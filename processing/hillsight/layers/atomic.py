@@ -191,7 +191,8 @@ def remove_leavings(folder: Path) -> None:
     for left in folder.rglob(f"{MARK}*"):
         mark, ending = left.name.removeprefix(MARK)[:12], left.name[len(MARK) + 12 :]
         ours = len(mark) == 12 and set(mark) <= set("0123456789abcdef") and ending[:1] in (".", "-")
-        if ours and left.is_file():
+        of_a_run = left.name.startswith(f"{MARK}run-") and left.suffix in (".lock", ".half")
+        if (ours or of_a_run) and left.is_file():
             with contextlib.suppress(OSError):
                 left.unlink()
 
