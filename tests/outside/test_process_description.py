@@ -101,7 +101,7 @@ def test_every_option_is_an_input(name: str) -> None:
     assert set(inputs) == set(options)
     for key, option in options.items():
         assert inputs[key]["minOccurs"] == int(option.required), key
-        assert inputs[key]["maxOccurs"] == ("unbounded" if option.multiple else 1), key
+        assert inputs[key]["maxOccurs"] == ("unbounded" if option.multiple else option.nargs), key
         assert inputs[key]["title"].lower() in option.opts, key
 
 

@@ -303,29 +303,38 @@ def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:
         name = _name(place)
         plain = "" if name is None else plain_label(name)
         wanted.append(plain or f"station {number}")
-    named = [bool(_name(place)) for place in places]
-    labels = [""] * len(places)
+    labels = unlike(wanted, [bool(_name(place)) for place in places])
+    notes = [
+        f"{place.source}: the name {word!r} is taken; this station is called {label!r}"
+        for place, word, label in zip(places, wanted, labels, strict=True)
+        if label != word
+    ]
+    return labels, notes
+
+
+def unlike(wanted: Sequence[str], named: Sequence[bool]) -> list[str]:
+    """Labels that differ from one another: a name given again becomes "name (2)".
+
+    Whoever bears a name first keeps it; given names, which ``named`` tells, go before those made up.
+    """
+    labels = [""] * len(wanted)
     taken: set[str] = set()
-    # Whoever bears a name first keeps it; given names go before those made up here.
     repeats: list[int] = []
-    for index in sorted(range(len(places)), key=lambda i: (not named[i], i)):
+    for index in sorted(range(len(wanted)), key=lambda i: (not named[i], i)):
         if wanted[index] in taken:
             repeats.append(index)
         else:
             labels[index] = wanted[index]
             taken.add(wanted[index])
-    notes: list[str] = []
+    counts: dict[str, int] = {}
     for index in repeats:
-        count = 2
+        count = counts.get(wanted[index], 2)
         while f"{wanted[index]} ({count})" in taken:
             count += 1
+        counts[wanted[index]] = count
         labels[index] = f"{wanted[index]} ({count})"
         taken.add(labels[index])
-        notes.append(
-            f"{places[index].source}: the name {wanted[index]!r} is taken; "
-            f"this station is called {labels[index]!r}"
-        )
-    return labels, notes
+    return labels
 
 
 def _check_on_terrain(

@@ -27,7 +27,7 @@ from hillsight.jobs.memory import (
 from hillsight.jobs.requests import CoverInput, EvidenceInput, FeaturesInput, LandformsInView, Listing
 from hillsight.jobs.settling import COMPUTED, words
 from hillsight.layers.journal import settle_beside
-from hillsight.layers.provenance import InputFile, input_file
+from hillsight.layers.provenance import InputFile, input_file, whole_run
 
 if TYPE_CHECKING:
     import geopandas
@@ -101,7 +101,10 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
         source = open_terrain(path, options)
         default_crs = horizontal_crs(source.source_crs)
         places = _places(request, default_crs, needed=places_needed)
-        longitude, latitude = middle_of(places) if places else source.middle()
+        if (run := whole_run()) is not None:
+            longitude, latitude = run.near
+        else:
+            longitude, latitude = middle_of(places) if places else source.middle()
         terrain = source.on_metric_grid(longitude, latitude)
         stations: list[Station] = []
         notes, operations = list(terrain.notes), list[Operation]()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,9 +17,11 @@ from hillsight.ground.grid import between_posts
 from hillsight.ground.network import asking, shut
 from hillsight.ground.transform import middle_near, operation_between
 from hillsight.ground.vector import IN_MEMORY, carried, list_layers
+from hillsight.layers.rasters import Placed
 from hillsight.schema.frames import in_order, plain_texts
 from hillsight.schema.landforms import LANDFORM_LAYERS
 from hillsight.schema.layers import LAYERS
+from hillsight.schema.rasters import RASTERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -86,7 +88,7 @@ def read_contents(package: Path) -> Iterator[Content]:
     """
     if not Path(package).is_file():
         raise HillsightError("there is no such file", where=str(package))
-    present = _layers_in(package)
+    present = layers_in(package)
     if "stations" not in present:
         raise HillsightError(
             "this is no GeoPackage with stations",
@@ -133,12 +135,19 @@ def read_landforms(
     return frames
 
 
-def read_layer(path: str | Path, name: str) -> geopandas.GeoDataFrame:
-    """One layer of a file, as :func:`fitted` makes it."""
+def read_layer(path: str | Path, name: str, stations: Sequence[str] = ()) -> geopandas.GeoDataFrame:
+    """One layer of a file, as :func:`fitted` makes it.
+
+    stations : labels of the stations whose rows are wanted; all rows if none are named
+    """
     import pyogrio
 
+    where = None
+    if stations:
+        labels = ", ".join("'" + label.replace("'", "''") + "'" for label in stations)
+        where = f'"station" IN ({labels})'
     with shut(str(path)), asking(str(path)):
-        frame = plain_texts(pyogrio.read_dataframe(path, layer=name))
+        frame = plain_texts(pyogrio.read_dataframe(path, layer=name, where=where))
     return fitted(frame, name, str(path))
 
 
@@ -160,14 +169,52 @@ def fitted(frame: geopandas.GeoDataFrame, name: str, where: str) -> geopandas.Ge
     return in_order(frame, layer)
 
 
-def _layers_in(package: Path) -> set[str]:
+@dataclass(frozen=True)
+class WrittenRaster:
+    """What a file tells of one of its rasters.
+
+    kind : one of ``schema.rasters.RASTERS``
+    station : label of the station it is of; None where it is of several or of none
+    """
+
+    table: str
+    kind: str
+    meaning: str
+    station: str | None
+
+
+def written_rasters(package: Path) -> list[WrittenRaster]:
+    """The rasters of a file that hillsight wrote, in its order."""
+    return [
+        WrittenRaster(
+            str(told["table"]), str(told["raster"]), str(told.get("meaning", "")), told.get("station")
+        )
+        for told in _documents(package)[1]
+        if "raster" in told
+    ]
+
+
+def read_placed(package: Path, raster: WrittenRaster) -> Placed:
+    """A raster of a file, bit for bit, with its place."""
+    import rasterio
+    from pyproj import CRS
+
+    options = {"BAND_COUNT": 1} if RASTERS[raster.kind].dtype == "uint8" else {}
+    with shut(str(package)), rasterio.open(package, driver="GPKG", TABLE=raster.table, **options) as file:
+        at = file.transform
+        crs = CRS.from_wkt(file.crs.to_wkt())
+        return Placed(file.read(1), crs, (at.c, at.f), (at.a, -at.e))
+
+
+def layers_in(package: Path) -> list[str]:
+    """Names of the vector layers of a file, in its order; none where it cannot be read."""
     import pyogrio
 
     try:
         with shut(str(package)), asking(str(package)):
-            return {str(name) for name in pyogrio.list_layers(package)[:, 0]}
+            return [str(name) for name in pyogrio.list_layers(package)[:, 0]]
     except pyogrio.errors.DataSourceError:
-        return set()
+        return []
 
 
 def _tables_of(documents: list[dict[str, Any]], station: str) -> dict[str, str]:

@@ -192,10 +192,20 @@ class Package:
         ValueError : array and grid do not fit, or the table exists
         OutputError : the raster cannot be written, or does not read back bit for bit
         """
+        self.write_placed(table, placed(array, grid, self._out_crs, self._near), meaning, style, station)
+
+    def write_placed(
+        self,
+        table: str,
+        raster: Placed,
+        meaning: str,
+        style: str | None = None,
+        station: str | None = None,
+    ) -> None:
+        """As :func:`write_raster`, of a raster that has its place already."""
         import rasterio
 
         self._refuse_twice(table)
-        raster = placed(array, grid, self._out_crs, self._near)
         is_byte = raster.array.dtype == np.uint8
         profile = raster_profile(raster)
         code = epsg_code(raster.crs)

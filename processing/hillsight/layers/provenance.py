@@ -8,13 +8,18 @@ import math
 import os
 import platform
 import re
-from dataclasses import dataclass, field
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path, PurePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 _LIBRARIES = (
     "rasterio",
@@ -60,12 +65,48 @@ class InputFile:
         return file_name(self.path)
 
 
+@dataclass(frozen=True)
+class WholeRun:
+    """The run that a piece is of: what all pieces take from it, so that they fit together.
+
+    near : longitude and latitude of the work, degrees: one working grid, and one way between systems, for all
+    files : what the run reads, with checksums, by the names that pieces call them
+    written_at : time of writing, ISO 8601 UTC
+    """
+
+    near: tuple[float, float]
+    files: tuple[InputFile, ...]
+    written_at: str
+
+
+_RUN: ContextVar[WholeRun | None] = ContextVar("run", default=None)
+
+
+def whole_run() -> WholeRun | None:
+    """The run that what is being done is a piece of; None where it is a run of its own."""
+    return _RUN.get()
+
+
+@contextmanager
+def piece_of(run: WholeRun) -> Iterator[None]:
+    """What is done until the block ends, in this thread, is a piece of a run."""
+    token = _RUN.set(run)
+    try:
+        yield
+    finally:
+        _RUN.reset(token)
+
+
 def input_file(path: str | Path, layer: str | None = None) -> InputFile:
-    """Describe a file that was read; reads all of it for the checksum.
+    """Describe a file that was read; reads all of it for the checksum, unless the whole run knows it.
 
     Never raises: what cannot be checked (a remote file, a folder, a database) says why in ``reason``.
     """
     given = os.fspath(path)
+    if (run := whole_run()) is not None:
+        for known in run.files:
+            if known.path == given:
+                return replace(known, layer=layer)
     if _REMOTE.match(given) and not _ARCHIVE_SCHEME.match(given):
         return InputFile(given, layer, None, None, "not a local file")
     container = local_file(given)
@@ -111,6 +152,8 @@ def written_at() -> str:
     ------
     CallError : SOURCE_DATE_EPOCH is set but is no number of seconds since 1970
     """
+    if (run := whole_run()) is not None:
+        return run.written_at
     fixed = os.environ.get("SOURCE_DATE_EPOCH", "").strip()
     if not fixed:
         return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

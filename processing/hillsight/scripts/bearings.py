@@ -15,6 +15,7 @@ from hillsight.scripts.running import script
         "out": "application/geopackage+sqlite3; GeoPackage: stations and bearing list",
         "csv": "text/csv; Bearing list: the same rows as the layer",
     },
+    by_station="hillsight.jobs.bearings:bearings",
 )
 @options.terrain
 @cover_options.cover

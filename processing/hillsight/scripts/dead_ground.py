@@ -12,6 +12,7 @@ from hillsight.scripts.running import script
     "dead-ground",
     title="Pockets of dead ground and the crest lines that hide them",
     outputs={"out": "application/geopackage+sqlite3; GeoPackage: pockets, crest lines and visible ground"},
+    by_station="hillsight.jobs.dead_ground:dead_ground",
 )
 @options.terrain
 @cover_options.cover

@@ -17,6 +17,7 @@ from hillsight.scripts.running import script
         "pictures": "image/png; Pictures: ground, rasters and bearing list of each station",
         "csv": "text/csv; Bearing list: the same rows as the layer",
     },
+    by_station="hillsight.jobs.outlook:outlook",
 )
 @options.terrain
 @cover_options.cover

@@ -16,6 +16,7 @@ from hillsight.scripts.running import script
         "drawing": "image/svg+xml; Drawing: one view, or several beside each other, as SVG, PNG or PDF",
         "pictures": "image/png; Drawings: the view from each station",
     },
+    by_station="hillsight.jobs.panorama:panorama",
 )
 @options.terrain
 @cover_options.cover

@@ -36,7 +36,7 @@ def _input(option: click.Parameter) -> dict[str, Any]:
         # Of one value; that there may be several is what maxOccurs says.
         "schema": _schema(option),
         "minOccurs": 1 if option.required else 0,
-        "maxOccurs": "unbounded" if option.multiple or option.nargs < 0 else 1,
+        "maxOccurs": "unbounded" if option.multiple or option.nargs < 0 else option.nargs,
     }
 
 

@@ -17,6 +17,7 @@ from hillsight.scripts.running import script
         "drawing": "image/svg+xml; Drawing: one section, as SVG or PNG",
         "pictures": "image/png; Drawings: each section",
     },
+    by_station="hillsight.jobs.profile:profile",
 )
 @options.terrain
 @cover_options.cover

@@ -42,7 +42,14 @@ class OneLineErrors(click.Command):
 
     click's own way is a usage text of several lines, exit code 1 for Ctrl-C, and a complaint of the
     interpreter when the reader of a pipe has gone.
+
+    by_station : where a script's work is done station by station, the function that does it, as
+        "module:function"; else empty
+    described : its OGC API process description; None where it has none
     """
+
+    by_station: str = ""
+    described: Callable[[], dict[str, Any]] | None = None
 
     def __call__(self, *args: Any, **kwargs: Any) -> Any:
         """As a process of its own: a stop before or after the work is met as one within it."""
@@ -129,7 +136,7 @@ def _wrong_call(error: click.ClickException) -> str:
 
 
 def script(
-    name: str, *, title: str, outputs: dict[str, str], reads_files: bool = True
+    name: str, *, title: str, outputs: dict[str, str], reads_files: bool = True, by_station: str = ""
 ) -> Callable[[Callable[..., None]], click.Command]:
     """Make a function into a standalone script.
 
@@ -139,6 +146,9 @@ def script(
     title : one clause for the machine-readable description
     outputs : what it writes, by option or stream: media type and meaning as ``type; meaning``
     reads_files : whether it reads files that may name addresses on a network
+    by_station : function that does its work, as "module:function", where what it finds of one station hangs
+        on no other: a batch may share stations out. Its parameters are named like the options, and it writes
+        a GeoPackage to ``out``
     """
 
     def decorate(function: Callable[..., None]) -> click.Command:
@@ -150,13 +160,17 @@ def script(
             name, cls=OneLineErrors, context_settings={"help_option_names": ["-h", "--help"]}
         )(guarded)
 
+        def described() -> dict[str, Any]:
+            from hillsight.scripts.process_description import process_description
+
+            return process_description(command, title=title, outputs=outputs, version=__version__)
+
         def describe(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
             if wanted and not ctx.resilient_parsing:
-                from hillsight.scripts.process_description import process_description
-
-                description = process_description(command, title=title, outputs=outputs, version=__version__)
-                click.echo(json.dumps(description, indent=2))
+                click.echo(json.dumps(described(), indent=2))
                 ctx.exit()
+
+        command.by_station, command.described = by_station, described
 
         if reads_files:
             command.params.append(

@@ -17,6 +17,7 @@ from hillsight.scripts.running import script
         "out": "application/geopackage+sqlite3; GeoPackage: stations and rasters",
         "rasters": "image/tiff; cloud-optimised GeoTIFFs: the same rasters",
     },
+    by_station="hillsight.jobs.viewshed:viewshed",
 )
 @options.terrain
 @cover_options.cover

@@ -75,7 +75,7 @@ def _checked(result: dict[str, Any]) -> dict[str, Any]:
     """
     if "error" in result:
         kind, what, where, remedy = result["error"]
-        raise getattr(errors, kind)(what, where=where, remedy=remedy)
+        raise getattr(errors, kind, BatchError)(what, where=where, remedy=remedy)
     return result
 
 

@@ -23,6 +23,10 @@ def _text(name: str, meaning: str, *, needed: bool = False) -> SightingField:
     return SightingField(name, "text", meaning, needed=needed)
 
 
+def _texts(name: str, meaning: str) -> SightingField:
+    return SightingField(name, "texts", meaning)
+
+
 def _yes(name: str, meaning: str) -> SightingField:
     return SightingField(name, "yes_no", meaning)
 
@@ -108,6 +112,36 @@ PRODUCTS = TomlTable(
     },
 )
 
+COVER = TomlTable(
+    "cover",
+    "What stands on the ground and hides, as the options of other scripts say it (docs/cover.md).",
+    (
+        _text("surface", "surface model beside the terrain: tree tops and roofs"),
+        _texts("file", "vector files of woods, buildings, walls and hedges"),
+        _texts("layer", "their layers; all if not said"),
+        _text("heights", "table of heights by kind, in place of the built-in one"),
+        SightingField("leaf", "word", "whether leafy woods are in leaf; on if not said", ("on", "off")),
+    ),
+    {
+        "surface": "surface.tif",
+        "file": ["woods.gpkg", "walls.gpkg"],
+        "layer": ["woods", "walls"],
+        "heights": "heights.toml",
+        "leaf": "on",
+    },
+    lists=("file", "layer"),
+)
+
+WORK = TomlTable(
+    "work",
+    "A script whose work is done for every station. Without [products] nothing else is made.",
+    (_text("script", "its name; its options stand in [work.options]", needed=True),),
+    {"script": "outlook"},
+)
+
+#: Options in the template, named as `hillsight outlook --describe` names them.
+WORK_EXAMPLE = {"least_pocket": 0.5, "features": ["features.gpkg"]}
+
 ERRORS = TomlTable(
     "errors",
     "What may be wrong, for chances; of the terrain it is guessed from its posts if not said.",
@@ -135,5 +169,5 @@ OUTPUT = TomlTable(
     {"tile_posts": 2048, "window_posts": 12_000_000, "parquet": True, "stac": True},
 )
 
-TABLES = (STATIONS, LOOKING, PRODUCTS, ERRORS, OUTPUT)
+TABLES = (STATIONS, LOOKING, COVER, PRODUCTS, WORK, ERRORS, OUTPUT)
 """All tables, in the order of the template."""

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.batch.job_file import BatchJob, Cutting
     from hillsight.jobs.batch.parts import Setting
     from hillsight.jobs.batch.prepared import Prepared
+    from hillsight.jobs.batch.work_merge import Worked
 
 INDEX = "batch.gpkg"
 
@@ -65,9 +66,14 @@ def check_libraries(cutting: Cutting) -> None:
             )
 
 
-def write_index(folder: Path, job: BatchJob, setting: Setting, prepared: Prepared) -> Found:
-    """Write the index, and whatever is made of all tiles together."""
-    stations, parts, refused = _of_parts(setting, prepared)
+def write_index(
+    folder: Path, job: BatchJob, setting: Setting, prepared: Prepared, worked: Worked | None = None
+) -> Found:
+    """Write the index, and whatever is made of all tiles together.
+
+    worked : what a script's work came to, where one was wanted
+    """
+    stations, parts, refused = _of_parts(setting, prepared, worked)
     tiles = [json.loads(setting.tile_file(tile.name).read_bytes()) for tile in prepared.tiles]
     frames = {
         "batch_stations": stations,
@@ -75,6 +81,8 @@ def write_index(folder: Path, job: BatchJob, setting: Setting, prepared: Prepare
         "batch_tiles": _tile_frame(tiles, prepared.grid),
         "batch_parts": parts,
     }
+    if not job.has_products:
+        frames = {"refused_stations": refused}
     products, near = job.products, prepared.ground.near
     counts = TileCounts(setting, prepared.grid, prepared.tiles)
     if products.share is not None:
@@ -103,7 +111,7 @@ def write_index(folder: Path, job: BatchJob, setting: Setting, prepared: Prepare
             file.write(name, frame)
     write_style_folder(folder / INDEX)
     return Found(
-        len(stations),
+        worked.stations if worked is not None and not job.has_products else len(stations),
         len(refused),
         [f"{label}: {reason}" for label, reason in zip(refused["station"], refused["reason"], strict=True)],
         sum(tile["asked_cells"] for tile in tiles),
@@ -113,7 +121,7 @@ def write_index(folder: Path, job: BatchJob, setting: Setting, prepared: Prepare
 
 
 def _of_parts(
-    setting: Setting, prepared: Prepared
+    setting: Setting, prepared: Prepared, worked: Worked | None
 ) -> tuple[geopandas.GeoDataFrame, geopandas.GeoDataFrame, geopandas.GeoDataFrame]:
     """Stations, parts and refused stations, as layers."""
     grid, by_number = prepared.grid, {station.number: station for station in prepared.stations}
@@ -151,6 +159,11 @@ def _of_parts(
             refused.append(
                 (station.number, station.label, row["reason"], station.easting_m, station.northing_m)
             )
+    known = {number for number, *_ in refused}
+    for number, reason in () if worked is None else worked.refused:
+        if number not in known:
+            station = by_number[number]
+            refused.append((number, station.label, reason, station.easting_m, station.northing_m))
     rows.sort(key=lambda row: int(row["number"]))
     refused.sort()
     return (

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import BatchError
 from hillsight.jobs.batch import fields
 from hillsight.jobs.batch.fields import FORMAT, TABLES, TOP
+from hillsight.jobs.batch.work_script import options_schema, settled_work
 from hillsight.plan.posts.toml_tables import file_schema, table_of, template_line, values_of
 from hillsight.plan.toml_file import FileKind, instead, read_toml, toml_value
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from hillsight.plan.toml_file import FilePlace
 
 _KIND = FileKind("batch job", "[stations]", FORMAT, BatchError)
 _EXAMPLE: dict[str, Any] = {
@@ -22,7 +28,7 @@ _EXAMPLE: dict[str, Any] = {
     "nodata": -9999,
     "grid_crs": "EPSG:32632",
 }
-_KEPT = {"file", "reach_m", "counts"}
+_KEPT = {("stations", "file"), ("looking", "reach_m"), ("products", "counts")}
 
 
 @dataclass(frozen=True)
@@ -68,6 +74,43 @@ class Products:
 
 
 @dataclass(frozen=True)
+class CoverFiles:
+    """What stands on the ground: names of files as they stand in the job, leafy woods in leaf or not."""
+
+    surface: str | None = None
+    file: tuple[str, ...] = ()
+    layer: tuple[str, ...] = ()
+    heights: str | None = None
+    leaf: str = "on"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All files."""
+        return tuple(name for name in (self.surface, *self.file, self.heights) if name is not None)
+
+    def given(self, beside: Callable[[str], str]) -> dict[str, Any]:
+        """As scripts are told it.
+
+        beside : a name as it lies from the job's file
+        """
+        return {
+            "surface": None if self.surface is None else beside(self.surface),
+            "cover": tuple(beside(name) for name in self.file),
+            "cover_layer": self.layer,
+            "cover_heights": None if self.heights is None else beside(self.heights),
+            "leaf": self.leaf,
+        }
+
+
+@dataclass(frozen=True)
+class Work:
+    """A script whose work is done for every station, and its options; files as they stand in the job."""
+
+    script: str
+    options: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Errors:
     """What may be wrong, standard deviations; the terrain's is guessed where nothing is told of it."""
 
@@ -95,6 +138,8 @@ class BatchJob:
     """A job as its file tells it; names of files are still as they stand there.
 
     source : the file's name
+    looked : what of how stations look the file itself says
+    has_products : whether rasters of all stations together are wanted
     """
 
     title: str
@@ -109,7 +154,11 @@ class BatchJob:
     products: Products = Products()
     errors: Errors = Errors()
     output: Cutting = Cutting()
+    cover: CoverFiles = CoverFiles()
+    work: Work | None = None
     source: str = ""
+    looked: tuple[str, ...] = ()
+    has_products: bool = True
 
     def beside(self, name: str) -> str:
         """A name in the job as it lies from the job's file."""
@@ -139,7 +188,8 @@ def read_job(path: str) -> BatchJob:
     raw = {field.name: content[field.name] for field in TOP if field.name in content}
     values = values_of(raw, TOP, (), "batch job", top)
     stations = StationSource(**table_of(content, fields.STATIONS, top))
-    looking = Looking(**table_of(content, fields.LOOKING, top))
+    looked = table_of(content, fields.LOOKING, top)
+    looking = Looking(**looked)
     if (stations.file is None) == (stations.extent is None):
         raise top.within("stations").error(
             "[stations] needs a file or an extent, and not both", "Add file, or extent and every_m"
@@ -158,6 +208,14 @@ def read_job(path: str) -> BatchJob:
             "shares of areas and paths are taken from the counts, and those are not wanted",
             "Write counts = true",
         )
+    cover = CoverFiles(**table_of(content, fields.COVER, top))
+    if (cover.layer or cover.heights) and not cover.file:
+        raise top.within("cover").error(
+            "[cover] tells of files of cover, and names none", "Add file: woods, buildings, walls or hedges"
+        )
+    has_products = "products" in content or "work" not in content
+    if cover.names and has_products:
+        raise top.within("cover").error("[cover] is for [work] alone", "Take [products] or [cover] out")
     return BatchJob(
         **values,
         stations=stations,
@@ -165,8 +223,23 @@ def read_job(path: str) -> BatchJob:
         products=products,
         errors=Errors(**table_of(content, fields.ERRORS, top)),
         output=Cutting(**table_of(content, fields.OUTPUT, top)),
+        cover=cover,
+        work=_work_of(content, top),
         source=path,
+        looked=tuple(looked),
+        has_products=has_products,
     )
+
+
+def _work_of(content: Mapping[str, Any], top: FilePlace) -> Work | None:
+    """The table [work] and its options, checked by the script's description."""
+    if "work" not in content:
+        return None
+    raw = content["work"]
+    alone = {name: raw[name] for name in raw if name != "options"} if isinstance(raw, dict) else raw
+    table_of({"work": alone}, fields.WORK, top)
+    script, options = settled_work(raw, top.within("work"))
+    return Work(script.name, options)
 
 
 def template() -> str:
@@ -181,16 +254,24 @@ def template() -> str:
     lines += [template_line(field, _EXAMPLE[field.name], kept=field.needed) for field in TOP]
     for table in TABLES:
         lines += ["", f"# {table.meaning}"]
-        kept = table.needed or any(field.name in _KEPT for field in table.fields)
+        kept = table.needed or any(name == table.name for name, _ in _KEPT)
         lines.append(f"{'' if kept else '#'}[{table.name}]")
         lines += [
-            template_line(field, table.example[field.name], kept=field.name in _KEPT)
+            template_line(field, table.example[field.name], kept=(table.name, field.name) in _KEPT)
             for field in table.fields
             if field.name in table.example
         ]
+        if table is fields.WORK:
+            lines += ["#[work.options]"]
+            lines += [
+                f"#{name} = {toml_value(value)}  # an option, as the script describes itself"
+                for name, value in fields.WORK_EXAMPLE.items()
+            ]
     return "\n".join(lines) + "\n"
 
 
 def json_schema() -> dict[str, Any]:
     """Schema of a job; it lets pass what the reader alone can tell, as one side of a sector only."""
-    return file_schema("batch job", FORMAT, TOP, TABLES)
+    schema = file_schema("batch job", FORMAT, TOP, TABLES)
+    schema["properties"]["work"] = options_schema()
+    return schema

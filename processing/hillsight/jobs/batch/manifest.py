@@ -23,8 +23,11 @@ NAME = "manifest.json"
 _FORMAT = "hillsight batch folder 1"
 
 #: All that a run makes in its folder, files first.
-FOLDERS = (*("parts", "tiles", "layers", "tables", "stac", "batch_styles", "visible_count"), *BATCH_RASTERS)
-FILES = ("batch.gpkg", *(f"{name}.vrt" for name in ("visible_count", *BATCH_RASTERS)), NAME)
+FOLDERS = (
+    *("parts", "tiles", "layers", "tables", "stac", "batch_styles", "work", "work_styles", "visible_count"),
+    *BATCH_RASTERS,
+)
+FILES = ("batch.gpkg", "work.gpkg", *(f"{name}.vrt" for name in ("visible_count", *BATCH_RASTERS)), NAME)
 
 #: Rooms whose sources decide what is seen.
 _ROOMS = ("words", "ground", "kernels", "sight", "reading", "jobs/batch")
@@ -75,10 +78,10 @@ def told_inputs(files: Sequence[InputFile]) -> tuple[dict[str, Any], ...]:
 
 
 @cache
-def kernel_mark() -> str:
-    """Checksum of the sources that decide what is seen."""
+def kernel_mark(everything: bool = False) -> str:
+    """Checksum of the sources that decide what is seen; or of all, which decide what any script finds."""
     package, digest = Path(__file__).parents[2], hashlib.sha256()
-    for room in _ROOMS:
+    for room in ("",) if everything else _ROOMS:
         for file in sorted((package / room).rglob("*.py")):
             digest.update(file.relative_to(package).as_posix().encode() + b"\0" + file.read_bytes())
     return digest.hexdigest()[:16]

@@ -43,6 +43,8 @@ class BatchStation:
     number : place in the order given, from 1
     ground_height_m : surveyed, in the terrain's datum; None where the terrain tells it
     from_bearing_deg, to_bearing_deg : sector, degrees from true north; None for all round
+    name : as given, None where it has none
+    told : what of how it looks its own columns tell
     """
 
     number: int
@@ -56,6 +58,8 @@ class BatchStation:
     to_bearing_deg: float | None
     weight: float
     ground_height_m: float | None = None
+    name: str | None = None
+    told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -263,8 +267,15 @@ def _add(
     if reason:
         listed.refused.append(Refused(number, label, reason, easting_m, northing_m))
         return
+    told = tuple(name for name in _COLUMNS if name in own)
     listed.stations.append(
-        BatchStation(number, label, easting_m, northing_m, **how, ground_height_m=own.get(HEIGHT_COLUMN))
+        BatchStation(
+            *(number, label, easting_m, northing_m),
+            **how,
+            ground_height_m=own.get(HEIGHT_COLUMN),
+            name=name,
+            told=told,
+        )
     )
 
 

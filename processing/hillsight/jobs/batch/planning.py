@@ -76,11 +76,13 @@ def station_window(grid: Grid, station: BatchStation) -> Window:
     return window
 
 
-def cut_parts(grid: Grid, stations: Sequence[BatchStation], window_posts: int) -> list[Part]:
+def cut_parts(
+    grid: Grid, stations: Sequence[BatchStation], window_posts: int, most: int = MOST_IN_PART
+) -> list[Part]:
     """Parts of neighbouring stations, in an order that the stations alone decide.
 
     Stations are put in the order of a Hilbert curve (D. Hilbert, 1891, Math. Ann. 38) and taken together as
-    long as the ground about them fits into a window, and half of it is looked at.
+    long as the ground about them fits into a window, and half of it is looked at; ``most`` at most.
     """
     if not stations:
         return []
@@ -107,7 +109,7 @@ def cut_parts(grid: Grid, stations: Sequence[BatchStation], window_posts: int) -
         if held:
             wider = hull([together, own])
             size = wider.rows * wider.columns
-            if len(held) >= MOST_IN_PART or size > window_posts or size > 2 * (looked_at + posts):
+            if len(held) >= most or size > window_posts or size > 2 * (looked_at + posts):
                 close()
                 together, looked_at = own, 0
             else:

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import BatchError
 from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.stations import unlike
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.jobs.batch.ground import BatchGround, found_ground, ground_files, told_files
 from hillsight.jobs.batch.manifest import kernel_mark
 from hillsight.jobs.batch.places import BatchStation, Refused, given_places, settled_places
 from hillsight.jobs.batch.planning import Part, Tile, cut_parts, cut_tiles, station_window, with_others
+from hillsight.jobs.batch.work import MOST_IN_WORK
+from hillsight.jobs.batch.work_script import files_of, station_script
 from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.requests import SightDoubts
 from hillsight.layers.provenance import InputFile, Provenance, input_file
@@ -31,13 +34,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Prepared:
-    """A job made ready: its ground opened, its stations placed and cut into parts."""
+    """A job made ready: its ground opened, its stations placed and cut into parts.
+
+    parts, work_parts : of what is seen, and of a script's work; no parts of what is not wanted
+    """
 
     ground: BatchGround
     grid: Grid
     stations: list[BatchStation]
     refused: list[Refused]
     parts: list[Part]
+    work_parts: list[Part]
     tiles: list[Tile]
     files: list[InputFile]
     notes: tuple[str, ...]
@@ -64,13 +71,25 @@ def prepared_job(job: BatchJob) -> Prepared:
         terrain = source.on_metric_grid(*ground.near)
     stations, refused, operation = settled_places(job, given, terrain)
     stations, too_far = _within_memory(stations, terrain)
-    parts = cut_parts(terrain.grid, stations, job.output.window_posts)
+    parts, work_parts = [], []
+    if job.has_products:
+        parts = cut_parts(terrain.grid, stations, job.output.window_posts)
+    if job.work is not None:
+        alike = unlike([one.label for one in stations], [one.name is not None for one in stations])
+        labelled = [replace(one, label=label) for one, label in zip(stations, alike, strict=True)]
+        work_parts = cut_parts(terrain.grid, labelled, job.output.window_posts, MOST_IN_WORK)
     if job.products.matrix:
         parts = with_others(parts, stations)
     spacing_m = max(terrain.spacing_x_m, terrain.spacing_y_m)
     errors = error_model(_doubts(job), spacing_m) if job.products.chances else None
     tiles = cut_tiles(terrain.grid, parts, job.output.tile_posts)
     files = ground_files(ground.path)
+    work_files: list[str] = []
+    versions = {"the code that sees": kernel_mark()}
+    if job.work is not None:
+        script = station_script(job.work.script)
+        work_files = files_of(script, job.work.options)
+        versions = {"the code": kernel_mark(everything=True), f"script {script.name}": script.package}
     terrain_files = told_files(files, job.terrain)
     vectors = [
         input_file(job.beside(name), layer)
@@ -78,6 +97,7 @@ def prepared_job(job: BatchJob) -> Prepared:
             (job.stations.file, job.stations.layer),
             (job.products.share, job.products.share_layer),
             (job.products.paths, job.products.paths_layer),
+            *((name, None) for name in (*job.cover.names, *work_files)),
         )
         if name is not None
     ]
@@ -93,10 +113,11 @@ def prepared_job(job: BatchJob) -> Prepared:
         stations,
         sorted([*refused, *too_far], key=lambda one: one.number),
         parts,
+        work_parts,
         tiles,
         [*files, *vectors],
         notes,
-        {**provenance.versions, "the code that sees": kernel_mark()},
+        {**provenance.versions, **versions},
         provenance,
         errors,
         default_crs,

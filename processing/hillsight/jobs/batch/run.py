@@ -16,16 +16,23 @@ from hillsight.jobs.batch.parts import PartTask, Setting
 from hillsight.jobs.batch.prepared import prepared_job
 from hillsight.jobs.batch.request import BatchRequest
 from hillsight.jobs.batch.tiles import TileTask
+from hillsight.jobs.batch.work import WorkSetting, WorkTask
+from hillsight.jobs.batch.work_merge import WORK, put_together
+from hillsight.jobs.batch.work_script import LOOKING, TERRAIN, station_script, with_files
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import check_folder
 from hillsight.jobs.results import Result, WrittenFrames
 from hillsight.kernels.threads import budget
 from hillsight.layers.atomic import made_folder, remove_leavings
+from hillsight.layers.provenance import WholeRun
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from hillsight.jobs.batch.engine import Task
+    from hillsight.jobs.batch.index import Found
+    from hillsight.jobs.batch.job_file import Work
+    from hillsight.jobs.batch.prepared import Prepared
 
 #: Most processes at a time.
 _MOST_WORKERS = 1024
@@ -37,6 +44,7 @@ class BatchResult(Result):
 
     stations, refused : how many were seen from, and how many could not be used
     parts, parts_kept : how many parts, and how many of them an earlier run had done
+    work_parts, work_parts_kept : likewise, of a script's work
     tiles, tiles_kept : likewise
     """
 
@@ -44,6 +52,8 @@ class BatchResult(Result):
     refused: int
     parts: int
     parts_kept: int
+    work_parts: int
+    work_parts_kept: int
     tiles: int
     tiles_kept: int
     lines: tuple[str, ...]
@@ -102,29 +112,36 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
         )
         for text in prepared.notes:
             listener.note(text)
-        for name in ("parts", "tiles", *(["layers"] if job.products.layers else [])):
+        for name in _work_folders(job):
             made_folder(folder / name)
         say_if_compiling(listener)
         part_tasks = [PartTask(setting, part) for part in prepared.parts]
-        kept = _do(part_tasks, "parts", request.scheduler, workers, listener)
-        for name in _raster_folders(job):
-            made_folder(folder / name)
+        kept = work_kept = 0
+        if part_tasks:
+            kept = _do(part_tasks, "parts", request.scheduler, workers, listener)
+            for name in _raster_folders(job):
+                made_folder(folder / name)
         tile_tasks = [
             TileTask(setting, tile, prepared.grid, len(prepared.stations)) for tile in prepared.tiles
         ]
-        tiles_kept = _do(tile_tasks, "tiles", request.scheduler, workers, listener)
+        tiles_kept = _do(tile_tasks, "tiles", request.scheduler, workers, listener) if tile_tasks else 0
+        worked = None
+        if job.work is not None:
+            work_tasks = _work_tasks(folder, job, job.work, prepared, manifest.written_at)
+            work_kept = _do(work_tasks, job.work.script, request.scheduler, workers, listener)
+            with listener.work("layers"):
+                labelled = [station for part in prepared.work_parts for station in part.stations]
+                worked = put_together(folder, work_tasks, labelled, provenance)
         with listener.work("index"):
-            found = write_index(folder, job, setting, prepared)
+            found = write_index(folder, job, setting, prepared, worked)
         remove_leavings(folder)
-    lines = [
-        f"{job.title}: {found.stations:,} stations, {len(prepared.parts):,} parts, "
-        f"{len(prepared.tiles):,} tiles."
-    ]
-    if kept or tiles_kept:
-        lines.append(f"Kept from an earlier run: {kept:,} parts and {tiles_kept:,} tiles, verified.")
-    lines.append(
-        f"Seen from any station: {found.seen_cells:,} of {found.asked_cells:,} cells within a reach."
-    )
+    lines = []
+    if worked is not None and job.work is not None:
+        lines.append(f"{job.title}: {job.work.script} of {worked.stations:,} stations, in {WORK}.")
+        if work_kept:
+            lines.append(f"Kept from an earlier run: {work_kept:,} parts of that work, verified.")
+    if job.has_products:
+        lines += _told(job, prepared, found, kept, tiles_kept)
     if found.refused:
         more = f" and {found.refused - 3:,} more" if found.refused > 3 else ""
         lines.append(
@@ -141,10 +158,50 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
         refused=found.refused,
         parts=len(prepared.parts),
         parts_kept=kept,
+        work_parts=len(prepared.work_parts),
+        work_parts_kept=work_kept,
         tiles=len(prepared.tiles),
         tiles_kept=tiles_kept,
         lines=tuple(lines),
     )
+
+
+def _work_tasks(
+    folder: Path, job: BatchJob, work: Work, prepared: Prepared, written_at: str
+) -> list[WorkTask]:
+    """The tasks of a script's work, each with what it needs."""
+    script = station_script(work.script)
+    given = with_files(script, work.options, job.beside)
+    given |= {name: getattr(job, name) for name in TERRAIN}
+    if job.cover.names:
+        given |= job.cover.given(job.beside)
+    looked = tuple(name for name in job.looked if name in LOOKING.values())
+    if "refraction" in looked and "refraction" in script.parameters:
+        given["refraction"] = job.looking.refraction
+    setting = WorkSetting(
+        str(folder.absolute()),
+        prepared.ground,
+        prepared.grid.crs,
+        work.script,
+        given,
+        looked,
+        WholeRun(prepared.ground.near, prepared.provenance.inputs, written_at),
+    )
+    return [WorkTask(setting, part) for part in prepared.work_parts]
+
+
+def _told(job: BatchJob, prepared: Prepared, found: Found, kept: int, tiles_kept: int) -> list[str]:
+    """What was seen, in lines."""
+    lines = [
+        f"{job.title}: {found.stations:,} stations, {len(prepared.parts):,} parts, "
+        f"{len(prepared.tiles):,} tiles."
+    ]
+    if kept or tiles_kept:
+        lines.append(f"Kept from an earlier run: {kept:,} parts and {tiles_kept:,} tiles, verified.")
+    lines.append(
+        f"Seen from any station: {found.seen_cells:,} of {found.asked_cells:,} cells within a reach."
+    )
+    return lines
 
 
 def _do(tasks: Sequence[Any], what: str, scheduler: str | None, workers: int, listener: Listener) -> int:
@@ -160,6 +217,16 @@ def _do(tasks: Sequence[Any], what: str, scheduler: str | None, workers: int, li
 
         do_tasks(left, workers=workers, scheduler=scheduler, done=one_done)
     return kept
+
+
+def _work_folders(job: BatchJob) -> list[str]:
+    wanted = {
+        "parts": job.has_products,
+        "tiles": job.has_products,
+        "layers": job.has_products and job.products.layers,
+        "work": job.work is not None,
+    }
+    return [name for name, is_wanted in wanted.items() if is_wanted]
 
 
 def _raster_folders(job: BatchJob) -> list[str]:

@@ -1,0 +1,285 @@
+"""A script's work by batch is what the script finds of all stations at once, whoever did it and how often."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import time
+from contextlib import closing
+from pathlib import Path
+
+import geopandas
+import jsonschema
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import rasterio
+import shapely
+
+import hillsight
+from hillsight.errors import BatchError, HillsightError
+from hillsight.jobs.batch import job_file
+from hillsight.layers.contents import written_rasters
+from jobs.batch.batch_jobs import NORTH, WEST, digests, made
+from scripts.commands import process
+
+JOB = """\
+format = "hillsight batch 1"
+title = "Outlooks"
+terrain = "ground.tif"
+
+[stations]
+file = "stations.gpkg"
+
+[looking]
+reach_m = 400
+
+[work]
+script = "outlook"
+[work.options]
+features = ["features.gpkg"]
+least_pocket = 0.05
+
+[output]
+window_posts = 20000
+"""
+
+
+def thirty() -> geopandas.GeoDataFrame:
+    """Thirty stations; two share a name, one has none, two are called alike but for a sign."""
+    rng = np.random.default_rng(8)
+    x, y = WEST + rng.uniform(100, 1_500, 30), NORTH - rng.uniform(100, 2_100, 30)
+    names: list[str | None] = [f"Place {n}" for n in range(1, 31)]
+    names[4], names[20], names[11] = "Place 3", "PLACE 9!", None
+    names[7] = "O'Hara's"
+    return geopandas.GeoDataFrame({"name": names}, geometry=shapely.points(x, y), crs=27700)
+
+
+def features(folder: Path) -> None:
+    rng = np.random.default_rng(9)
+    x, y = WEST + rng.uniform(100, 1_900, 25), NORTH - rng.uniform(100, 2_100, 25)
+    geopandas.GeoDataFrame(
+        {"name": [f"Thing {n}" for n in range(25)], "kind": ["cairn", "house", "tree", "rock", "mast"] * 5},
+        geometry=shapely.points(x, y),
+        crs=27700,
+    ).to_file(folder / "features.gpkg", layer="features")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fixed_time():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SOURCE_DATE_EPOCH", "1780000000")
+        yield
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The job done by one worker, its results in ``out``."""
+    folder = tmp_path_factory.mktemp("work")
+    job = made(folder, JOB, thirty())
+    features(folder)
+    result = hillsight.batch(job, out=folder / "out", workers=1)
+    assert (result.stations, result.refused, result.parts) == (30, 0, 0)
+    assert result.work_parts > 2
+    return folder
+
+
+def same(one: Path, other: Path) -> None:
+    """Two GeoPackages hold the same layers with the same rows in the same order, and the same rasters."""
+    names = [list(map(str, pyogrio.list_layers(path)[:, 0])) for path in (one, other)]
+    assert names[0] == names[1]
+    assert len(names[0]) > 0
+    for name in names[0]:
+        left, right = (pyogrio.read_dataframe(path, layer=name) for path in (one, other))
+        pd.testing.assert_frame_equal(pd.DataFrame(left), pd.DataFrame(right), obj=name)
+        assert left.crs == right.crs
+    rasters = [{(r.station, r.kind): r for r in written_rasters(path)} for path in (one, other)]
+    assert rasters[0].keys() == rasters[1].keys()
+    for key, raster in rasters[0].items():
+        assert raster == rasters[1][key]
+        options = {"BAND_COUNT": 1} if raster.kind == "viewshed" else {}
+        arrays = []
+        for path in (one, other):
+            with rasterio.open(path, driver="GPKG", TABLE=raster.table, **options) as file:
+                arrays.append((file.read(1), file.transform, file.crs))
+        assert np.array_equal(arrays[0][0], arrays[1][0], equal_nan=raster.kind != "viewshed")
+        assert arrays[0][1:] == arrays[1][1:]
+
+
+def test_outlooks_by_batch_are_those_of_all_stations_at_once(done: Path, tmp_path: Path) -> None:
+    hillsight.outlook(
+        str(done / "ground.tif"),
+        stations=str(done / "stations.gpkg"),
+        features=str(done / "features.gpkg"),
+        reach=400,
+        least_pocket=0.05,
+        out=tmp_path / "direct.gpkg",
+    )
+    same(done / "out" / "work.gpkg", tmp_path / "direct.gpkg")
+    styles = {path.name for path in (tmp_path / "direct_styles").iterdir()}
+    assert {path.name for path in (done / "out" / "work_styles").iterdir()} == styles
+
+
+@pytest.mark.parametrize(
+    ("script", "option", "given"),
+    [
+        ("profile", "bearing = [10, 200]", {"bearing": [10.0, 200.0]}),
+        ("panorama", 'looks = "NE"', {"looks": "NE"}),
+        ("viewshed", "probability = true", {"probability": True}),
+    ],
+)
+def test_so_are_other_scripts(tmp_path: Path, script: str, option: str, given: dict[str, object]) -> None:
+    work = JOB.replace('"outlook"', f'"{script}"').replace('features = ["features.gpkg"]\n', "")
+    job = made(tmp_path, work.replace("least_pocket = 0.05", option), thirty().iloc[:5])
+    hillsight.batch(job, out=tmp_path / "out", workers=1)
+    ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
+    out = tmp_path / "direct.gpkg"
+    getattr(hillsight, script)(ground, stations=stations, reach=400, out=out, **given)
+    same(tmp_path / "out" / "work.gpkg", out)
+
+
+def test_two_workers_leave_the_same_bytes(done: Path) -> None:
+    hillsight.batch(done / "job.toml", out=done / "two", workers=2)
+    assert digests(done / "two") == digests(done / "out")
+
+
+def test_what_is_damaged_is_done_anew_and_the_rest_is_kept(done: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "again"
+    shutil.copytree(done / "out", folder)
+    before = digests(folder)
+    part = sorted((folder / "work").glob("*.gpkg"))[1]
+    part.write_bytes(part.read_bytes()[:-4096])
+    sorted((folder / "work").glob("*.json"))[0].unlink()
+    (folder / "work.gpkg").unlink()
+    result = hillsight.batch(done / "job.toml", out=folder, workers=1)
+    assert result.work_parts_kept == result.work_parts - 2
+    assert digests(folder) == before
+
+
+def test_a_run_that_is_killed_and_run_again_leaves_the_same_bytes(done: Path, tmp_path: Path) -> None:
+    command = process("batch", done / "job.toml", "--out", tmp_path / "out", "--workers", "1", "--quiet")
+    run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    until = time.monotonic() + 300
+    while run.poll() is None and time.monotonic() < until:
+        if len(list((tmp_path / "out" / "work").glob("*.json"))) >= 2:
+            os.kill(run.pid, signal.SIGKILL)
+            break
+        time.sleep(0.01)
+    assert run.wait() != 0, "it was to be killed in the middle"
+    assert not (tmp_path / "out" / "work.gpkg").exists()
+    again = subprocess.run(command, capture_output=True, text=True, timeout=600)
+    assert again.returncode == 0, again.stderr
+    assert digests(tmp_path / "out") == digests(done / "out")
+
+
+def test_the_provenance_tells_of_job_inputs_and_operations(done: Path) -> None:
+    with closing(sqlite3.connect(done / "out" / "work.gpkg")) as database:
+        (text,) = database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id").fetchone()
+    document = json.loads(text)
+    assert document["script"] == "batch"
+    assert document["parameters"]["job"]["work"]["script"] == "outlook"
+    assert {one["name"] for one in document["inputs"]} == {"ground.tif", "stations.gpkg", "features.gpkg"}
+    assert all(len(one["sha256"]) == 64 for one in document["inputs"])
+    assert document["operations"]
+
+
+def test_a_station_that_cannot_be_used_is_listed_and_the_rest_is_done(tmp_path: Path) -> None:
+    frame = thirty().iloc[:6].copy()
+    void = shapely.Point(WEST + 420, NORTH - 1_030)  # the void of the ground
+    frame.loc[6] = {"name": "On the void", "geometry": void}
+    frame.loc[7] = {"name": "Away", "geometry": shapely.Point(WEST - 5_000, NORTH)}
+    job = made(tmp_path, JOB.replace('features = ["features.gpkg"]\n', ""), frame)
+    result = hillsight.batch(job, out=tmp_path / "out", workers=1)
+    assert (result.stations, result.refused) == (6, 2)
+    refused = pyogrio.read_dataframe(tmp_path / "out" / "batch.gpkg", layer="refused_stations")
+    assert list(refused["number"]) == [7, 8]
+    assert list(refused["station"]) == ["On the void", "Away"]
+    assert "void" in refused["reason"][0]
+    assert "off the terrain" in refused["reason"][1]
+    stations = pyogrio.read_dataframe(tmp_path / "out" / "work.gpkg", layer="stations")
+    assert list(stations["station"]) == ["Place 1", "Place 2", "Place 3", "Place 4", "Place 3 (2)", "Place 6"]
+    before = digests(tmp_path / "out")
+    hillsight.batch(job, out=tmp_path / "two", workers=2)
+    assert digests(tmp_path / "two") == before
+
+
+def test_columns_tell_how_single_stations_look(tmp_path: Path) -> None:
+    frame = thirty().iloc[:4].copy()
+    frame["eye_height_m"] = [1.6, 30.0, np.nan, 30.0]
+    frame["reach_m"] = [400.0, 400.0, 200.0, np.nan]
+    job = JOB.replace("outlook", "dead-ground").replace('features = ["features.gpkg"]\n', "")
+    hillsight.batch(made(tmp_path, job, frame), out=tmp_path / "out", workers=1)
+    found = pyogrio.read_dataframe(tmp_path / "out" / "work.gpkg", layer="stations")
+    for row, eye_m, reach_m in ((0, 1.6, 400.0), (1, 30.0, 400.0), (2, 1.6, 200.0), (3, 30.0, 400.0)):
+        alone = hillsight.dead_ground(
+            str(tmp_path / "ground.tif"),
+            stations=frame.iloc[[row]],
+            eye_height=eye_m,
+            reach=reach_m,
+            least_pocket=0.05,
+        ).frames["stations"]
+        for column in ("eye_level_m", "visible_ha", "hidden_ha", "reach_ha"):
+            assert found[column][row] == alone[column][0]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("least_pocket", "least_pockets", "Did you mean least_pocket?"),
+        ("least_pocket = 0.05", 'least_pocket = "much"', "a number is wanted"),
+        ("least_pocket = 0.05", "cells = 1", "true or false is wanted"),
+        ("least_pocket = 0.05", "least_pocket = [0.1, 0.2]", "one value is wanted"),
+        ("least_pocket = 0.05", "uncertain_between = 0.1", "a list of 2 values is wanted"),
+        ("least_pocket = 0.05", 'date = "soon"', "a day is wanted"),
+        ("least_pocket = 0.05", "eye_height = 2", "[looking] says it"),
+        ("least_pocket = 0.05", 'surface = "top.tif"', "[cover] says it, as surface"),
+        ("least_pocket = 0.05", 'csv = "list.csv"', "one GeoPackage, work.gpkg"),
+        ("least_pocket = 0.05", "show_hidden = true", "has no option 'show_hidden'"),
+        ('"outlook"', '"outlok"', "Did you mean outlook?"),
+        ('"outlook"', '"landforms"', "does not work station by station"),
+        ("script =", "scripts =", "has no field 'scripts'"),
+    ],
+)
+def test_what_a_job_cannot_say_of_the_work_is_refused_with_its_line(
+    tmp_path: Path, old: str, new: str, words: str
+) -> None:
+    file = tmp_path / "job.toml"
+    text = JOB.replace(old, new, 1)
+    file.write_text(text, encoding="utf-8")
+    line = 1 + next(n for n, one in enumerate(text.splitlines()) if new.split(" =")[0] in one)
+    with pytest.raises(BatchError) as refused:
+        job_file.read_job(str(file))
+    assert words in str(refused.value)
+    assert f"line {line}" in str(refused.value)
+
+
+def test_an_option_that_makes_no_sense_ends_the_run(tmp_path: Path) -> None:
+    job = made(tmp_path, JOB.replace("least_pocket = 0.05", "sector_width = 7"), thirty())
+    features(tmp_path)
+    with pytest.raises(HillsightError, match="sector"):
+        hillsight.batch(job, out=tmp_path / "out", workers=1)
+    assert not (tmp_path / "out" / "work.gpkg").exists()
+
+
+def test_stations_put_together_by_the_script_are_refused(tmp_path: Path) -> None:
+    text = JOB.replace("outlook", "viewshed").replace("least_pocket = 0.05", "count = true")
+    job = made(tmp_path, text.replace('features = ["features.gpkg"]\n', ""), thirty())
+    with pytest.raises(BatchError, match="puts stations together into visible_count"):
+        hillsight.batch(job, out=tmp_path / "out", workers=1)
+
+
+def test_the_schema_takes_what_the_reader_takes() -> None:
+    schema = job_file.json_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    work = {"script": "outlook", "options": {"features": ["a.gpkg"], "least_pocket": 0.5}}
+    job = {"format": "hillsight batch 1", "title": "x", "terrain": "g.tif", "stations": {}, "work": work}
+    assert validator.is_valid(job)
+    for options in ({"least_pocket": "x"}, {"reach": 5}, {"nothing": 1}, {"uncertain_between": 0.1}):
+        assert not validator.is_valid(job | {"work": {"script": "outlook", "options": options}})
+    assert not validator.is_valid(job | {"work": {"script": "landforms"}})
