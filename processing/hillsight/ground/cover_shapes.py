@@ -7,7 +7,7 @@ single things given as points stand as upright screens.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +85,28 @@ class CoverShapes:
         """(m, 4) west, south, east, north of each screen."""
         x, y = self.ends_m[:, [0, 2]], self.ends_m[:, [1, 3]]
         return np.column_stack([x.min(axis=1), y.min(axis=1), x.max(axis=1), y.max(axis=1)])
+
+    def touching(self, west: float, south: float, east: float, north: float) -> CoverShapes:
+        """Those that reach into a box; kinds and errors are those of all."""
+        areas = touching(self.area_bounds_m, west, south, east, north)
+        screens = touching(self.screen_bounds_m, west, south, east, north)
+        return replace(
+            self,
+            areas=self.areas[areas],
+            area_height_m=self.area_height_m[areas],
+            area_kind=self.area_kind[areas],
+            area_passes=self.area_passes[areas],
+            ends_m=self.ends_m[screens],
+            screen_height_m=self.screen_height_m[screens],
+            screen_kind=self.screen_kind[screens],
+        )
+
+
+def touching(bounds_m: Floats, west: float, south: float, east: float, north: float) -> Flags:
+    """Which of some bounds, (n, 4), reach into a box."""
+    inside: Flags = (bounds_m[:, 0] <= east) & (bounds_m[:, 2] >= west)
+    inside &= (bounds_m[:, 1] <= north) & (bounds_m[:, 3] >= south)
+    return inside
 
 
 def read_cover(

@@ -10,7 +10,7 @@ from rasterio import Affine
 from rasterio.features import rasterize
 
 from hillsight.ground.cover import Cover, Screens
-from hillsight.ground.cover_shapes import CoverShapes, read_cover
+from hillsight.ground.cover_shapes import CoverShapes, read_cover, touching
 from hillsight.ground.cover_surface import SurfaceModel, judged, open_surface
 from hillsight.ground.grid import Surface
 from hillsight.words.cover import SURFACE_KIND
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
-    from hillsight.arrays import Bytes, Flags, Floats, Floats32
+    from hillsight.arrays import Bytes, Floats32
     from hillsight.ground.cover_table import CoverTable
     from hillsight.ground.grid import Grid
     from hillsight.ground.terrain import Terrain
@@ -124,20 +124,13 @@ def _with_rim(terrain: Terrain, grid: Grid) -> Surface:
         )
 
 
-def _touching(bounds_m: Floats, west: float, south: float, east: float, north: float) -> Flags:
-    """Which of some bounds, (n, 4), reach into a box."""
-    inside: Flags = (bounds_m[:, 0] <= east) & (bounds_m[:, 2] >= west)
-    inside &= (bounds_m[:, 1] <= north) & (bounds_m[:, 3] >= south)
-    return inside
-
-
 def _painted(shapes: CoverShapes, grid: Grid) -> tuple[Floats32, Floats32, Bytes]:
     """Heights of what is solid and of woods, and kinds, at the posts inside areas; the tallest wins."""
     shape = (grid.rows, grid.columns)
     west, south, east, north = grid.cell_edges_m
     solid_m, wood_m = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
     kind = np.zeros(shape, np.uint8)
-    near = _touching(shapes.area_bounds_m, west, south, east, north)
+    near = touching(shapes.area_bounds_m, west, south, east, north)
     if not near.any():
         return solid_m, wood_m, kind
     transform = Affine(grid.spacing_x_m, 0, west, 0, -grid.spacing_y_m, north)
@@ -158,7 +151,7 @@ def _painted(shapes: CoverShapes, grid: Grid) -> tuple[Floats32, Floats32, Bytes
 def _screens(shapes: CoverShapes, grid: Grid) -> Screens:
     """The screens that may stand within the outermost posts."""
     west, south, east, north = grid.west_m, grid.south_m, grid.east_m, grid.north_m
-    near = _touching(shapes.screen_bounds_m, west, south, east, north)
+    near = touching(shapes.screen_bounds_m, west, south, east, north)
     x, y = shapes.ends_m[near][:, [0, 2]], shapes.ends_m[near][:, [1, 3]]
     (row, to_row), (column, to_column) = (axis.T for axis in grid.to_array(x, y))
     return Screens(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +18,7 @@ from hillsight.layers.rasters import PROVENANCE_ITEM
 from hillsight.sight.octants import Window
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     import geopandas
 
@@ -69,20 +70,42 @@ def write_mosaic(
         temporary.write_text(text, encoding="utf-8")
 
 
-def write_parquet(folder: Path, frames: Mapping[str, geopandas.GeoDataFrame], provenance: Provenance) -> None:
-    """Each layer as a GeoParquet file, with the provenance among the file's metadata."""
+def write_parquet(
+    path: Path,
+    frames: Iterable[geopandas.GeoDataFrame],
+    provenance: Provenance,
+    bounds_m: tuple[float, float, float, float] | None = None,
+) -> None:
+    """A layer as a GeoParquet file, with the provenance among the file's metadata.
+
+    frames : its rows, some at a time; each becomes a group of rows
+    bounds_m : of all of them; those of the first if not given
+    """
     import io
 
     import pyarrow.parquet
 
-    for name, frame in frames.items():
-        buffer = io.BytesIO()
-        frame.to_parquet(buffer, index=False)
-        buffer.seek(0)
-        table = pyarrow.parquet.read_table(buffer)
-        told = {**(table.schema.metadata or {}), PROVENANCE_ITEM.encode(): provenance.as_json().encode()}
-        with replacing(folder / f"{name}.parquet") as temporary:
-            pyarrow.parquet.write_table(table.replace_schema_metadata(told), temporary, compression="zstd")
+    with replacing(path) as temporary, ExitStack() as held:
+        writer = schema = None
+        for frame in frames:
+            buffer = io.BytesIO()
+            frame.to_parquet(buffer, index=False)
+            buffer.seek(0)
+            table = pyarrow.parquet.read_table(buffer)
+            if writer is None:
+                told = {
+                    **(table.schema.metadata or {}),
+                    PROVENANCE_ITEM.encode(): provenance.as_json().encode(),
+                }
+                if bounds_m is not None and len(frame):
+                    geo = json.loads(told[b"geo"])
+                    geo["columns"][geo["primary_column"]]["bbox"] = list(bounds_m)
+                    told[b"geo"] = json.dumps(geo).encode()
+                schema = table.schema.with_metadata(told)
+                writer = held.enter_context(
+                    pyarrow.parquet.ParquetWriter(temporary, schema, compression="zstd")
+                )
+            writer.write_table(table.cast(schema))
 
 
 def write_stac(

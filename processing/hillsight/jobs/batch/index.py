@@ -15,6 +15,7 @@ import shapely
 from hillsight.errors import CallError
 from hillsight.jobs.batch.catalog import write_mosaic, write_parquet, write_stac
 from hillsight.jobs.batch.checked import Packed
+from hillsight.jobs.batch.matrix import LAYER, matrix_of
 from hillsight.jobs.batch.shares import TileCounts, area_shares, path_stretches, shapes_on_grid
 from hillsight.jobs.outputs import write_style_folder
 from hillsight.layers.atomic import made_folder
@@ -22,7 +23,6 @@ from hillsight.layers.package import package
 from hillsight.schema.batch import BATCH_RASTERS
 from hillsight.schema.frames import frame_of_rows
 from hillsight.sight.octants import Window
-from hillsight.words.states import GroundState
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.batch.parts import Setting
     from hillsight.jobs.batch.prepared import Prepared
     from hillsight.jobs.batch.work_merge import Worked
+    from hillsight.layers.package import Package
 
 INDEX = "batch.gpkg"
 
@@ -97,18 +98,20 @@ def write_index(
             *(prepared.grid, prepared.default_crs, near),
         )
         frames["path_stretches"] = path_stretches(*paths, counts, products.stretch_m)
-    if products.matrix:
-        frames["station_sight"] = _matrix_frame(setting, prepared)
     for kind in ("visible_count", *BATCH_RASTERS):
         write_mosaic(folder, kind, tiles, prepared.grid, setting.provenance)
     if job.output.parquet:
-        write_parquet(made_folder(folder / "tables"), frames, setting.provenance)
+        for name, frame in frames.items():
+            write_parquet(made_folder(folder / "tables") / f"{name}.parquet", [frame], setting.provenance)
     if job.output.stac:
         stac = made_folder(folder / "stac")
         write_stac(stac, job.title, tiles, prepared.grid, near, setting.provenance)
     with package(folder / INDEX, setting.provenance) as file:
         for name, frame in frames.items():
             file.write(name, frame)
+        if job.has_products and products.matrix:
+            _write_matrix(folder, job, setting, prepared, file)
+        layers = tuple(file.tables)
     write_style_folder(folder / INDEX)
     return Found(
         worked.stations if worked is not None and not job.has_products else len(stations),
@@ -116,7 +119,7 @@ def write_index(
         [f"{label}: {reason}" for label, reason in zip(refused["station"], refused["reason"], strict=True)],
         sum(tile["asked_cells"] for tile in tiles),
         sum(tile["seen_cells"] for tile in tiles),
-        tuple(frames),
+        layers,
     )
 
 
@@ -183,32 +186,15 @@ def _of_parts(
     )
 
 
-def _matrix_frame(setting: Setting, prepared: Prepared) -> geopandas.GeoDataFrame:
-    """Which stations see each other, in the order of their numbers."""
-    columns: list[list[Any]] = [[], [], [], []]
-    for part in prepared.parts:
-        with Packed(setting.part_file(part.number)) as file:
-            for column, name in zip(columns, ("from", "to", "state", "distance"), strict=True):
-                column.extend(file.needed(f"matrix_{name}").tolist())
-    by_number = {station.number: station for station in prepared.stations}
-    told = sorted(zip(*columns, strict=True))
-    return frame_of_rows(
-        "station_sight",
-        [
-            {
-                "from_number": int(one),
-                "to_number": int(other),
-                "distance_m": distance_m,
-                "state": GroundState(int(state)).name.lower(),
-            }
-            for one, other, state, distance_m in told
-        ],
-        [
-            shapely.LineString([(s.easting_m, s.northing_m) for s in (by_number[one], by_number[other])])
-            for one, other, *_ in told
-        ],
-        prepared.grid.crs,
-    )
+def _write_matrix(folder: Path, job: BatchJob, setting: Setting, prepared: Prepared, file: Package) -> None:
+    """Which stations see each other, in the order of their numbers, some at a time."""
+    paths = [setting.part_file(part.number) for part in prepared.parts]
+    with matrix_of(folder, paths, prepared.stations, prepared.grid.crs) as matrix:
+        for frame in matrix.frames():
+            file.write(LAYER, frame, append=LAYER in file.tables)
+        if job.output.parquet:
+            table = made_folder(folder / "tables") / f"{LAYER}.parquet"
+            write_parquet(table, matrix.frames(), setting.provenance, matrix.bounds_m)
 
 
 def _place(grid: Grid, easting_m: float, northing_m: float) -> shapely.Point:

@@ -214,8 +214,6 @@ def read_job(path: str) -> BatchJob:
             "[cover] tells of files of cover, and names none", "Add file: woods, buildings, walls or hedges"
         )
     has_products = "products" in content or "work" not in content
-    if cover.names and has_products:
-        raise top.within("cover").error("[cover] is for [work] alone", "Take [products] or [cover] out")
     return BatchJob(
         **values,
         stations=stations,

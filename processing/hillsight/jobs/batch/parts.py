@@ -12,11 +12,13 @@ from hillsight.errors import HillsightError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.stations import Station
 from hillsight.jobs.batch.checked import is_whole, packed, write_checked
+from hillsight.jobs.batch.covered import on_terrain
 from hillsight.jobs.batch.ground import BatchGround
 from hillsight.jobs.batch.planning import Part, overlap, tile_window, tiles_of
 from hillsight.layers.package import raster_table
 from hillsight.layers.rasters import write_cog
 from hillsight.reading.coverage import Question, Stand, areas_ha, stand
+from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.rasters import RASTERS
 from hillsight.sight.doubt import probability_of_posts
 from hillsight.sight.gathering import NOT_ASKED, Gathered, Gatherers, gather
@@ -29,6 +31,8 @@ from hillsight.sight.viewing import Eye, Viewing
 if TYPE_CHECKING:
     from hillsight.arrays import AnyArray, Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.cover_shapes import CoverShapes
+    from hillsight.ground.cover_source import CoverSource
     from hillsight.ground.grid import Grid, Surface
     from hillsight.ground.terrain import Terrain
     from hillsight.jobs.batch.job_file import Products
@@ -48,6 +52,7 @@ class Setting:
 
     folder : where everything is written, by a name that is good wherever a task is done
     errors : what errs, where chances are wanted
+    cover : what stands on the ground, without the shapes of map files, which go with each part
     """
 
     folder: str
@@ -57,6 +62,7 @@ class Setting:
     tile_posts: int
     provenance: Provenance
     errors: ErrorModel | None
+    cover: CoverSource | None = None
 
     def part_file(self, number: int) -> Path:
         """The file of a part."""
@@ -79,10 +85,14 @@ def thousandths(weight: float) -> int:
 
 @dataclass(frozen=True)
 class PartTask:
-    """See the stations of a part; done again it leaves the same file."""
+    """See the stations of a part; done again it leaves the same file.
+
+    shapes : what of map files of cover reaches into the part's window
+    """
 
     setting: Setting
     part: Part
+    shapes: CoverShapes | None = None
 
     @property
     def name(self) -> str:
@@ -105,7 +115,7 @@ class PartTask:
         ------
         HillsightError : the ground cannot be read, or the file not be written
         """
-        done = _seen_part(self.setting, self.part)
+        done = _seen_part(self.setting, self.part, self.shapes)
         write_checked(self.file, packed(done.arrays, done.record))
         return {"stations": len(done.record["rows"]), "refused": len(done.record["refused"])}
 
@@ -125,10 +135,17 @@ class _Standing:
     notes: list[str] = field(default_factory=list)
     refused: list[dict[str, Any]] = field(default_factory=list)
 
+    def note_inside(self, surface: Surface, eyes: list[Eye]) -> None:
+        """Note of those whose eye is inside cover that they see uncertain ground only."""
+        for number, (station, eye) in enumerate(zip(self.stations, eyes, strict=True)):
+            told = (self.notes[number], *inside_notes(station.label, surface, eye))
+            self.notes[number] = "; ".join(text for text in told if text)
 
-def _seen_part(setting: Setting, part: Part) -> _Done:
+
+def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Done:
     products = setting.products
-    with setting.ground.terrain() as terrain:
+    with setting.ground.terrain() as bare:
+        terrain = on_terrain(bare, setting.cover, shapes)
         height_m = _read(terrain, part.window)
         surface = terrain.surface(part.window.row, part.window.column, height_m)
         standing = _stood(setting, terrain, part, height_m)
@@ -142,6 +159,7 @@ def _seen_part(setting: Setting, part: Part) -> _Done:
             chances=products.chances,
         )
         eyes = [_moved(at.eye, part.window) for at in standing.stands]
+        standing.note_inside(surface, eyes)
         gatherers = Gatherers(
             np.array([eye.row for eye in eyes], np.float64),
             np.array([eye.column for eye in eyes], np.float64),
@@ -208,7 +226,7 @@ def _stood(setting: Setting, terrain: Terrain, part: Part, height_m: Floats32) -
     for station in part.stations:
         try:
             at, notes = stand(
-                terrain, read, _as_station(station), _question(station, setting.refraction), geodesy
+                terrain.bare, read, _as_station(station), _question(station, setting.refraction), geodesy
             )
         except HillsightError as error:
             found.refused.append({"number": station.number, "reason": error.what})

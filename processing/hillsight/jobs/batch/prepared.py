@@ -11,6 +11,8 @@ from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.stations import unlike
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.terrain_options import TerrainOptions
+from hillsight.ground.transform import Operation
+from hillsight.jobs.batch.covered import cover_of
 from hillsight.jobs.batch.ground import BatchGround, found_ground, ground_files, told_files
 from hillsight.jobs.batch.manifest import kernel_mark
 from hillsight.jobs.batch.places import BatchStation, Refused, given_places, settled_places
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from hillsight.ground.accuracy import ErrorModel
+    from hillsight.ground.cover_source import CoverSource
     from hillsight.ground.grid import Grid
     from hillsight.ground.terrain import Terrain
     from hillsight.jobs.batch.job_file import BatchJob
@@ -52,6 +55,7 @@ class Prepared:
     provenance: Provenance
     errors: ErrorModel | None
     default_crs: CRS
+    cover: CoverSource | None
 
 
 def prepared_job(job: BatchJob) -> Prepared:
@@ -101,9 +105,13 @@ def prepared_job(job: BatchJob) -> Prepared:
         )
         if name is not None
     ]
-    operations = [one.record() for one in (terrain.operation, operation) if one is not None]
-    doubts = () if errors is None else (error_note(errors, covered=False),)
-    notes = tuple(dict.fromkeys((*terrain.notes, *given.notes, *doubts)))
+    cover, cover_notes, cover_ways = None, list[str](), list[Operation]()
+    if job.has_products:
+        cover, cover_notes, cover_ways = cover_of(job, ground, stations, default_crs)
+    used = dict.fromkeys((terrain.operation, operation, *cover_ways))
+    operations = [one.record() for one in used if one is not None]
+    doubts = () if errors is None else (error_note(errors, covered=cover is not None),)
+    notes = tuple(dict.fromkeys((*terrain.notes, *given.notes, *cover_notes, *doubts)))
     provenance = Provenance(
         "batch", {"job": job.told()}, (*terrain_files, *vectors), tuple(operations), notes
     )
@@ -121,6 +129,7 @@ def prepared_job(job: BatchJob) -> Prepared:
         provenance,
         errors,
         default_crs,
+        cover,
     )
 
 

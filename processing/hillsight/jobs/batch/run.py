@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, OutputError
+from hillsight.jobs.batch.covered import shapes_near, without_shapes
 from hillsight.jobs.batch.engine import do_tasks
 from hillsight.jobs.batch.index import check_libraries, write_index
 from hillsight.jobs.batch.job_file import BatchJob, read_job
@@ -109,13 +110,17 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
             job.output.tile_posts,
             provenance,
             prepared.errors,
+            None if prepared.cover is None else without_shapes(prepared.cover),
         )
         for text in prepared.notes:
             listener.note(text)
         for name in _work_folders(job):
             made_folder(folder / name)
         say_if_compiling(listener)
-        part_tasks = [PartTask(setting, part) for part in prepared.parts]
+        part_tasks = [
+            PartTask(setting, part, shapes_near(prepared.cover, prepared.grid, part.window))
+            for part in prepared.parts
+        ]
         kept = work_kept = 0
         if part_tasks:
             kept = _do(part_tasks, "parts", request.scheduler, workers, listener)
