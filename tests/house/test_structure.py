@@ -21,6 +21,7 @@ FLOORS = {
     "sheets": 8,
     "jobs": 9,
     "scripts": 10,
+    "serving": 11,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 LONGEST_LINES = 420

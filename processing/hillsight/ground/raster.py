@@ -19,6 +19,7 @@ from hillsight.errors import HillsightError, TerrainError
 from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
 from hillsight.ground.network import asking, settings, shut
+from hillsight.ground.text_grid import check_text_grid
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -152,6 +153,8 @@ def describe(path: str, band: int | None, nodata: float | None) -> Band:
         )
         where = f"{path}, band {number}"
         if dataset.driver in _TEXT_DRIVERS:
+            if dataset.driver == "AAIGrid":
+                check_text_grid(path, dataset.height, dataset.width)
             _walk_rows(where, dataset, number)
         if kind not in "iuf":
             raise TerrainError(

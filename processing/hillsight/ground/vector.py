@@ -14,6 +14,7 @@ from pyproj.exceptions import CRSError
 from hillsight.errors import FeatureError, HillsightError
 from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.network import asking, refuse_if_asked, refuse_linked_crs, shut
+from hillsight.ground.text_layers import check_text_layers
 from hillsight.ground.transform import operation_between
 from hillsight.schema.frames import plain_texts
 
@@ -207,6 +208,7 @@ def _read(path: str, layer: str, where: str, notes: list[str]) -> Any:
         refuse_linked_crs(path)
         return frame
 
+    check_text_layers(path)
     try:
         try:
             return read("raise")

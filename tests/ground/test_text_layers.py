@@ -1,0 +1,57 @@
+"""Vector files that are texts: what is sound is read, and nothing is guessed of what is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from hillsight.errors import FeatureError
+from hillsight.ground.crs import parse_crs
+from hillsight.ground.vector import read_layer
+
+CRS = parse_crs("EPSG:27700", "the CRS")
+POINT = (
+    '{"type":"Feature","properties":{"NAME":"Caf\u00e9"},"geometry":{"type":"Point","coordinates":[-3,56]}}'
+)
+COLLECTION = f'{{"type":"FeatureCollection","features":[\n{POINT}\n]}}'
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "rows"),
+    [
+        ("a.csv", 'name,easting,northing\n"Fold, old",1,2\nFord,3,4\n', 2),
+        ("a.csv", 'name,easting,northing\n"The ""old"" fold",1,2\nFord,3,4\n', 2),
+        ("a.csv", 'name,easting,northing\n5" pipe,1,2\nFord,3,4\n', 2),
+        ("a.csv", 'name;easting;northing\n"Two\nlines";1;2\n"";3;4\n', 2),
+        ("a.geojson", COLLECTION, 1),
+    ],
+)
+def test_a_sound_file_is_read(tmp_path: Path, name: str, text: str, rows: int) -> None:
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    frame, _ = read_layer(str(tmp_path / name), None, CRS)
+    assert len(frame) == rows
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        (
+            "a.csv",
+            b'name,easting,northing\nFord,3,4\n"Fold, old,1,2\nFell,5,6\n',
+            "line 3 and is never closed",
+        ),
+        ("a.csv", b'name,easting,northing\nFord,3,4\n"Fold"",1,2\nFell,5,6\n', "line 3 and is never closed"),
+        (
+            "a.geojson",
+            COLLECTION.encode().replace(b"NAME", b"NA\xffE"),
+            "line 2 holds bytes that are no UTF-8",
+        ),
+        ("a.json", COLLECTION.encode("latin-1"), "line 2 holds bytes that are no UTF-8"),
+    ],
+)
+def test_a_damaged_file_is_refused(tmp_path: Path, name: str, content: bytes, says: str) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(FeatureError) as refused:
+        read_layer(str(tmp_path / name), None, CRS)
+    assert says in str(refused.value)
