@@ -71,7 +71,7 @@ def test_no_private_name_is_borrowed():
 
 
 def test_no_option_is_named_below_scripts():
-    below = [m for m in MODULES.values() if not m.name.startswith(f"{NAME}.scripts")]
+    below = [m for m in MODULES.values() if not m.name.startswith((f"{NAME}.scripts", f"{NAME}.serving"))]
     assert_only_listed({m.name for m in below if option_words_in_strings(m)}, offenders.OPTION_WORDS)
 
 
@@ -93,11 +93,10 @@ def test_what_is_imported_is_declared_and_what_is_declared_is_imported():
     declared = distributions(PROJECT["dependencies"])
     found = imported_distributions(sorted(PACKAGE.rglob("*.py")), set())
     # By the name of its module where it is not installed.
-    extras = [
-        one for name in ("photographs", "batch", "cluster") for one in PROJECT["optional-dependencies"][name]
-    ]
+    groups = ("photographs", "batch", "cluster", "serve")
+    extras = [one for name in groups for one in PROJECT["optional-dependencies"][name]]
     # pystac's own module is also told to be that of a part of it.
-    chosen = distributions(extras) | {"pillow_heif", "pystac-ext-xarray-assets"}
+    chosen = distributions(extras) | {"pillow_heif", "pystac-ext-xarray-assets", "yaml"}
     assert_only_listed(found - declared - chosen, offenders.UNDECLARED)
     assert declared - found == set()
 
@@ -111,12 +110,14 @@ def test_what_the_tests_import_is_declared():
     found = imported_distributions(paths, own)
     # Not always installed, and then known by no project's name; two are asked for where a test begins.
     peers = {"axe-playwright-python", "gdal-wheel", "opencv-python-headless", "pillow-heif", "playwright"}
-    peers |= {"xarray-spatial", "distributed", "pystac"}
+    peers |= {"xarray-spatial", "distributed", "pystac", "pygeoapi", "pyyaml"}
     known = extra | distributions(PROJECT["dependencies"]) | offenders.UNDECLARED
     # Where the peers are missing their projects have no name; a test makes a module of kernels; mapscript
     # comes with the operating system.
     assert (
-        found - known - {"osgeo", "xrspatial", "xarray", "kernels", "mapscript", "pystac-ext-xarray-assets"}
+        found
+        - known
+        - {"osgeo", "xrspatial", "xarray", "kernels", "mapscript", "pystac-ext-xarray-assets", "yaml"}
         == set()
     )
     assert extra - PROGRAMS - peers - found == set()

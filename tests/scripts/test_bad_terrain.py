@@ -56,7 +56,7 @@ def test_a_text_grid_cut_short(tmp_path: Path) -> None:
     path = tmp_path / "cut.asc"
     copy(terrain(tmp_path), path, driver="AAIGrid")
     path.write_bytes(path.read_bytes()[:500])
-    assert_refused(tmp_path, *looking(tmp_path, path), says=("cut.asc", "row ", "of 60", "cut short"))
+    assert_refused(tmp_path, *looking(tmp_path, path), says=("cut.asc", "60 rows of 60", "cut short"))
 
 
 def test_a_name_that_is_no_text(tmp_path: Path) -> None:

@@ -87,5 +87,5 @@ def _damaged(path: str, what: str) -> TerrainError:
     return TerrainError(
         f"this is not a whole ASCII grid: {what}",
         where=path,
-        remedy="The file may be damaged: fetch it again",
+        remedy="The file may be damaged or cut short: fetch it again",
     )
