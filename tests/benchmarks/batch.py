@@ -111,9 +111,11 @@ def batch(folder: Path, side: int, count: int, reach_m: float, workers: int, lay
         "    heard, start = Times(), time.time()\n"
         "    r = hillsight.batch(sys.argv[1], out=sys.argv[2], workers=int(sys.argv[3]), listener=heard)\n"
         "    use = [resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]\n"
+        # What getrusage tells of this process itself counts what the starting program held before.
+        "    own = int(open('/proc/self/status').read().split('VmHWM:')[1].split()[0]) / 1024\n"
         "    print(json.dumps({'wall_s': time.time() - start, 'stations': r.stations, 'parts': r.parts,\n"
         "        'tiles': r.tiles, 'cpu_s': sum(u.ru_utime + u.ru_stime for u in use),\n"
-        "        'peak_mib': [u.ru_maxrss / 1024 for u in use],\n"
+        "        'peak_mib': [own, use[1].ru_maxrss / 1024],\n"
         "        'phases_s': {k: b - a for k, (a, b) in heard.told.items()}}))\n"
     )
     file = folder / "run_batch.py"
