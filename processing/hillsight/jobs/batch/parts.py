@@ -20,15 +20,18 @@ from hillsight.layers.rasters import write_cog
 from hillsight.reading.coverage import Question, Stand, areas_ha, stand
 from hillsight.reading.what_hides import inside_notes
 from hillsight.schema.rasters import RASTERS
+from hillsight.sight.bands import see_in_bands
 from hillsight.sight.doubt import probability_of_posts
 from hillsight.sight.gathering import NOT_ASKED, Gathered, Gatherers, gather
-from hillsight.sight.many import Asked, see_each
+from hillsight.sight.many import Asked, WindowSight, see_each
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.octants import Window
 from hillsight.sight.points import see_pairs
 from hillsight.sight.viewing import Eye, Viewing
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from hillsight.arrays import AnyArray, Bytes, Floats32
     from hillsight.ground.accuracy import ErrorModel
     from hillsight.ground.cover_shapes import CoverShapes
@@ -38,9 +41,12 @@ if TYPE_CHECKING:
     from hillsight.jobs.batch.job_file import Products
     from hillsight.jobs.batch.places import BatchStation
     from hillsight.layers.provenance import Provenance
+    from hillsight.reading.coverage import Read
 
 #: Rows of ground that are read at a time: what reading needs beside them stays small.
 _ROWS_AT_ONCE = 512
+
+_NO_VALUES = np.empty((0, 0), np.float32)
 
 #: A post counts as the greatest number of eyes that a byte tells besides no count.
 _MOST_IN_BYTE = 254
@@ -144,11 +150,14 @@ class _Standing:
 
 def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Done:
     products = setting.products
-    with setting.ground.terrain() as bare:
+    with setting.ground.terrain() as bare, bare.reading() as read_any:
         terrain = on_terrain(bare, setting.cover, shapes)
-        height_m = _read(terrain, part.window)
-        surface = terrain.surface(part.window.row, part.window.column, height_m)
-        standing = _stood(setting, terrain, part, height_m)
+        surface, read = None, read_any
+        if not part.is_far:
+            height_m = _read(read_any, part.window)
+            surface = terrain.surface(part.window.row, part.window.column, height_m)
+            read = _held(height_m, part.window)
+        standing = _stood(setting, terrain, part, read)
         gathered = Gathered.over(
             part.window.rows,
             part.window.columns,
@@ -159,19 +168,22 @@ def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Don
             chances=products.chances,
         )
         eyes = [_moved(at.eye, part.window) for at in standing.stands]
-        standing.note_inside(surface, eyes)
         gatherers = Gatherers(
             np.array([eye.row for eye in eyes], np.float64),
             np.array([eye.column for eye in eyes], np.float64),
             np.array([rank_of(s) for s in standing.stations], np.int64),
             np.array([thousandths(s.weight) for s in standing.stations], np.int64),
         )
-        asked = (
-            Asked(eye, at.field, (station.target_height_m,))
-            for eye, at, station in zip(eyes, standing.stands, standing.stations, strict=True)
-        )
         rows = []
-        views = see_each(surface, asked, clearance=products.least_depth)
+        if surface is None:
+            views = _far_views(terrain, read, part.window, standing)
+        else:
+            standing.note_inside(surface, eyes)
+            asked = (
+                Asked(eye, at.field, (station.target_height_m,))
+                for eye, at, station in zip(eyes, standing.stands, standing.stations, strict=True)
+            )
+            views = see_each(surface, asked, clearance=products.least_depth)
         for number, (view, at, station) in enumerate(
             zip(views, standing.stands, standing.stations, strict=True)
         ):
@@ -186,7 +198,7 @@ def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Don
                 terrain.grid.spacing_y_m,
             )
             rows.append(_row(terrain.grid, station, at, view.states[0], seen, standing.notes[number]))
-            if setting.errors is not None:
+            if setting.errors is not None and surface is not None:
                 around = surface.part(*view.window)
                 eye = _moved(eyes[number], view.window)
                 chance = probability_of_posts(around, eye, at.field, station.target_height_m, setting.errors)
@@ -194,7 +206,7 @@ def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Don
             if products.layers:
                 rows[-1]["layer"] = _write_layer(setting, terrain, station, at, view.states[0])
         arrays = _blocks(gathered, setting, terrain.grid, part.window)
-        if products.matrix:
+        if products.matrix and surface is not None:
             arrays |= _matrix(surface, part, standing, eyes)
     arrays["window"] = np.array(part.window, np.int64)
     arrays["numbers"] = np.array([s.number for s in standing.stations], np.int64)
@@ -204,24 +216,37 @@ def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Don
     return _Done(arrays, {"rows": rows, "refused": standing.refused})
 
 
-def _read(terrain: Terrain, window: Window) -> Floats32:
+def _far_views(terrain: Terrain, read: Read, window: Window, standing: _Standing) -> Iterator[WindowSight]:
+    """Views whose ground is more than is held at once: states alone, the ground band by band."""
+    for station, at in zip(standing.stations, standing.stands, strict=True):
+        heights_m = [station.target_height_m]
+        states = see_in_bands(lambda band: read(*band), terrain.grid, at.eye, at.field, heights_m)
+        moved = at.window._replace(row=at.window.row - window.row, column=at.window.column - window.column)
+        yield WindowSight(moved, states, _NO_VALUES, _NO_VALUES, _NO_VALUES)
+
+
+def _read(read: Read, window: Window) -> Floats32:
     """The heights of a window, some rows at a time."""
     height_m = np.empty((window.rows, window.columns), np.float32)
-    with terrain.reading() as read:
-        for top in range(0, window.rows, _ROWS_AT_ONCE):
-            rows = min(_ROWS_AT_ONCE, window.rows - top)
-            height_m[top : top + rows] = read(window.row + top, window.column, rows, window.columns)
+    for top in range(0, window.rows, _ROWS_AT_ONCE):
+        rows = min(_ROWS_AT_ONCE, window.rows - top)
+        height_m[top : top + rows] = read(window.row + top, window.column, rows, window.columns)
     return height_m
 
 
-def _stood(setting: Setting, terrain: Terrain, part: Part, height_m: Floats32) -> _Standing:
-    """Put the stations of a part on the ground; one that cannot stand is refused, the rest goes on."""
-    window, geodesy = part.window, Geodesy(terrain.crs)
+def _held(height_m: Floats32, window: Window) -> Read:
+    """Reads heights of a window that are held."""
 
     def read(row: int, column: int, rows: int, columns: int) -> Floats32:
         top, left = row - window.row, column - window.column
         return height_m[top : top + rows, left : left + columns]
 
+    return read
+
+
+def _stood(setting: Setting, terrain: Terrain, part: Part, read: Read) -> _Standing:
+    """Put the stations of a part on the ground; one that cannot stand is refused, the rest goes on."""
+    geodesy = Geodesy(terrain.crs)
     found = _Standing()
     for station in part.stations:
         try:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.coverage import hull
 from hillsight.sight.field import FieldOfView
 from hillsight.sight.octants import Window
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
 
 #: Stations of a part at most: so much is lost where a run is killed.
 MOST_IN_PART = 400
+
+#: Posts whose ground is held at once; that of a larger view is read band by band, its states alone are held.
+MOST_IN_MEMORY = MOST_POSTS
+MOST_IN_BANDS = 4 * MOST_POSTS
 
 #: Posts read about a part's stations beyond their reach.
 _MARGIN_POSTS = 3
@@ -46,6 +51,11 @@ class Part:
     def name(self) -> str:
         """Its name, of files and tasks."""
         return f"{self.number:06d}"
+
+    @property
+    def is_far(self) -> bool:
+        """Whether its ground is more than is held at once."""
+        return self.window.rows * self.window.columns > MOST_IN_MEMORY
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from hillsight.errors import BatchError
 from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.stations import unlike
-from hillsight.ground.terrain import MOST_POSTS
 from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.ground.transform import Operation
+from hillsight.jobs.batch import planning
 from hillsight.jobs.batch.covered import cover_of
 from hillsight.jobs.batch.ground import BatchGround, found_ground, ground_files, told_files
 from hillsight.jobs.batch.manifest import kernel_mark
@@ -74,7 +74,7 @@ def prepared_job(job: BatchJob) -> Prepared:
         ground = replace(ground, near=given.near() or source.middle())
         terrain = source.on_metric_grid(*ground.near)
     stations, refused, operation = settled_places(job, given, terrain)
-    stations, too_far = _within_memory(stations, terrain)
+    stations, too_far = _within_memory(stations, terrain, *_most_posts(job))
     parts, work_parts = [], []
     if job.has_products:
         parts = cut_parts(terrain.grid, stations, job.output.window_posts)
@@ -148,23 +148,34 @@ def _doubts(job: BatchJob) -> SightDoubts:
     )
 
 
+def _most_posts(job: BatchJob) -> tuple[int, str]:
+    """How many posts a station may look at, and what would allow more; that is empty where nothing would."""
+    products, most = job.products, planning.MOST_IN_MEMORY
+    if job.work is not None or not job.has_products:
+        return most, ""
+    if job.cover.names or products.least_depth or products.chances or products.matrix:
+        return most, "; without cover, least depth, chances and matrix it would do"
+    return planning.MOST_IN_BANDS, ""
+
+
 def _within_memory(
-    stations: Sequence[BatchStation], terrain: Terrain
+    stations: Sequence[BatchStation], terrain: Terrain, most: int, unless: str
 ) -> tuple[list[BatchStation], list[Refused]]:
     """Stations whose view fits into memory, and the others as refused."""
     kept, refused = [], []
     for station in stations:
         window = station_window(terrain.grid, station)
         posts = window.rows * window.columns
-        if posts <= MOST_POSTS:
+        if posts <= most:
             kept.append(station)
             continue
-        reason = f"it looks at {posts:,} posts, more than can be held at once ({MOST_POSTS:,})"
+        hint = unless if posts <= planning.MOST_IN_BANDS else ""
+        reason = f"it looks at {posts:,} posts, more than can be held at once ({most:,}){hint}"
         place = station.easting_m, station.northing_m
         refused.append(Refused(station.number, station.label, reason, *place))
     if not kept:
         raise BatchError(
-            f"every station looks at more posts than can be held at once ({MOST_POSTS:,})",
+            f"every station looks at more posts than can be held at once ({most:,})",
             remedy="Give a shorter reach_m, or coarser terrain",
         )
     return kept, refused
