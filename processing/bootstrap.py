@@ -27,6 +27,7 @@ SPARE = {
     "peers": "The peers for some checks have no wheel for this machine",
     "batch": "The libraries for GeoParquet and STAC have no wheel for this machine",
     "cluster": "The library for clusters has no wheel for this machine",
+    "serve": "The libraries of a server have no wheel for this machine",
 }
 SLD_PARSER = "geostyler-sld-parser@9.0.3"
 
