@@ -163,7 +163,8 @@ def test_labels() -> None:
     assert labels("a", "a", "a") == ["a", "a (2)", "a (3)"]
     assert labels("a", "a", "a (2)") == ["a", "a (3)", "a (2)"]
     assert labels(None, "station 1") == ["station 1 (2)", "station 1"]
-    assert labels("\x07", "a\x00b") == ["station 1", "a b"]
+    assert labels("\n", "a\tb\u2028c") == ["station 1", "a b c"]
+    assert labels("\x07", "a\x00b") == ["<U+0007>", "a<U+0000>b"]
 
 
 def test_a_name_given_twice_is_noted() -> None:

@@ -67,4 +67,4 @@ def test_a_terminal_is_not_commanded(capsys: pytest.CaptureFixture[str]) -> None
         frames = None
 
     Terminal(quiet=False).say(["Beck\x1b]0;owned\x07\nno.   name"], Nothing())  # type: ignore[arg-type]
-    assert capsys.readouterr().out == "Beck ]0;owned \nno.   name\n"
+    assert capsys.readouterr().out == "Beck<U+001B>]0;owned<U+0007>\nno.   name\n"

@@ -191,3 +191,57 @@ def test_hostile_names_survive(tmp_path: Path) -> None:
     assert {p.name for p in tmp_path.iterdir()} == {"terrain.tif", "out.gpkg", "out_styles", "rasters"}
     assert sum("visible" in line for line in ended.out.splitlines()) == len(HOSTILE)
     assert np.all(stations["reach_ha"] > 0)
+
+
+def _damaged_package(folder: Path, change: str) -> Path:
+    import sqlite3
+
+    path = points(folder, (300_297.0, 699_704.0))
+    with sqlite3.connect(path) as database:
+        database.execute(change)
+    return path
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE gpkg_spatial_ref_sys SET definition = 'PROJCS[\"half' , organization = 'NONE' "
+        "WHERE srs_id = 27700",
+        "UPDATE gpkg_spatial_ref_sys SET definition = x'00ff00ff', organization = x'fe' WHERE srs_id = 27700",
+        "UPDATE gpkg_geometry_columns SET srs_id = 424242",
+        "UPDATE gpkg_geometry_columns SET srs_id = 'abc'",
+    ],
+    ids=["cut", "bytes", "unknown", "text"],
+)
+def test_a_package_whose_crs_is_damaged(tmp_path: Path, change: str) -> None:
+    words = looking(tmp_path)
+    path = _damaged_package(tmp_path, change)
+    says = ("places.gpkg", "reference system is damaged") if "'abc'" not in change else ("places.gpkg",)
+    assert_refused(tmp_path, *words, "--stations", path, says=says)
+
+
+@pytest.mark.parametrize("named", ['"urn:ogc:def:crs:EPSG::999999"', '"half[', "27700", "null"])
+def test_geojson_whose_crs_is_damaged(tmp_path: Path, named: str) -> None:
+    """The member that GeoJSON 2008 had, and RFC 7946 took out."""
+    words = looking(tmp_path)
+    path = tmp_path / "places.geojson"
+    path.write_text(
+        f'{{"type": "FeatureCollection", "crs": {{"type": "name", "properties": {{"name": {named}}}}},'
+        '"features": [{"type": "Feature", "properties": {"name": "A"},'
+        '"geometry": {"type": "Point", "coordinates": [300297, 699704]}}]}'
+    )
+    assert_refused(tmp_path, *words, "--stations", path, says=("places.geojson",))
+
+
+@pytest.mark.parametrize(
+    "at", ['lat="abc" lon="-3.6"', 'lat="95" lon="-3.6"', 'lat="699704" lon="300297"', 'lon="-3.6"', 'lat="5']
+)
+def test_gpx_whose_places_are_damaged(tmp_path: Path, at: str) -> None:
+    """GPX has no CRS but WGS 84 (topografix.com, GPX 1.1 schema): what is none of it is refused."""
+    words = looking(tmp_path)
+    path = tmp_path / "places.gpx"
+    path.write_text(
+        '<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<wpt {at}><name>A</name></wpt></gpx>"
+    )
+    assert_refused(tmp_path, *words, "--stations", path, says=("places.gpx",))

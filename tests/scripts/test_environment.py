@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -145,6 +147,55 @@ def test_standard_output_on_a_full_disk(tmp_path: Path, asked: tuple[str, ...]) 
     assert "Traceback" not in run.stderr and "ignored" not in run.stderr
     assert "what is to be printed cannot be written (No space left on device)" in run.stderr
     assert asked or geopandas.read_file(tmp_path / "out.gpkg", layer="stations").crs == "EPSG:27700"
+
+
+#: Whole runs of other commands, by what they print and what they write.
+OTHERS = {
+    "viewshed": ("--at", AT, "--reach", REACH, "--out", "out.gpkg"),
+    "compare": (
+        "--at",
+        AT,
+        "--at",
+        "300400,699600,Far",
+        "--looks",
+        "N",
+        "--reach",
+        REACH,
+        "--json",
+        "out.json",
+    ),
+    "describe": ("--at", AT, "--looks", "N", "--reach", REACH),
+}
+
+
+@POSIX
+@pytest.mark.parametrize("stream", ["full", "closed", "unread"])
+@pytest.mark.parametrize("name", OTHERS)
+def test_standard_output_of_other_commands(tmp_path: Path, name: str, stream: str) -> None:
+    """On a full disk, closed, and into a pipe whose reader has gone: one message or none, and whole files."""
+    if stream == "full" and not Path("/dev/full").exists():
+        pytest.skip("no device that is always full")
+    line = shlex.join(process(name, "--terrain", terrain(tmp_path), *OTHERS[name]))
+    if stream == "unread":
+        line = f"{{ {line}; echo $? >code; }} | true"
+    else:
+        line += " >/dev/full" if stream == "full" else " >&-"
+    run = subprocess.run(
+        line, shell=True, cwd=tmp_path, capture_output=True, encoding="utf-8", check=False, timeout=600
+    )
+    code = int((tmp_path / "code").read_text()) if stream == "unread" else run.returncode
+    assert code == (2 if stream == "full" else 0), run.stderr
+    complaints = [one for one in run.stderr.splitlines() if not one.startswith("note: ")]
+    if stream == "full":
+        (complaint,) = complaints
+        assert "what is to be printed cannot be written (No space left on device)" in complaint
+    else:
+        assert complaints == []
+    if "out.gpkg" in OTHERS[name]:
+        assert geopandas.read_file(tmp_path / "out.gpkg", layer="stations").crs == "EPSG:27700"
+    if "out.json" in OTHERS[name]:
+        assert json.loads((tmp_path / "out.json").read_text())
+    assert not list(tmp_path.rglob(".hillsight-*"))
 
 
 @POSIX

@@ -288,12 +288,9 @@ def _who(place: Place, number: int) -> str:
 
 
 def plain_label(name: str) -> str:
-    """A name on one line: control characters and line separators become spaces, those at the ends go.
-
-    Direction marks, which would turn round what stands beside the name, become their numbers.
-    """
-    plain = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in name)
-    return marks_shown(plain.strip())
+    """A name on one line: ends of lines become spaces, those at the ends go, signs that act their numbers."""
+    shown = marks_shown(name.strip())
+    return "".join(" " if unicodedata.category(c) == "Cc" else c for c in shown).strip()
 
 
 def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:

@@ -204,8 +204,17 @@ def _read(path: str, layer: str, where: str, notes: list[str]) -> Any:
             # Measures are dropped on purpose; odd dates and lists in columns nobody reads are no concern.
             warnings.simplefilter("always")
             frame = plain_texts(pyogrio.read_dataframe(path, layer=layer, on_invalid=on_invalid))
-            refuse_if_asked(path, [str(warning.message) for warning in told])
+            said = [str(warning.message) for warning in told]
+            refuse_if_asked(path, said)
         refuse_linked_crs(path)
+        # Named, and not to be made out: to take another in its place would put all of it elsewhere.
+        damaged = [line for line in said if "srs_id" in line]
+        if damaged and getattr(frame, "crs", None) is None:
+            raise FeatureError(
+                f"the layer's reference system is damaged ({damaged[0]})".rstrip("."),
+                where=where,
+                remedy="State it anew in the file, such as EPSG:27700",
+            )
         return frame
 
     check_text_layers(path)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from hillsight.layers.atomic import replacing
 from hillsight.schema.frames import texts
+from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,8 +26,9 @@ def csv_file(
 ) -> Iterator[Callable[[pd.DataFrame], int]]:
     """Write tables of the same columns one below the other as CSV (RFC 4180, UTF-8); null stays empty.
 
-    Text that a spreadsheet would take for a formula, as a name like ``=1+1``, gets an apostrophe before it,
-    the usual convention. What is yielded returns how many cells it did that to.
+    Signs that act become their numbers. Text that a spreadsheet would take for a formula, as a name like
+    ``=1+1``, gets an apostrophe before it, the usual convention. What is yielded returns how many cells it
+    did that to.
 
     Call what is yielded with each table, once at least. The file takes its name when the block ends well.
 
@@ -42,12 +44,11 @@ def csv_file(
             rounded, changed = table.copy(), 0
             for name in rounded.columns:
                 if not pd.api.types.is_numeric_dtype(rounded[name]):
-                    acts = [_would_act(cell) for cell in rounded[name]]
-                    if any(acts):
-                        cells = zip(rounded[name], acts, strict=True)
-                        told = [f"'{cell}" if act else cell for cell, act in cells]
-                        rounded[name] = texts(told, rounded.index)
-                        changed += sum(acts)
+                    cells = [marks_shown(cell) if isinstance(cell, str) else cell for cell in rounded[name]]
+                    acts = [_would_act(cell) for cell in cells]
+                    told = [f"'{cell}" if act else cell for cell, act in zip(cells, acts, strict=True)]
+                    rounded[name] = texts(told, rounded.index)
+                    changed += sum(acts)
             for name in rounded.columns:
                 for ending, places in decimals.items():
                     if name.endswith(ending):

@@ -8,6 +8,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 import shapely
 
+from hillsight.words.marks import marks_shown
+
 if TYPE_CHECKING:
     import geopandas
 
@@ -33,12 +35,12 @@ def posts_gpx(
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         '<gpx version="1.1" creator="hillsight" xmlns="http://www.topografix.com/GPX/1/1">',
-        f"  <metadata><name>{escape(title)}</name><desc>{escape(cautions)}</desc></metadata>",
+        f"  <metadata><name>{escape(marks_shown(title))}</name><desc>{escape(cautions)}</desc></metadata>",
     ]
     for shape, name, role in zip(posts.geometry, posts["post"], posts["role"], strict=True):
         ((lon, lat),) = _degrees(shape, to_wgs84)
         lines.append(
-            f'  <wpt lat="{lat:.7f}" lon="{lon:.7f}"><name>{escape(name)}</name>'
+            f'  <wpt lat="{lat:.7f}" lon="{lon:.7f}"><name>{escape(marks_shown(name))}</name>'
             f"<desc>marshal post, {role}</desc></wpt>"
         )
     for shape, number, length_m in zip(unseen.geometry, unseen["number"], unseen["length_m"], strict=True):

@@ -17,6 +17,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
+from hillsight.words.marks import marks_escaped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -236,7 +237,9 @@ class Provenance:
             "versions": _plain(self.versions),
             "written_at": self.written_at,
         }
-        return json.dumps(document, sort_keys=True, ensure_ascii=False, indent=1, allow_nan=False)
+        return marks_escaped(
+            json.dumps(document, sort_keys=True, ensure_ascii=False, indent=1, allow_nan=False)
+        )
 
 
 def _exists(path: Path) -> bool:

@@ -21,6 +21,7 @@ from hillsight.errors import HillsightError
 from hillsight.ground.toml_lines import TomlLines
 from hillsight.plan.vocabulary import COMPASS, SightingField
 from hillsight.words.english import folded, with_article
+from hillsight.words.marks import marks_escaped
 
 #: Least members of what is a list.
 LEAST_MEMBERS = {"texts": 2, "pairs": 3}
@@ -272,7 +273,7 @@ def toml_value(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         # Escapes of JSON are escapes of TOML, which also wants one for the delete character.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return marks_escaped(json.dumps(value, ensure_ascii=False))
     if isinstance(value, datetime.date):
         return f'"{value.isoformat()}"'
     if isinstance(value, Sequence):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from hillsight.scripts.running import one_line
 from hillsight.scripts.tables import Columns, output_width, table_lines
 from hillsight.words.cover import hider_words
 from hillsight.words.quantities import per_cent, rough_distance_words
@@ -151,7 +152,7 @@ def _height_word(word: str | None) -> str:
 def _one_line(text: str | None, absent: str) -> str:
     if text is None:
         return absent
-    return "".join(c if c.isprintable() else " " for c in text)
+    return one_line(text, tidy=False)
 
 
 def _seen(row: Any) -> str:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from hillsight.scripts.running import script
+from hillsight.scripts.running import script, show
 
 
 @script(
@@ -38,13 +38,13 @@ def command(folder: Path, no_pictures: bool) -> None:
     from hillsight.jobs.demo import demo
     from hillsight.scripts.steps import Steps
 
-    click.echo(f"Making the upland in {folder}")
+    show(f"Making the upland in {folder}")
     with Steps() as steps:
         demo(folder=folder, no_pictures=no_pictures, listener=steps)
     seen = "the pictures, or " if not no_pictures else ""
-    click.echo(f"Open {seen}{folder / 'outlook.gpkg'} in a desktop GIS.")
+    show(f"Open {seen}{folder / 'outlook.gpkg'} in a desktop GIS.")
     sheets = f"{folder / 'exercises'} --out {folder / 'exercise_sheets'} --pages"
-    click.echo(f"Print three exercises: hillsight exercise print {sheets}")
+    show(f"Print three exercises: hillsight exercise print {sheets}")
 
 
 if __name__ == "__main__":

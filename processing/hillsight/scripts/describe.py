@@ -37,11 +37,12 @@ def command(quiet: bool, prose: bool, **given: Any) -> None:
     """
     from hillsight.jobs.describe import describe
     from hillsight.scripts.report import Terminal
+    from hillsight.scripts.running import show
 
     with Terminal(quiet=quiet) as report:
         result = describe(**given, listener=report)
     if prose:
-        click.echo(result.prose)
+        show(result.prose)
     elif not result.files:
         click.echo(result.text, nl=False)
     report.say((), result)

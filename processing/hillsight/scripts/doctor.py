@@ -8,7 +8,7 @@ from dataclasses import asdict
 
 import click
 
-from hillsight.scripts.running import UNDECIDED, script
+from hillsight.scripts.running import UNDECIDED, script, show
 
 
 @script(
@@ -31,7 +31,7 @@ def command(as_json: bool, mend: bool) -> None:
         click.echo(json.dumps([asdict(finding) for finding in checkup.findings], indent=2))
     else:
         for line in checkup.lines:
-            click.echo(line)
+            show(line)
     if not checkup.is_well:
         sys.exit(UNDECIDED)
 

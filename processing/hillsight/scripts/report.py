@@ -6,17 +6,16 @@ import sys
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Self
 
-import click
-
 from hillsight.jobs.listener import Listener
 from hillsight.scripts.bearing_table import bearing_table
-from hillsight.scripts.running import one_line, say
+from hillsight.scripts.running import say, show
 from hillsight.scripts.summary_lines import (
     first_ground_lines,
     landform_lines,
     relation_lines,
     station_lines,
 )
+from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,15 +66,14 @@ class Terminal(Listener):
         from rich.markup import escape
 
         if what not in self._tasks:
-            self._tasks[what] = self._bar.add_task(escape(what), total=1.0)
+            self._tasks[what] = self._bar.add_task(escape(marks_shown(what)), total=1.0)
         self._bar.update(self._tasks[what], completed=share)
 
     def say(self, lines: Iterable[str], result: Result) -> None:
         """Lines, then what was written, on the standard output."""
         if not self.quiet:
             for line in (*lines, *written_lines(result)):
-                # Names come from files: a control character would act on the terminal.
-                click.echo("\n".join(one_line(part, tidy=False) for part in line.split("\n")))
+                show(line)
 
 
 class StationReport(Terminal):

@@ -23,6 +23,7 @@ from hillsight import __version__
 from hillsight.errors import HillsightError
 from hillsight.ground.libraries import settle_libraries
 from hillsight.ground.network import network_allowed
+from hillsight.words.marks import marks_shown
 
 #: Exit codes: done, a fault of hillsight, bad input or call, done but a check failed, stopped from outside.
 DONE, BUG, BAD_INPUT, UNDECIDED, STOPPED = 0, 1, 2, 3, 130
@@ -294,12 +295,17 @@ def _interrupts_reach_us() -> Iterator[None]:
 
 
 def one_line(text: str, *, tidy: bool = True) -> str:
-    """The text without line breaks and control characters, which names and paths may hold.
+    """The text without line breaks; signs that act, which names and paths may hold, become their numbers.
 
     tidy : whether runs of spaces become one
     """
-    plain = "".join(c if c.isprintable() else " " for c in text)
+    plain = "".join(c if c.isprintable() else " " for c in marks_shown(text))
     return " ".join(plain.split()) if tidy else plain
+
+
+def show(text: str) -> None:
+    """Lines on the standard output."""
+    click.echo("\n".join(one_line(line, tidy=False) for line in text.split("\n")))
 
 
 def say(text: str) -> None:

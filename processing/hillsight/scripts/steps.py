@@ -13,6 +13,7 @@ import click
 
 from hillsight.jobs.listener import Listener
 from hillsight.scripts.report import StationReport, Terminal
+from hillsight.scripts.running import show
 
 if TYPE_CHECKING:
     import geopandas
@@ -39,7 +40,7 @@ class Steps(Listener):
         if self._begun:
             click.echo("")
         self._begun += 1
-        click.echo(f"$ {Path(sys.argv[0])} {command.name} {shlex.join(_words(command, asked))}")
+        show(f"$ {Path(sys.argv[0])} {command.name} {shlex.join(_words(command, asked))}")
         self._report = (
             StationReport(quiet=False, first_ground=True) if job == "outlook" else Terminal(quiet=False)
         )

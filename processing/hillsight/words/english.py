@@ -6,6 +6,8 @@ import re
 import unicodedata
 from collections.abc import Sequence
 
+from hillsight.words.marks import marks_shown
+
 #: Words written with a vowel and said with a consonant: a unit, a ewe, a one-arch bridge, a U-shaped valley.
 _SAID_WITH_CONSONANT = re.compile(
     r"(?:uni(?!d[e]|m[amp]|n[cdfhistv])|u(?![a-z])|uk(?![a-z])|us[aeu]|ut[eio]|ubi|ura|eu|ewe|one(?![a-z])|once)"
@@ -22,8 +24,8 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 
 
 def folded(text: str) -> str:
-    """A name or kind without case and with single spaces: how two of them are compared."""
-    return " ".join(text.split()).casefold()
+    """A name or kind without case and with single spaces, as it is shown: how two of them are compared."""
+    return " ".join(marks_shown(text).split()).casefold()
 
 
 def article(noun: str) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 
 from hillsight.errors import MarksError
 from hillsight.plan.picture.marks_schema import FORMAT, HOWS, MOST_MARKS, PIXEL_FRAME, VERSION
+from hillsight.words.marks import marks_escaped
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -156,7 +157,7 @@ class Marks:
             "skyline": [_trace_values(one) for one in self.skyline],
             "brow": [_trace_values(one) for one in self.brow],
         }
-        return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        return marks_escaped(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)) + "\n"
 
 
 def _shown(value: Any) -> str:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import TYPE_CHECKING
 
+from hillsight.words.marks import marks_shown
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -185,8 +187,8 @@ def _crosses(x: float, top: float, box: Box, gap: float) -> bool:
 def drawable(text: object, most: int, known: frozenset[int] | None = None) -> str:
     """A name as one short line that the font can draw.
 
-    Line breaks and control characters become spaces, runs of characters that the font lacks become one □,
-    and what is longer than ``most`` characters ends in an ellipsis. None and blank give "".
+    Signs that act become their numbers, line breaks spaces, and runs of characters that the font lacks one □;
+    what is longer than ``most`` characters ends in an ellipsis. None and blank give "".
 
     Parameters
     ----------
@@ -197,9 +199,9 @@ def drawable(text: object, most: int, known: frozenset[int] | None = None) -> st
     if not isinstance(text, str):
         return ""
     kept = []
-    for character in unicodedata.normalize("NFC", text):
+    for character in unicodedata.normalize("NFC", marks_shown(text)):
         kind = unicodedata.category(character)
-        # Joiners, direction marks and variation selectors draw nothing of their own.
+        # Joiners and variation selectors draw nothing of their own.
         if kind == "Cf" or 0xFE00 <= ord(character) <= 0xFE0F:
             continue
         if kind[0] in "CZ":

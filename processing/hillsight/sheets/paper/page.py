@@ -13,6 +13,7 @@ import numpy as np
 from hillsight.layers.atomic import replacing
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.palette import ALL_COLOURS, INK, PAPER
+from hillsight.words.marks import marks_shown
 from hillsight.words.quantities import UNITS
 
 if TYPE_CHECKING:
@@ -108,7 +109,7 @@ class Page:
     def size_of(self, text: str, size: float, *, bold: bool = False) -> tuple[float, float]:
         """Width and height in pixels; the height is that of a line with descenders, whatever the letters."""
         renderer = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
-        width, _, _ = renderer.get_text_width_height_descent(text, font(size, bold=bold), False)
+        width, _, _ = renderer.get_text_width_height_descent(marks_shown(text), font(size, bold=bold), False)
         return float(width), size * DOTS_PER_INCH / 72 * 1.18
 
     def text(
@@ -135,6 +136,7 @@ class Page:
         """
         from matplotlib import patheffects
 
+        text = marks_shown(text)
         width, height = self.size_of(text, size, bold=bold)
         left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
         given: dict[str, Any] = {
@@ -161,7 +163,7 @@ class Page:
         self._onto.text(
             x,
             y,
-            text,
+            marks_shown(text),
             color=colour,
             zorder=9,
             fontproperties=font(size),
@@ -189,7 +191,7 @@ class Page:
         """
         lines: list[str] = []
         line = ""
-        for word in _BREAKS.split(text):
+        for word in _BREAKS.split(marks_shown(text)):
             if line and self.size_of(f"{line} {word}", size)[0] > width:
                 lines.append(line)
                 line = word

@@ -6,7 +6,15 @@ import base64
 import hashlib
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from hillsight.words.marks import marks_shown
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def hashed(text: str) -> str:
@@ -21,7 +29,7 @@ def inside_script(text: str) -> str:
 
 def sayable(text: str) -> str:
     """Text that UTF-8 can hold: undecodable bytes of file names become question marks."""
-    return text.encode("utf-8", "replace").decode("utf-8")
+    return marks_shown(text).encode("utf-8", "replace").decode("utf-8")
 
 
 @cache
@@ -32,12 +40,16 @@ def program(package: str, parts: tuple[str, ...]) -> str:
     return '(() => {\n"use strict";\n' + "\n".join(texts) + "})();\n"
 
 
-def environment(package: str, **settings: Any) -> Any:
+def environment(package: str, finalize: Callable[[str], object] = marks_shown) -> Any:
     """Where the templates of a package are found; what is put into them is escaped, what is missing refused.
 
-    settings : of jinja2's environment, besides
+    finalize : makes a text that is no markup into what a page may hold, before it is escaped
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    def fit(value: object) -> object:
+        return finalize(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
     return Environment(
         loader=PackageLoader(package),
@@ -46,5 +58,5 @@ def environment(package: str, **settings: Any) -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
-        **settings,
+        finalize=fit,
     )

@@ -11,6 +11,7 @@ import numpy as np
 from hillsight.layers.atomic import replacing
 from hillsight.sheets.paper.page import DOTS_PER_INCH
 from hillsight.sheets.paper.palette import BLANK, PAPER
+from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -86,7 +87,7 @@ def save_page(
 
     told: dict[str, Any] = {"Date": None, "Creator": "hillsight"}
     if about is not None:
-        told |= {"Title": about.title, "Description": about.provenance}
+        told |= {"Title": marks_shown(about.title), "Description": about.provenance}
     with _kept(page), replacing(out) as temporary, matplotlib.rc_context(_given(settings, as_text)):
         FigureCanvasSVG(page.figure).print_svg(str(temporary), metadata=told)  # type: ignore[no-untyped-call]
         _keep_spaces(temporary)
@@ -112,7 +113,7 @@ def save_pages(
 
     told: dict[str, Any] = {"CreationDate": None, "Creator": "hillsight", "Producer": None}
     if about is not None:
-        told |= {"Title": about.title, "Subject": about.provenance}
+        told |= {"Title": marks_shown(about.title), "Subject": about.provenance}
     with (
         replacing(out) as temporary,
         matplotlib.rc_context(_given(settings, True)),

@@ -126,9 +126,7 @@ def _environment(*, markdown: bool = False) -> Environment:
     """
     from markupsafe import Markup
 
-    def one_line(value: object) -> object:
-        if not isinstance(value, str) or isinstance(value, Markup):
-            return value
+    def one_line(value: str) -> str:
         return _markdown_words(plain(value)) if markdown else _UNIT_SPACE.sub("\u00a0", plain(value))
 
     def _markdown_words(line: str) -> Markup:
