@@ -25,6 +25,8 @@ COLLECTION = f'{{"type":"FeatureCollection","features":[\n{POINT}\n]}}'
         ("a.csv", 'name,easting,northing\n5" pipe,1,2\nFord,3,4\n', 2),
         ("a.csv", 'name;easting;northing\n"Two\nlines";1;2\n"";3;4\n', 2),
         ("a.geojson", COLLECTION, 1),
+        ("a.geojsonl", f"{POINT}\n{POINT}\n", 2),
+        ("a.json", f"{POINT}\n{POINT}\n", 2),
     ],
 )
 def test_a_sound_file_is_read(tmp_path: Path, name: str, text: str, rows: int) -> None:
@@ -42,6 +44,8 @@ def test_a_sound_file_is_read(tmp_path: Path, name: str, text: str, rows: int) -
             "line 3 and is never closed",
         ),
         ("a.csv", b'name,easting,northing\nFord,3,4\n"Fold"",1,2\nFell,5,6\n', "line 3 and is never closed"),
+        ("a.csv", b"name,easting,northing\nFo\0rd,3,4\nFold,1,2\n", "line 2 holds NUL"),
+        ("a.geojson", COLLECTION.encode().replace(b"Caf", b"Ca\nf"), "a text in line 2 holds a line break"),
         (
             "a.geojson",
             COLLECTION.encode().replace(b"NAME", b"NA\xffE"),

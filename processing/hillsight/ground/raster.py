@@ -20,6 +20,7 @@ from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
 from hillsight.ground.network import asking, settings, shut
 from hillsight.ground.text_grid import check_text_grid
+from hillsight.ground.tiff_blocks import check_blocks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,6 +75,7 @@ class Band:
         TerrainError : the cells cannot be read, or hold numbers that are no heights
         """
         window = Window(left, top, columns, rows)
+        check_blocks(self.path, dataset, self.number, top, left, rows, columns)
         try:
             with asking(self.path):
                 raw: AnyArray = dataset.read(self.number, window=window)

@@ -1,11 +1,13 @@
 """Checks vector files that are texts before they are read: a library guesses what a damaged one means.
 
-Where a quote of a CSV is never closed, GDAL reads all rows that follow as one cell; of GeoJSON whose bytes
-are no UTF-8 it drops or renames what they are in. Both without a word.
+Where a quote of a CSV is never closed, GDAL reads all rows that follow as one cell; a row with a NUL in it is
+lost, and at times the next. Of GeoJSON whose bytes are no UTF-8 it drops or renames what they are in. All
+without a word.
 """
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -17,7 +19,10 @@ _BYTE_ORDER = b"\xef\xbb\xbf"
 
 
 def check_text_layers(path: str) -> None:
-    """Refuse a CSV with a quote that is never closed, and GeoJSON that is no UTF-8 (RFC 8259, section 8.1).
+    """Refuse a CSV with NULs or a quote that is never closed, and GeoJSON that is no text of JSON.
+
+    Of JSON that is UTF-8 (RFC 8259, section 8.1) without control characters in its texts (section 7); all
+    else the reading library judges.
 
     Parameters
     ----------
@@ -25,7 +30,7 @@ def check_text_layers(path: str) -> None:
 
     Raises
     ------
-    FeatureError : it is one of the two
+    FeatureError : it is one of these
     """
     place = Path(path)
     ending = place.suffix.lower()
@@ -39,7 +44,14 @@ def check_text_layers(path: str) -> None:
         _check_quotes(content.removeprefix(_BYTE_ORDER), path)
         return
     try:
-        content.decode("utf-8")
+        json.loads(content.decode("utf-8-sig"))
+    except json.JSONDecodeError as error:
+        if error.msg.startswith("Invalid control character"):
+            raise FeatureError(
+                f"a text in line {error.lineno} holds a line break or another control character",
+                where=path,
+                remedy="The file may be damaged: fetch or write it again",
+            ) from error
     except UnicodeDecodeError as error:
         raise FeatureError(
             f"line {_line(content, error.start)} holds bytes that are no UTF-8",
@@ -49,6 +61,12 @@ def check_text_layers(path: str) -> None:
 
 
 def _check_quotes(content: bytes, path: str) -> None:
+    if (at := content.find(b"\0")) >= 0:
+        raise FeatureError(
+            f"line {_line(content, at)} holds NUL, which no text has",
+            where=path,
+            remedy="Save it as UTF-8, or fetch it again if it is damaged",
+        )
     for cell in _QUOTED.finditer(content):
         if not cell.group(1):
             raise FeatureError(

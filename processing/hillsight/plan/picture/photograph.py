@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import logging
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 
 #: Largest picture that is opened unless told, in millions of pixels.
 MOST_MEGAPIXELS = 100.0
+
+# Pillow tells its log of damage, which Python prints where nobody listens, beside the error that comes of it.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 
