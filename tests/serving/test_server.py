@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import socket
 import sqlite3
 import time
 import zipfile
@@ -248,6 +249,23 @@ def test_what_is_no_request(server: Server) -> None:
     assert "the inputs are no object" in refused(server, "viewshed", {"inputs": [1]})
     assert "terrain" in refused(server, "viewshed", {"inputs": {"at": [NEAR]}}).lower()
     assert "no output 'plan'" in refused(server, "viewshed", {"inputs": VIEW, "outputs": {"plan": {}}})
+
+
+def test_a_file_that_leads_to_an_address_makes_no_request(server: Server) -> None:
+    """A virtual raster in the folder of inputs; whoever listens at its address hears nothing."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        listening.settimeout(0.5)
+        address = f"http://127.0.0.1:{listening.getsockname()[1]}/ground.tif"
+        (server.inputs / "leads_out.vrt").write_text(
+            '<VRTDataset rasterXSize="161" rasterYSize="161"><SRS>EPSG:27700</SRS>'
+            "<GeoTransform>300000,10,0,700000,0,-10</GeoTransform>"
+            '<VRTRasterBand dataType="Float32" band="1"><SimpleSource>'
+            f"<SourceFilename>/vsicurl/{address}</SourceFilename><SourceBand>1</SourceBand>"
+            "</SimpleSource></VRTRasterBand></VRTDataset>"
+        )
+        assert address in refused(server, "viewshed", {"inputs": {**VIEW, "terrain": "leads_out.vrt"}})
+        with pytest.raises(TimeoutError):
+            listening.accept()
 
 
 @pytest.mark.slow
