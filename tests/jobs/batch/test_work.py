@@ -11,6 +11,7 @@ import subprocess
 import time
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas
 import jsonschema
@@ -24,9 +25,14 @@ import shapely
 import hillsight
 from hillsight.errors import BatchError, HillsightError
 from hillsight.jobs.batch import job_file
+from hillsight.jobs.batch.work_script import station_scripts
 from hillsight.layers.contents import written_rasters
-from jobs.batch.batch_jobs import NORTH, WEST, digests, made
+from jobs.batch.batch_jobs import NORTH, WEST, digests, ground, made
 from scripts.commands import process
+from scripts.test_third_party_script import package
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 JOB = """\
 format = "hillsight batch 1"
@@ -283,3 +289,90 @@ def test_the_schema_takes_what_the_reader_takes() -> None:
     for options in ({"least_pocket": "x"}, {"reach": 5}, {"nothing": 1}, {"uncertain_between": 0.1}):
         assert not validator.is_valid(job | {"work": {"script": "outlook", "options": options}})
     assert not validator.is_valid(job | {"work": {"script": "landforms"}})
+
+
+PLUGIN = '''
+"""A script of another package whose work is done station by station."""
+
+import hillsight
+from hillsight.scripts import options
+from hillsight.scripts.running import script
+
+
+def near_ground(terrain, *, stations=None, reach=100.0, cells=False, out=None, **_):
+    return hillsight.dead_ground(terrain, stations=stations, reach=reach, cells=cells, out=out)
+
+
+@script(
+    "near-ground",
+    title="Dead ground near stations",
+    outputs={"out": "application/geopackage+sqlite3; GeoPackage: pockets"},
+    by_station="near_ground:near_ground",
+)
+@options.terrain
+@options.stations
+@options.viewing
+@options.pockets
+@options.output()
+def command(**given):
+    """Write dead ground near stations."""
+'''
+
+
+@pytest.fixture
+def plugin(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A package with a script of its own is installed."""
+    (tmp_path / "site").mkdir()
+    package(tmp_path / "site", "near_ground", PLUGIN, "near-ground = near_ground:command")
+    monkeypatch.syspath_prepend(str(tmp_path / "site"))
+    station_scripts.cache_clear()
+    yield
+    station_scripts.cache_clear()
+
+
+@pytest.mark.usefixtures("plugin")
+def test_a_script_of_another_package_may_be_the_work(tmp_path: Path) -> None:
+    work = JOB.replace('"outlook"', '"near-ground"').replace('features = ["features.gpkg"]\n', "")
+    job = made(tmp_path, work.replace("least_pocket = 0.05", "cells = true"), thirty().iloc[:3])
+    hillsight.batch(job, out=tmp_path / "out", workers=1)
+    ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
+    out = tmp_path / "direct.gpkg"
+    hillsight.dead_ground(ground, stations=stations, reach=400, cells=True, out=out)
+    same(tmp_path / "out" / "work.gpkg", out)
+    told = json.loads((tmp_path / "out" / "manifest.json").read_text())["versions"]
+    assert told["script near-ground"] == "near_ground 1.0"
+
+
+def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
+    work = JOB.replace('features = ["features.gpkg"]\n', "").replace('"ground.tif"', '"tiles"')
+    job = made(tmp_path, work, thirty().iloc[:5])
+    (tmp_path / "tiles").mkdir()
+    with rasterio.open(tmp_path / "ground.tif") as file:
+        for left in range(0, 230, 115):
+            window = rasterio.windows.Window(left, 0, 115, 230)
+            profile = file.profile | {"width": 115, "transform": file.window_transform(window)}
+            with rasterio.open(tmp_path / "tiles" / f"{left}.tif", "w", **profile) as tile:
+                tile.write(file.read(1, window=window), 1)
+    hillsight.batch(job, out=tmp_path / "out", workers=2)
+    ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
+    out = tmp_path / "direct.gpkg"
+    hillsight.outlook(ground, stations=stations, reach=400, least_pocket=0.05, out=out)
+    same(tmp_path / "out" / "work.gpkg", out)
+
+
+def test_all_parts_share_the_working_grid_of_a_terrain_in_degrees(tmp_path: Path) -> None:
+    work = JOB.replace('features = ["features.gpkg"]\n', "").replace("20000", "10000")
+    frame = thirty().iloc[:8].to_crs(4326)
+    job = made(tmp_path, work, frame)
+    west, south, east, north = thirty().to_crs(4326).total_bounds
+    height_m = np.nan_to_num(ground()[:200, :200], nan=100.0)
+    transform = rasterio.transform.from_bounds(west - 0.01, south - 0.01, east + 0.01, north + 0.01, 200, 200)
+    profile = {"driver": "GTiff", "width": 200, "height": 200, "count": 1, "dtype": "float32"}
+    with rasterio.open(tmp_path / "ground.tif", "w", **profile, crs="EPSG:4326", transform=transform) as file:
+        file.write(height_m, 1)
+    result = hillsight.batch(job, out=tmp_path / "out", workers=1)
+    assert result.work_parts > 1
+    path, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
+    out = tmp_path / "direct.gpkg"
+    hillsight.outlook(path, stations=stations, reach=400, least_pocket=0.05, out=out)
+    same(tmp_path / "out" / "work.gpkg", out)
