@@ -23,7 +23,7 @@ import rasterio
 import shapely
 
 import hillsight
-from hillsight.errors import BatchError, HillsightError
+from hillsight.errors import BatchError, HillsightError, TerrainError
 from hillsight.jobs.batch import job_file
 from hillsight.jobs.batch.work_script import station_scripts
 from hillsight.layers.contents import written_rasters
@@ -212,6 +212,16 @@ def test_a_station_that_cannot_be_used_is_listed_and_the_rest_is_done(tmp_path: 
     before = digests(tmp_path / "out")
     hillsight.batch(job, out=tmp_path / "two", workers=2)
     assert digests(tmp_path / "two") == before
+
+
+def test_ground_that_cannot_be_read_ends_the_run_and_refuses_no_station(tmp_path: Path) -> None:
+    frame = thirty().iloc[:6]
+    job = made(tmp_path, JOB.replace('features = ["features.gpkg"]\n', ""), frame)
+    whole = (tmp_path / "ground.tif").read_bytes()
+    (tmp_path / "ground.tif").write_bytes(whole[: len(whole) // 4])
+    with pytest.raises(TerrainError):
+        hillsight.batch(job, out=tmp_path / "out", workers=1)
+    assert not list((tmp_path / "out" / "work").glob("*.json"))
 
 
 def test_columns_tell_how_single_stations_look(tmp_path: Path) -> None:

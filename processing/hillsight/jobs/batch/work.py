@@ -15,7 +15,7 @@ import shapely
 from hillsight.errors import BatchError, CallError, StationError, TerrainError
 from hillsight.jobs.batch.checked import checksum, is_whole, write_checked
 from hillsight.jobs.batch.ground import BatchGround
-from hillsight.jobs.batch.planning import Part
+from hillsight.jobs.batch.planning import Part, station_window
 from hillsight.jobs.batch.work_script import LOOKING, station_script
 from hillsight.jobs.outputs import style_folder
 from hillsight.layers.contents import written_rasters
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 #: Stations of a part at most: so much is lost where a run is killed.
 MOST_IN_WORK = 16
+
+_ROWS_AT_ONCE = 512
 
 #: Errors that one station may be the cause of.
 _OF_STATIONS = (StationError, TerrainError, CallError)
@@ -127,10 +129,25 @@ class WorkTask:
             if isinstance(error, CallError) and not any(station.told for station in stations):
                 raise
             if len(stations) == 1:
+                if isinstance(error, TerrainError):
+                    self._check_ground(stations[0])
                 done.refused.append({"number": stations[0].number, "reason": error.what})
                 return
         for station in stations:
             self._do([station], how, f"{stem}_{station.number:07d}", done)
+
+    def _check_ground(self, station: BatchStation) -> None:
+        """Read the ground about a station, to tell a station on a void from ground that cannot be read.
+
+        Raises
+        ------
+        TerrainError : it cannot be read, which is no fault of the station
+        """
+        with self.setting.ground.terrain() as terrain, terrain.reading() as read:
+            window = station_window(terrain.grid, station)
+            for top in range(0, window.rows, _ROWS_AT_ONCE):
+                rows = min(_ROWS_AT_ONCE, window.rows - top)
+                read(window.row + top, window.column, rows, window.columns)
 
     def _written(self, stations: Sequence[BatchStation], how: dict[str, float], stem: str) -> dict[str, Any]:
         """Call the script's function for some stations; returns what is told of the file."""
