@@ -313,3 +313,34 @@ def test_layers_with_nothing_in_them_are_told(ground: Path, tmp_path: Path) -> N
         ground, at=(MIDDLE,), layers=(tmp_path / "nothing.gpkg",), show=("grid",), out=tmp_path / "n.svg"
     )
     assert any("nothing in the layer gates" in note for note in found.notes)
+
+
+def test_a_long_name_stays_in_the_insets_strip(
+    ground: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from hillsight.sheets.map import sheet_page
+    from hillsight.sheets.paper.page import Page
+
+    wide, insets = dict[str, float](), list[float]()
+    text, draw = Page.text, sheet_page._draw_inset
+
+    def noted(self: Page, x: float, y: float, words: str, *given: object, **style: object) -> Box:
+        box = text(self, x, y, words, *given, **style)
+        wide[words] = box.width
+        return box
+
+    def drawn(inset: object, *given: object) -> int:
+        insets.append(inset.place.width)
+        return draw(inset, *given)
+
+    monkeypatch.setattr(Page, "text", noted)
+    monkeypatch.setattr(sheet_page, "_draw_inset", drawn)
+    for name in ("Cairn", "A place of a name that goes on and on " * 6):
+        wide.clear()
+        at = ((*MIDDLE, name),)
+        sheet(ground, at=at, scale=50_000, inset=10_000, one_sheet=True, out=tmp_path / "a.png",
+              extent="804000,5204000,808000,5208000")  # fmt: skip
+        ((title, width),) = [one for one in wide.items() if one[0].startswith("Near ")]
+        assert width < insets[-1]
+        assert "1:10,000" in title
+        assert name in title or "…" in title

@@ -12,8 +12,9 @@ from hillsight.sheets.map.layout import Layout, Sheet
 from hillsight.sheets.map.washes import WHITE
 from hillsight.sheets.paper.labels import Box
 from hillsight.sheets.paper.maps import nice_step
-from hillsight.sheets.paper.marks import left_off_words
+from hillsight.sheets.paper.marks import left_off_words, name_of
 from hillsight.sheets.paper.page import PER_MM, Page
+from hillsight.words.marks import marks_shown
 from hillsight.words.quantities import length_words
 
 if TYPE_CHECKING:
@@ -199,13 +200,16 @@ def _draw_inset(inset: MapFrame, place: MapPlace, content: MapContent, style: Sh
     words = inset.layer("title")
     with page.onto(words.axes):
         page.box(strip, facecolor=WHITE, linewidth=0.6)
-        name = place.label or "the station"
-        text = f"Near {name}, 1:{inset.scale:,.10g}"
+        name, told = place.label or "the station", f", 1:{inset.scale:,.10g}"
         if drawn.interval_m is not None:
-            text += f", contours every {drawn.interval_m:g} m"
-        size = 6.4
+            told += f", contours every {drawn.interval_m:g} m"
+        text, size = f"Near {name}{told}", 6.4
         while page.size_of(text, size)[0] > strip.width - 10 and size > 4.5:
             size -= 0.1
+        most = len(marks_shown(name))
+        while page.size_of(text, size)[0] > strip.width - 10 and most > 2:
+            most -= 1
+            text = f"Near {name_of(name, most)}{told}"
         page.text(strip.left + 6, (strip.bottom + strip.top) / 2, text, size)
         page.box(foot, facecolor=WHITE, edgecolor="none", alpha=0.85)
         page.line(
