@@ -73,6 +73,8 @@ def _print(what: str) -> Any:
 def command(quiet: bool, **given: Any) -> None:
     """See from the many stations of JOB.toml, and put together what they see.
 
+    Or do the work of another script, such as outlook, for all of them.
+
     A run that was stopped goes on where it was; what is there is verified first. The number of
     workers does not show in the results.
 

@@ -71,6 +71,8 @@ def batch(
 ) -> BatchResult:
     """See from many stations over terrain of any size, and put together what they see.
 
+    Or do the work of another script, such as outlook, for all of them: what the job says.
+
     Parameters
     ----------
     job : a file; docs/scripts/batch.md tells of it
@@ -142,7 +144,8 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
         remove_leavings(folder)
     lines = []
     if worked is not None and job.work is not None:
-        lines.append(f"{job.title}: {job.work.script} of {worked.stations:,} stations, in {WORK}.")
+        where = f", in {WORK}" if worked.stations else f"; there is no {WORK}"
+        lines.append(f"{job.title}: {job.work.script} of {worked.stations:,} stations{where}.")
         if work_kept:
             lines.append(f"Kept from an earlier run: {work_kept:,} parts of that work, verified.")
     if job.has_products:
