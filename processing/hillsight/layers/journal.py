@@ -168,8 +168,10 @@ def settle(folder: Path) -> None:
     """
     for left in folder.glob(f"{MARK}run-*"):
         is_rest = left.suffix in (".half", ".lock")
-        if is_rest and not is_alive(folder, left.stem.removeprefix(f"{MARK}run-")):
-            left.unlink(missing_ok=True)
+        # Asking after a lock that nobody holds removes it.
+        if is_rest and not is_alive(folder, left.stem.removeprefix(f"{MARK}run-")) and left.suffix == ".half":
+            with contextlib.suppress(OSError):  # another's, in a folder for all
+                left.unlink()
     for found in sorted(folder.glob(_JOURNAL)):
         with _one_thread, ExitStack() as locks:
             if (read := _read(found)) is None:
