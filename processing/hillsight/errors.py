@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+#: Faults of one kind that one message names; the rest are counted.
+MOST_NAMED = 8
 
 
 class HillsightError(Exception):
@@ -30,6 +34,55 @@ class HillsightError(Exception):
         if remedy:
             text = f"{text}. {remedy}"
         super().__init__(f"{text}.")
+
+
+class Faults:
+    """Errors of several things of one kind, which are told together: whoever mends one can mend all.
+
+    things : what they are about, in the plural, as ``stations``
+    """
+
+    def __init__(self, things: str) -> None:
+        self.things = things
+        self.found: list[HillsightError] = []
+
+    @contextmanager
+    def kept(self) -> Iterator[None]:
+        """Keep the error that ends the block, and go on after it."""
+        try:
+            yield
+        except HillsightError as error:
+            self.found.append(error)
+
+    def tell(self) -> None:
+        """Raise what was kept, if anything was: one as it is, several as one error that names each.
+
+        Raises
+        ------
+        HillsightError : of the class of the first
+        """
+        if not self.found:
+            return
+        first, *more = self.found
+        if not more:
+            raise first
+        places = [error.where.split(", ") if error.where else [] for error in self.found]
+        # What all places begin with, such as a file and its layer, is said once.
+        same = 0
+        while all(len(place) > same and place[same] == places[0][same] for place in places):
+            same += 1
+        each = []
+        for place, error in zip(places[:MOST_NAMED], self.found, strict=False):
+            own = ", ".join(place[same:])
+            each.append(f"{own}: {error.what}" if own else error.what)
+        if len(self.found) > MOST_NAMED:
+            each.append(f"and {len(self.found) - MOST_NAMED} more")
+        raise type(first)(
+            f"{len(self.found)} {self.things} cannot be used: {'; '.join(each)}",
+            where=", ".join(places[0][:same]),
+            remedy=". ".join(dict.fromkeys(error.remedy for error in self.found if error.remedy)),
+            parameters=tuple(dict.fromkeys(name for error in self.found for name in error.parameters)),
+        )
 
 
 class TerrainError(HillsightError):

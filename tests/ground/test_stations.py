@@ -8,7 +8,7 @@ from pathlib import Path
 import geopandas
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
@@ -173,6 +173,7 @@ def test_a_name_given_twice_is_noted() -> None:
     assert notes == ["row 3: the name 'a' is taken; this station is called 'a (2)'"]
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # of a busy machine
 @given(
     st.lists(
         st.one_of(st.none(), st.text(max_size=6), st.sampled_from(["a", "a (2)", "station 1"])), min_size=1

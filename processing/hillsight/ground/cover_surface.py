@@ -7,6 +7,7 @@ interpolation at the post. A post depends on nothing but its place, as terrain d
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,8 @@ from hillsight.ground.warp import bilinear, to_cells, to_places
 from hillsight.words.quantities import per_cent
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from hillsight.arrays import Floats, Floats32
     from hillsight.ground.grid import Grid, Surface
     from hillsight.ground.raster import Band
@@ -45,6 +48,9 @@ _ROWS = 256  # posts worked at once
 _MOST_CELLS = 1_000_000
 _NODE = 16  # cells between exact coordinate transformations
 _ABOUT = ("surface",)
+
+#: Parameters that the terrain is read by, and the surface model is not.
+_ONLY_THE_TERRAINS = {"vertical_unit", "terrain_crs", "band", "grid_crs"}
 
 
 @dataclass(frozen=True)
@@ -84,7 +90,7 @@ class SurfaceModel:
         TerrainError : the file cannot be read, or holds numbers that are no heights
         """
         above_m = np.full((grid.rows, grid.columns), np.nan, np.float32)
-        with opened(self.band.path) as dataset:
+        with _about_the_surface(), opened(self.band.path) as dataset:
             for top in range(0, grid.rows, _ROWS):
                 part = grid.part(top, 0, min(_ROWS, grid.rows - top), grid.columns)
                 here = self._highest(dataset, part, ground) if self.finer else None
@@ -222,6 +228,20 @@ def _between_nodes(count: int) -> Floats:
     return weights
 
 
+@contextmanager
+def _about_the_surface() -> Iterator[None]:
+    """Errors are those of the surface model: what is said of the terrain alone does not help it."""
+    try:
+        yield
+    except HillsightError as error:
+        remedy = error.remedy
+        if error.remedy and _ONLY_THE_TERRAINS & set(error.parameters):
+            remedy += ", in the surface model's file itself"
+        shared = [name for name in error.parameters if name == "nodata"]
+        parameters = (*_ABOUT, *shared)
+        raise TerrainError(error.what, where=error.where, remedy=remedy, parameters=parameters) from error
+
+
 def open_surface(
     path: str, terrain: Terrain, nodata: float | None = None
 ) -> tuple[SurfaceModel, list[str], list[Operation]]:
@@ -233,7 +253,7 @@ def open_surface(
     ------
     TerrainError : it cannot be read or does not say what is needed
     """
-    try:
+    with _about_the_surface():
         band = describe(path, None, nodata)
         own_crs = band.crs
         source = open_terrain(
@@ -241,8 +261,6 @@ def open_surface(
             TerrainOptions(crs=None if own_crs is not None else terrain.source_crs.to_wkt(), nodata=nodata),
         )
         operation = operation_between(horizontal_crs(source.source_crs, path), terrain.crs, terrain.near)
-    except HillsightError as error:
-        raise TerrainError(error.what, where=error.where, remedy=error.remedy, parameters=_ABOUT) from error
     notes = []
     if own_crs is None:
         notes.append("The surface model states no CRS: taken to be in the terrain's.")

@@ -7,12 +7,12 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 from hillsight.errors import FeatureError
 from hillsight.frozen import FrozenMapping
 from hillsight.ground.evidence import kind_forms
+from hillsight.ground.small_files import read_small
 from hillsight.ground.toml_lines import TomlLines
 
 _BUILT_IN = "cover_heights.toml"
@@ -73,7 +73,7 @@ class CoverTable:
         if path is None:
             return built_in
         try:
-            text = Path(path).read_text(encoding="utf-8")
+            text = read_small(path).decode("utf-8")
         except OSError as error:
             raise FeatureError(
                 f"the table of cover heights cannot be read: {error.strerror or error}",

@@ -7,10 +7,10 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
-from pathlib import Path
 
 from hillsight.errors import FeatureError
 from hillsight.frozen import FrozenMapping
+from hillsight.ground.small_files import read_small
 from hillsight.ground.toml_lines import TomlLines
 from hillsight.words.trust import TRUST
 
@@ -69,7 +69,7 @@ class EvidenceTable:
             text = resources.files("hillsight.ground").joinpath(_BUILT_IN).read_text(encoding="utf-8")
             return _parse(text, _BUILT_IN)
         try:
-            text = Path(path).read_text(encoding="utf-8")
+            text = read_small(path).decode("utf-8")
         except OSError as error:
             raise FeatureError(
                 f"the evidence table cannot be read: {error.strerror or error}",

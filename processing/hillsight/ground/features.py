@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.errors import FeatureError, HillsightError
+from hillsight.errors import Faults, FeatureError, HillsightError
 from hillsight.frozen import FrozenMapping
 from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
@@ -258,20 +258,23 @@ def _metres(frame: Any, columns: Sequence[str], where: str) -> Floats:
     column = vector.find_column(frame, tuple(columns))
     if column is None:
         return heights_m
+    faults = Faults("cells")
     for row, value in enumerate(frame[column]):
         cell = f"{where}, row {row + 1}, column {column}"
-        height_m = vector.number_or_none(value, cell)
-        if height_m is None:
-            continue
-        if not 0 <= height_m <= _TALLEST_M:
-            raise FeatureError(
-                f"nothing is {height_m:.10g} m wide"
-                if "height" not in column.casefold()
-                else f"nothing stands {height_m:.10g} m above the ground",
-                where=cell,
-                remedy=f"Give metres from 0 to {_TALLEST_M:.0f}, or leave it blank",
-            )
-        heights_m[row] = height_m
+        with faults.kept():
+            height_m = vector.number_or_none(value, cell)
+            if height_m is None:
+                continue
+            if not 0 <= height_m <= _TALLEST_M:
+                raise FeatureError(
+                    f"nothing is {height_m:.10g} m wide"
+                    if "height" not in column.casefold()
+                    else f"nothing stands {height_m:.10g} m above the ground",
+                    where=cell,
+                    remedy=f"Give metres from 0 to {_TALLEST_M:.0f}, or leave it blank",
+                )
+            heights_m[row] = height_m
+    faults.tell()
     return heights_m
 
 
@@ -328,17 +331,21 @@ def _check_finite(geometry: AnyArray, kept: Flags, where: str) -> None:
     coordinates, index = shapely.get_coordinates(geometry[kept], return_index=True)
     # NaN is not within the bound either.
     bad = np.flatnonzero(~(np.abs(coordinates) <= _FARTHEST).all(axis=1))
-    if bad.size:
-        row = int(np.flatnonzero(kept)[index[bad[0]]]) + 1
-        x, y = coordinates[bad[0]]
+    faults = Faults("features")
+    _, firsts = np.unique(index[bad], return_index=True)  # one of each feature
+    for place in bad[firsts]:
+        row = int(np.flatnonzero(kept)[index[place]]) + 1
+        x, y = coordinates[place]
         is_number = np.isfinite((x, y)).all()
-        raise FeatureError(
-            f"a coordinate lies on no map: {x:.6g}, {y:.6g}"
-            if is_number
-            else "a coordinate is not a finite number",
-            where=f"{where}, row {row}",
-            remedy="Correct or drop the feature",
+        what = f"a coordinate lies on no map: {x:.6g}, {y:.6g}"
+        faults.found.append(
+            FeatureError(
+                what if is_number else "a coordinate is not a finite number",
+                where=f"{where}, row {row}",
+                remedy="Correct or drop the feature",
+            )
         )
+    faults.tell()
 
 
 def _highest_dimension(collection: Any) -> Any:

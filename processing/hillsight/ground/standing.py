@@ -6,13 +6,58 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.errors import StationError
+from hillsight.errors import Faults, StationError, TerrainError
+from hillsight.ground.grid import Surface
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from hillsight.arrays import Floats32
+    from hillsight.ground.grid import Grid
     from hillsight.ground.stations import Station
+    from hillsight.ground.terrain import Terrain
 
 #: An eye this far (m) from what the terrain says, by a surveyed height, is worth a word.
 _SURVEY_DIFFERENCE_M = 10.0
+#: So far (m) about a station without ground the terrain is looked through for what is wrong with it.
+_LOOKED_THROUGH_M = 5_000.0
+
+
+def check_standing(
+    stations: Sequence[Station], terrain: Terrain, eye_height_m: float, reach_m: float, faults: Faults
+) -> None:
+    """Keep the errors of all stations that have no ground to stand on, before any is read.
+
+    eye_height_m : of the eyes above the ground
+    reach_m : how far is looked: where a station has no ground, the terrain about it is looked through first
+
+    Raises
+    ------
+    TerrainError : the terrain there is void all over, or holds numbers that are no heights
+    """
+    with terrain.reading() as read:
+        for station in stations:
+            try:
+                terrain_m = _terrain_height_m(station, terrain.grid, read)
+            except TerrainError:  # of which the job itself tells
+                continue
+            try:
+                ground_height_m(station, terrain_m, eye_height_m)
+            except StationError as error:
+                if not faults.found:
+                    terrain.window(station.easting_m, station.northing_m, min(reach_m, _LOOKED_THROUGH_M))
+                what = f"{error.where}: {error.what}"
+                faults.found.append(StationError(what, where=station.source, remedy=error.remedy))
+
+
+def _terrain_height_m(station: Station, grid: Grid, read: Callable[[int, int, int, int], Floats32]) -> float:
+    """Height of the terrain under a station, of the four posts about it."""
+    row, column = grid.to_array(station.easting_m, station.northing_m)
+    top = min(max(int(np.floor(row)), 0), max(grid.rows - 2, 0))
+    left = min(max(int(np.floor(column)), 0), max(grid.columns - 2, 0))
+    rows, columns = min(2, grid.rows), min(2, grid.columns)
+    part = Surface(grid.part(top, left, rows, columns), read(top, left, rows, columns))
+    return part.height_at_m(station.easting_m, station.northing_m)
 
 
 def ground_height_m(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.errors import FeatureError, HillsightError, StationError
+from hillsight.errors import Faults, FeatureError, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, own_degrees
 from hillsight.ground.transform import Operation, operation_between
 from hillsight.words.angles import signed_deg
@@ -105,13 +105,17 @@ def parse_at(text: str, crs: CRS, parameter: str = "at") -> Place:
     return Place(name, x, y, crs, None, f"place {match[1]},{match[2]}", ("at_crs",))
 
 
-def read_places(path: Any, layer: str | None, default_crs: CRS | None) -> list[Place]:
+def read_places(
+    path: Any, layer: str | None, default_crs: CRS | None, faults: Faults | None = None
+) -> list[Place]:
     """Places from the points of a vector file or a GeoDataFrame, in its order.
 
     Points of a MultiPoint become places of the same name. Without ``layer`` the only layer that may hold
     points is taken, or the waypoints of a GPX file, or the layer called ``stations``. A column ``name``,
     ``label``, ``title`` or ``station`` names them; a column ``ground_height_m`` has surveyed ground heights.
     Heights in the geometry itself are not used: they are mostly GPS heights in another datum.
+
+    faults : where rows that cannot be used go, for whoever tells them together with others
 
     Raises
     ------
@@ -120,6 +124,7 @@ def read_places(path: Any, layer: str | None, default_crs: CRS | None) -> list[P
     """
     from hillsight.ground import vector
 
+    kept = Faults("stations") if faults is None else faults
     try:
         chosen = layer if layer is not None else _choose_layer(path)
         frame, _ = vector.read_layer(path, chosen, default_crs)
@@ -133,27 +138,18 @@ def read_places(path: Any, layer: str | None, default_crs: CRS | None) -> list[P
             zip(frame.geometry, names, heights, strict=True), start=1
         ):
             place = f"{where}, row {row}"
-            name = vector.text_or_none(name_cell)
-            height_m = vector.number_or_none(height_cell, f"{place}, column {height_column}")
-            _check_height(height_m, f"{place}, column {height_column}")
-            if geometry is None or geometry.is_empty:
-                raise StationError(
-                    "the station has no position", where=place, remedy="Give it a point or drop the row"
-                )
-            if geometry.geom_type not in ("Point", "MultiPoint"):
-                raise StationError(
-                    f"a station must be a point, not a {geometry.geom_type}",
-                    where=place,
-                    remedy="Give points, or name a layer of points",
-                )
-            points = geometry.geoms if geometry.geom_type == "MultiPoint" else [geometry]
-            for point in points:
-                if not (np.isfinite(point.x) and np.isfinite(point.y)):
-                    raise StationError("the station's coordinates are not finite numbers", where=place)
-                places.append(Place(name, float(point.x), float(point.y), frame.crs, height_m, place))
+            with kept.kept():
+                name = vector.text_or_none(name_cell)
+                height_m = _height_m(height_cell, f"{place}, column {height_column}")
+                places += [
+                    Place(name, float(point.x), float(point.y), frame.crs, height_m, place)
+                    for point in _points(geometry, place)
+                ]
     except FeatureError as error:
         raise StationError(error.what, where=error.where, remedy=error.remedy) from error
-    if not places:
+    if faults is None:
+        kept.tell()
+    if not places and not kept.found:
         raise StationError("the layer holds no stations", where=where, remedy="Give at least one point")
     return places
 
@@ -182,11 +178,41 @@ def _choose_layer(path: Any) -> str:
     )
 
 
-def _check_height(height_m: float | None, where: str) -> None:
+def _height_m(cell: Any, where: str) -> float | None:
+    """Ground height of a station in its column, if it has one."""
+    from hillsight.ground import vector
+
+    try:
+        height_m = vector.number_or_none(cell, where)
+    except FeatureError as error:
+        raise StationError(error.what, where=error.where, remedy=error.remedy) from error
     if height_m is not None and not _LOWEST_GROUND_M <= height_m <= _HIGHEST_GROUND_M:
         raise StationError(
             f"no ground is {height_m:.10g} m high", where=where, remedy="Give metres, or leave it blank"
         )
+    return height_m
+
+
+def _points(geometry: Any, where: str) -> list[Any]:
+    """The points of a station's row."""
+    if geometry is None or geometry.is_empty:
+        raise StationError(
+            "the station has no position", where=where, remedy="Give it a point or drop the row"
+        )
+    if geometry.geom_type not in ("Point", "MultiPoint"):
+        raise StationError(
+            f"a station must be a point, not a {geometry.geom_type}",
+            where=where,
+            remedy="Give points, or name a layer of points",
+        )
+    points = list(geometry.geoms) if geometry.geom_type == "MultiPoint" else [geometry]
+    if not all(np.isfinite(point.x) and np.isfinite(point.y) for point in points):
+        raise StationError(
+            "the station's coordinates are not finite numbers",
+            where=where,
+            remedy="Correct them or drop the row",
+        )
+    return points
 
 
 def middle_of(places: Sequence[Place]) -> tuple[float, float]:
@@ -196,26 +222,26 @@ def middle_of(places: Sequence[Place]) -> tuple[float, float]:
     ------
     StationError : a place that is nowhere on the Earth in its system
     """
-    found = []
-    for place in places:
-        try:
-            longitude, latitude = own_degrees(
-                horizontal_crs(place.crs), np.array([place.x]), np.array([place.y])
-            )
-        except HillsightError as error:
-            raise StationError(error.what, where=place.source, remedy=error.remedy) from error
-        if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90 and abs(longitude[0]) <= 540):
-            raise StationError(
-                f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
-                where=place.source,
-                remedy="Easting or longitude comes first; or name another system",
-                parameters=place.parameters,
-            )
-        found.append((longitude[0], latitude[0]))
+    found = [_degrees(place) for place in places]
     # Longitudes are taken as turns from the first, so that places about the 180th meridian have a middle.
     turns = signed_deg([longitude - found[0][0] for longitude, _ in found])
     middle = float(signed_deg(found[0][0] + float(np.median(turns))))
     return middle, float(np.median([latitude for _, latitude in found]))
+
+
+def _degrees(place: Place) -> tuple[float, float]:
+    try:
+        longitude, latitude = own_degrees(horizontal_crs(place.crs), np.array([place.x]), np.array([place.y]))
+    except HillsightError as error:
+        raise StationError(error.what, where=place.source, remedy=error.remedy) from error
+    if not (np.isfinite(longitude[0]) and abs(latitude[0]) <= 90 and abs(longitude[0]) <= 540):
+        raise StationError(
+            f"{place.x:g}, {place.y:g} is no place on the Earth in {place.crs.name}",
+            where=place.source,
+            remedy="Easting or longitude comes first; or name another system",
+            parameters=place.parameters,
+        )
+    return float(longitude[0]), float(latitude[0])
 
 
 def settle_stations(
@@ -223,6 +249,7 @@ def settle_stations(
     terrain_crs: CRS,
     bounds_m: tuple[float, float, float, float],
     near: tuple[float, float],
+    faults: Faults | None = None,
 ) -> tuple[list[Station], list[str], list[Operation]]:
     """Stations in the working system, each within the terrain and with a label of its own.
 
@@ -236,6 +263,7 @@ def settle_stations(
     bounds_m : west, south, east, north of the terrain's outermost posts
     near : longitude and latitude of the work, as the terrain's ``near``: the ways between systems are chosen
         there
+    faults : where places that cannot be used go, for whoever tells them together with others
 
     Returns
     -------
@@ -251,31 +279,48 @@ def settle_stations(
             remedy='Give a file of points, or places as "easting,northing"',
             parameters=("stations", "at"),
         )
-    positions: list[tuple[float, float]] = []
+    kept = Faults("stations") if faults is None else faults
+    positions: list[tuple[float, float] | None] = []
     changes: dict[Operation, None] = {}
     for number, place in enumerate(places, start=1):
-        who = _who(place, number)
-        try:
-            change = operation_between(place.crs, terrain_crs, near)
-            easting, northing = change(place.x, place.y)
-        except HillsightError as error:
-            raise StationError(
-                f"{who}: {error.what}",
-                where=place.source,
-                remedy=error.remedy,
-                parameters=place.parameters,
-            ) from error
-        changes[change] = None
-        position = (float(easting[0]), float(northing[0]))
-        _check_on_terrain(place, who, position, terrain_crs, bounds_m, near)
+        position = None
+        with kept.kept():
+            position, change = _position(place, _who(place, number), terrain_crs, bounds_m, near)
+            changes[change] = None
         positions.append(position)
+    if faults is None:
+        kept.tell()
     labels, notes = _labels(places)
     notes += [change.note for change in changes if change.note]
     stations = [
-        Station(label, _name(place), easting, northing, place.height_m, place.source)
-        for label, place, (easting, northing) in zip(labels, places, positions, strict=True)
+        Station(label, _name(place), *position, place.height_m, place.source)
+        for label, place, position in zip(labels, places, positions, strict=True)
+        if position is not None
     ]
     return stations, notes, list(changes)
+
+
+def _position(
+    place: Place,
+    who: str,
+    terrain_crs: CRS,
+    bounds_m: tuple[float, float, float, float],
+    near: tuple[float, float],
+) -> tuple[tuple[float, float], Operation]:
+    """Where a place lies in the working system, and the operation that brought it there."""
+    try:
+        change = operation_between(place.crs, terrain_crs, near)
+        easting, northing = change(place.x, place.y)
+    except HillsightError as error:
+        raise StationError(
+            f"{who}: {error.what}",
+            where=place.source,
+            remedy=error.remedy,
+            parameters=place.parameters,
+        ) from error
+    position = (float(easting[0]), float(northing[0]))
+    _check_on_terrain(place, who, position, terrain_crs, bounds_m, near)
+    return position, change
 
 
 def _name(place: Place) -> str | None:
@@ -347,7 +392,8 @@ def _check_on_terrain(
     if west <= easting <= east and south <= northing <= north:
         return
     given = horizontal_crs(place.crs)
-    remedy = "Move the station or give terrain that covers it"
+    spans = f"E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}"
+    remedy = f"Move the station or give terrain that covers it: this one spans {spans}"
     parameters: tuple[str, ...] = ()
     if given.is_projected and abs(place.x) <= 180 and abs(place.y) <= 90:
         parameters = place.parameters
@@ -357,8 +403,7 @@ def _check_on_terrain(
         order = "longitude" if given.is_geographic else "easting"
         remedy = f"The two numbers fit the other way round: {order} comes first"
     raise StationError(
-        f"{who} at E {easting:.1f} N {northing:.1f} lies off the terrain, which spans "
-        f"E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
+        f"{who} at E {easting:.1f} N {northing:.1f} lies off the terrain",
         where=place.source,
         remedy=remedy,
         parameters=parameters,

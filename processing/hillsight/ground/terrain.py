@@ -149,7 +149,7 @@ class Terrain:
 
     def _check_plane(self, west: float, east: float, south: float, north: float) -> None:
         easting_m, northing_m = np.meshgrid(np.linspace(west, east, 3), np.linspace(south, north, 3))
-        remedy = "Give a shorter reach, or a working grid of that part of the world"
+        remedy = "Look less far, or name a working grid of that part of the world"
         check_plane(self.crs, easting_m.ravel(), northing_m.ravel(), self.path, remedy)
 
     def whole(self) -> Surface:

@@ -11,7 +11,7 @@ import numpy as np
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from hillsight.errors import FeatureError, HillsightError
+from hillsight.errors import Faults, FeatureError, HillsightError
 from hillsight.ground.crs import horizontal_crs
 from hillsight.ground.network import asking, refuse_if_asked, refuse_linked_crs, shut
 from hillsight.ground.text_layers import check_text_layers
@@ -324,12 +324,16 @@ def _from_columns(table: Any, where: str, default_crs: CRS | None) -> tuple[Any,
     x = _column_numbers(table, x_column, where)
     y = _column_numbers(table, y_column, where)
     half = np.flatnonzero(np.isnan(x) != np.isnan(y))
-    if half.size:
-        raise FeatureError(
-            f"only one of {x_column} and {y_column} is given",
-            where=f"{where}, row {half[0] + 1}",
-            remedy="Give both or leave both blank",
+    faults = Faults("rows")
+    for row in half:
+        faults.found.append(
+            FeatureError(
+                f"only one of {x_column} and {y_column} is given",
+                where=f"{where}, row {row + 1}",
+                remedy="Give both or leave both blank",
+            )
         )
+    faults.tell()
     points = np.full(len(table), None, dtype=object)
     given = ~np.isnan(x)
     points[given] = shapely.points(x[given], y[given])
@@ -340,10 +344,13 @@ def _from_columns(table: Any, where: str, default_crs: CRS | None) -> tuple[Any,
 def _column_numbers(table: Any, column: str, where: str) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Numbers of a coordinate column, NaN where blank."""
     numbers = np.full(len(table), np.nan)
+    faults = Faults("cells")
     for row, value in enumerate(table[column]):
-        number = number_or_none(value, f"{where}, row {row + 1}, column {column}")
-        if number is not None:
-            numbers[row] = number
+        with faults.kept():
+            number = number_or_none(value, f"{where}, row {row + 1}, column {column}")
+            if number is not None:
+                numbers[row] = number
+    faults.tell()
     return numbers
 
 

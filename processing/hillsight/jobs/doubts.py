@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from hillsight.ground.accuracy import ErrorModel, word_between_posts
+from hillsight.jobs.listener import ERRORS_NOTE
 from hillsight.jobs.requests import Doubts, SightDoubts
 from hillsight.reading.doubt.trust import Limits
 
@@ -89,6 +90,6 @@ def error_note(model: ErrorModel, *, covered: bool = False) -> str:
         if model.is_guess
         else (f" (RMSE {model.terrain_rmse_m:.3g} m, alike over {model.correlation_length_m:,.6g} m)")
     )
-    return f"errors of the terrain model: {model.source}{figures}; {_BETWEEN[model.between_posts]}. " + (
+    return f"{ERRORS_NOTE}{model.source}{figures}; {_BETWEEN[model.between_posts]}. " + (
         _COVERED if covered else "Trees, walls and buildings that it leaves out are not modelled"
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, ExerciseError, OutputError
+from hillsight.ground.small_files import read_small
 from hillsight.jobs.exercise_camera import photograph_camera
 from hillsight.jobs.exercise_check import effort_of, judge
 from hillsight.jobs.exercise_laid_out import shown_of
@@ -191,7 +192,7 @@ def _exercises(given: Any) -> list[Any]:
 def _is_exercise(path: Path) -> bool:
     """Whether a file says that it is an exercise; what else is wrong with it is told when it is read."""
     try:
-        return FORMAT in path.read_text(encoding="utf-8", errors="replace")
+        return FORMAT in read_small(path).decode("utf-8", errors="replace")
     except OSError:
         return True
 

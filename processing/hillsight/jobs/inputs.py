@@ -7,10 +7,11 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from hillsight.errors import CallError
+from hillsight.errors import CallError, Faults
 from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
+from hillsight.ground.standing import check_standing
 from hillsight.ground.stations import middle_of, parse_at, read_places, settle_stations
 from hillsight.ground.terrain import open_terrain
 from hillsight.ground.terrain_options import TerrainOptions
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
 
 
 _ABOUT_FEATURES = ("feature_layer", "evidence")
+#: How far (m) is looked about a station where no reach is told.
+_NEARBY_M = 1_000.0
 _ABOUT_THE_LIST = ("csv", "to_bearing")
 
 
@@ -100,7 +103,10 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
         path, terrain_file = held.enter_context(_terrain_file(request))
         source = open_terrain(path, options)
         default_crs = horizontal_crs(source.source_crs)
-        places = _places(request, default_crs, needed=places_needed)
+        faults = Faults("stations")
+        places = _on_the_earth(_places(request, default_crs, faults, needed=places_needed), faults)
+        if not places:
+            faults.tell()
         if (run := whole_run()) is not None:
             longitude, latitude = run.near
         else:
@@ -110,9 +116,13 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
         notes, operations = list(terrain.notes), list[Operation]()
         if places:
             stations, station_notes, operations = settle_stations(
-                places, terrain.crs, terrain.bounds_m, terrain.near
+                places, terrain.crs, terrain.bounds_m, terrain.near, faults
             )
             notes += station_notes
+            eye_height_m, reach_m = (getattr(request, name, None) for name in ("eye_height", "reach"))
+            if places_needed and eye_height_m is not None:
+                check_standing(stations, terrain, eye_height_m, reach_m or _NEARBY_M, faults)
+            faults.tell()
         files = [terrain_file if terrain_file is not None else input_file(path)]
         if request.stations is not None:
             files.append(described(request.stations, request.station_layer))
@@ -139,6 +149,16 @@ def opened(request: TerrainAndPlaces, *, places_needed: bool = True) -> Iterator
             tuple(dict.fromkeys(notes)),
             tuple(dict.fromkeys(operations)),
         )
+
+
+def _on_the_earth(places: list[Place], faults: Faults) -> list[Place]:
+    """The places that are somewhere on the Earth in their systems; the others go to the faults."""
+    found = []
+    for place in places:
+        with faults.kept():
+            middle_of([place])
+            found.append(place)
+    return found
 
 
 def terrain_options(request: TerrainInput) -> TerrainOptions:
@@ -205,10 +225,10 @@ def no_features(*wanted: str) -> CallError:
     )
 
 
-def _places(request: TerrainAndPlaces, default_crs: CRS, *, needed: bool) -> list[Place]:
+def _places(request: TerrainAndPlaces, default_crs: CRS, faults: Faults, *, needed: bool) -> list[Place]:
     places: list[Place] = []
     if request.stations is not None:
-        places += read_places(request.stations, request.station_layer, default_crs)
+        places += read_places(request.stations, request.station_layer, default_crs, faults)
     elif request.station_layer is not None:
         raise CallError(
             "a station layer is named, and no file of stations",
@@ -221,14 +241,16 @@ def _places(request: TerrainAndPlaces, default_crs: CRS, *, needed: bool) -> lis
             if request.at_crs is None
             else parse_crs(request.at_crs, "the CRS of the places", ("at_crs",))
         )
-        places += [parse_at(text, at_crs) for text in request.at]
+        for text in request.at:
+            with faults.kept():
+                places.append(parse_at(text, at_crs))
     elif request.at_crs is not None:
         raise CallError(
             "a CRS is given for places, and no place",
             remedy='Give places as "E,N,name"',
             parameters=("at_crs", "at"),
         )
-    if needed and not places:
+    if needed and not places and not faults.found:
         raise CallError(
             "no place to look from is given",
             remedy='Name a file of stations, or give places as "E,N,name"',

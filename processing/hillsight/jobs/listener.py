@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     import geopandas
 
 
+#: How the note of the terrain's errors begins: every run has it, and it warns of nothing.
+ERRORS_NOTE = "errors of the terrain model: "
+
+
 class Listener:
     """Hears everything and says nothing; override what is of interest.
 

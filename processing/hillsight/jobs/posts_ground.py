@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from hillsight.errors import HillsightError, PostsError
+from hillsight.errors import Faults, HillsightError, PostsError
 from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
@@ -56,17 +56,13 @@ class PlanGround:
         """The terrain on its working grid."""
         return self.inputs.terrain
 
-    def placed(self, places: tuple[NamedPlace, ...], what: str) -> tuple[NamedPlace, ...]:
-        """Places of the plan on the working grid.
-
-        Raises
-        ------
-        PostsError : one lies off the terrain, or the plan does not say the CRS of its places
-        """
+    def placed(self, places: tuple[NamedPlace, ...], what: str, faults: Faults) -> tuple[NamedPlace, ...]:
+        """Places of the plan on the working grid; what is wrong with others goes to the faults."""
         found = []
         for place in places:
-            xy = self.on_grid(place.easting_m, place.northing_m, f"{what} {place.name!r}")
-            found.append(NamedPlace(place.name, *xy, place.within_m))
+            with faults.kept():
+                xy = self.on_grid(place.easting_m, place.northing_m, f"{what} {place.name!r}")
+                found.append(NamedPlace(place.name, *xy, place.within_m))
         return tuple(found)
 
     def on_grid(self, easting_m: float, northing_m: float, who: str) -> tuple[float, float]:
@@ -74,7 +70,7 @@ class PlanGround:
 
         Raises
         ------
-        PostsError : as :meth:`placed`
+        PostsError : it lies off the terrain, or the plan does not say the CRS of its places
         """
         terrain, where = self.terrain, self.plan.source
         if self.places_crs is not None:
@@ -94,10 +90,10 @@ class PlanGround:
         west, south, east_edge, north_edge = terrain.bounds_m
         if not (west <= easting_m <= east_edge and south <= northing_m <= north_edge):
             raise PostsError(
-                f"{who} at E {easting_m:.1f} N {northing_m:.1f} lies off the terrain, which spans "
-                f"E {west:.0f} to {east_edge:.0f}, N {south:.0f} to {north_edge:.0f}",
+                f"{who} at E {easting_m:.1f} N {northing_m:.1f} lies off the terrain",
                 where=where,
-                remedy="Correct the place, or say the CRS of the plan's places",
+                remedy="Correct the place, or say the CRS of the plan's places: the terrain spans "
+                f"E {west:.0f} to {east_edge:.0f}, N {south:.0f} to {north_edge:.0f}",
             )
         return easting_m, northing_m
 
@@ -166,13 +162,16 @@ class NamedPlaces:
         """
         plan = ground.plan
         control = () if plan.radios.control is None else (plan.radios.control,)
-        placed = ground.placed(control, "control")
-        return cls(
-            ground.placed(plan.fixed, "fixed post"),
-            ground.placed(plan.banned, "banned place"),
-            ground.placed(plan.walking.access, "access point"),
+        faults = Faults("places")
+        placed = ground.placed(control, "control", faults)
+        found = cls(
+            ground.placed(plan.fixed, "fixed post", faults),
+            ground.placed(plan.banned, "banned place", faults),
+            ground.placed(plan.walking.access, "access point", faults),
             placed[0] if placed else None,
         )
+        faults.tell()
+        return found
 
     @property
     def all(self) -> list[NamedPlace]:

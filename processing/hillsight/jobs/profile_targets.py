@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 
-from hillsight.errors import CallError, HillsightError, StationError
+from hillsight.errors import CallError, Faults, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, parse_crs
 from hillsight.ground.stations import parse_at, plain_label
 from hillsight.ground.transform import operation_between
@@ -116,11 +116,16 @@ def settle_targets(request: ProfileRequest, inputs: Inputs) -> tuple[list[Target
         crs = parse_crs(request.at_crs, "the CRS of the places", ("at_crs",))
     targets: list[Target] = []
     operations: dict[Operation, None] = {}
+    faults = Faults("targets")
     for number, text in enumerate(request.to, 1):
-        target, operation = _place(text, crs, inputs, number, height_m or 0.0)
-        targets.append(target)
-        operations[operation] = None
-    targets += [_feature(name, inputs, height_m) for name in request.to_feature]
+        with faults.kept():
+            target, operation = _place(text, crs, inputs, number, height_m or 0.0)
+            targets.append(target)
+            operations[operation] = None
+    for name in request.to_feature:
+        with faults.kept():
+            targets.append(_feature(name, inputs, height_m))
+    faults.tell()
     return _renamed(targets), list(operations)
 
 
@@ -147,9 +152,9 @@ def _check_on_terrain(target: Target, inputs: Inputs, parameter: str) -> None:
     if west <= target.easting_m <= east and south <= target.northing_m <= north:
         return
     raise CallError(
-        f"the target {target.name!r} at E {target.easting_m:.1f} N {target.northing_m:.1f} lies off the "
-        f"terrain, which spans E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
-        remedy="Give a target on it, or terrain that covers it, or say in which CRS the target is given",
+        f"target {target.name!r} at E {target.easting_m:.1f} N {target.northing_m:.1f} lies off the terrain",
+        remedy="Give a target on it, or terrain that covers it, or say in which CRS the target is given: the "
+        f"terrain spans E {west:.1f} to {east:.1f}, N {south:.1f} to {north:.1f}",
         parameters=(parameter, "at_crs"),
     )
 

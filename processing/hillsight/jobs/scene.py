@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import tomllib
 from dataclasses import dataclass, fields, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +12,7 @@ import numpy as np
 from hillsight.errors import CallError
 from hillsight.ground.geodesy import Geodesy
 from hillsight.ground.magnetic import declination
+from hillsight.ground.small_files import read_small
 from hillsight.jobs.doubts import error_model, error_note
 from hillsight.jobs.settling import COMPUTED
 from hillsight.jobs.wanted import amid, landforms_about, viewing_of
@@ -118,11 +118,22 @@ def scene_of(
         errors,
         things_of(request, inputs, landforms_needed=landforms_needed),
         observer,
-        None if day is None else declination(longitude, latitude, 0.0, day).declination_deg,
+        _declination_deg(longitude, latitude, day),
         float(geodesy.convergence_deg(*middle)),
         longitude,
         latitude,
     )
+
+
+def _declination_deg(longitude: float, latitude: float, day: datetime.date | None) -> float | None:
+    """Magnetic north's true bearing on the picture's day, if that is told."""
+    if day is None:
+        return None
+    try:
+        return declination(longitude, latitude, 0.0, day).declination_deg
+    except CallError as error:
+        remedy = "Correct the day it was taken on, or leave it out where no direction is magnetic"
+        raise CallError(error.what, where="[picture], taken", remedy=remedy) from error
 
 
 def things_of(
@@ -172,7 +183,7 @@ def settled_observer(given: str | Observer | None) -> Observer:
             parameters=("observer",),
         )
     try:
-        told = tomllib.loads(Path(given).read_text(encoding="utf-8"))
+        told = tomllib.loads(read_small(given).decode("utf-8"))
     except OSError as error:
         raise CallError(
             f"the observer's figures cannot be read ({error.strerror or error})",

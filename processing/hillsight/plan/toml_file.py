@@ -14,10 +14,10 @@ import re
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from hillsight.errors import HillsightError
+from hillsight.ground.small_files import read_small
 from hillsight.ground.toml_lines import TomlLines
 from hillsight.plan.vocabulary import COMPASS, SightingField
 from hillsight.words.english import folded, with_article
@@ -87,7 +87,7 @@ def read_toml(path: str, kind: FileKind) -> tuple[dict[str, Any], FilePlace]:
 
 def _text(path: str, kind: FileKind) -> str:
     try:
-        data = Path(path).read_bytes()
+        data = read_small(path)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise kind.error(

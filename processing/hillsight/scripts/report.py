@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Self
 
-from hillsight.jobs.listener import Listener
+from hillsight.jobs.listener import ERRORS_NOTE, Listener
 from hillsight.scripts.bearing_table import bearing_table
 from hillsight.scripts.running import say, show
 from hillsight.scripts.summary_lines import (
@@ -51,8 +51,9 @@ class Terminal(Listener):
             self._bar.stop()
 
     def note(self, text: str) -> None:
-        """On the error stream, also where quiet is asked for."""
-        note(text)
+        """On the error stream; what warns of something also where quiet is asked for."""
+        if not (self.quiet and text.startswith(ERRORS_NOTE)):
+            note(text)
 
     def waiting(self, why: str) -> None:
         """On the error stream."""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.errors import MarksError
+from hillsight.ground.small_files import read_small
 from hillsight.plan.picture.marks_schema import FORMAT, HOWS, MOST_MARKS, PIXEL_FRAME, VERSION
 from hillsight.words.marks import marks_escaped
 
@@ -107,7 +108,7 @@ class Marks:
         """
         top = _Place(str(path))
         try:
-            content = json.loads(Path(path).read_bytes().decode("utf-8-sig"))
+            content = json.loads(read_small(path).decode("utf-8-sig"))
         except OSError as error:
             raise top.error(
                 f"the marks cannot be read: {error.strerror or error}", "Check the path"

@@ -166,7 +166,6 @@ def choose(
             f"all places together see {_percent(reachable)} of the course, not {_percent(share)}",
             where="cover wanted",
             remedy="Ask for less, or allow more places",
-            parameters=("share",),
         )
     left = None if posts is None else posts - int(fixed.sum())
     until = start + seconds
@@ -261,7 +260,6 @@ def _check(
             "neither a number of posts nor a cover is asked for",
             where="posts to choose",
             remedy="Give the number of marshals, or the share of the course to be seen",
-            parameters=("posts", "share"),
         )
     if posts is not None and posts < 1:
         raise CallError(f"{posts} posts see nothing", where="posts to choose", remedy="Give 1 or more")
@@ -282,7 +280,6 @@ def _check(
             f"{many(int(fixed.sum()), 'post')} fixed, but no more than {posts} to be manned",
             where="posts to choose",
             remedy="Fix fewer, or allow more marshals",
-            parameters=("posts",),
         )
     if not (weight > 0).any():
         raise CallError("nothing is to be watched: no piece of the course has any weight", where="course")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hillsight.errors import StationError
+from hillsight.errors import Faults, StationError
 from hillsight.ground.stations import Station
 from hillsight.plan.relocation.decision import Evidence
 from hillsight.plan.relocation.drawn_fits import DrawnFits
@@ -97,11 +97,12 @@ def gather(
     places = tuple(setting.looker.place(station) for station in stations)
     count = setting.draws if few else math.ceil(setting.draws * _OF_MANY)
     fits, known = drawn.of_all(places, 0, count, part(0.0, 0.3 if few else 0.8))
+    faults = Faults("stations")
     for place, some in zip(places, known.any(axis=1), strict=True):
         if not some:
-            raise StationError(
-                "no ground about it is known", where=place.label, remedy="Move it, or fill the void first"
-            )
+            what, remedy = "no ground about it is known", "Move it, or fill the void first"
+            faults.found.append(StationError(what, where=place.label, remedy=remedy))
+    faults.tell()
     about = _about(setting, stations)
     first = int(np.lexsort((about.northing_m, about.easting_m))[0])
     traits = Traits(about.surface, places[first], setting.looker.viewing, setting.framing)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
-from hillsight.errors import CallError, StationError
+from hillsight.errors import CallError, Faults, StationError
 from hillsight.plan.look.things import Things, wanted_rows
 from hillsight.plan.relocation.arguments import arguments
 from hillsight.plan.relocation.decision import NONE_FITS, UNDECIDED
@@ -67,14 +67,18 @@ def check_candidates(stations: Sequence[Station]) -> None:
             remedy="Give two or more places that the picture may have been taken from",
         )
     places = np.array([(station.easting_m, station.northing_m) for station in stations])
+    faults = Faults("pairs of stations")
     for k, m in sorted(cKDTree(places).query_pairs(LEAST_APART_M)):
         one, other = stations[k], stations[m]
-        raise StationError(
-            f"{one.label!r} and {other.label!r} are one place "
-            f"({np.hypot(*(places[k] - places[m])):.1f} m apart)",
-            where=other.source,
-            remedy="Drop one of them, or move it",
+        faults.found.append(
+            StationError(
+                f"{one.label!r} and {other.label!r} are one place "
+                f"({np.hypot(*(places[k] - places[m])):.1f} m apart)",
+                where=other.source,
+                remedy="Drop one of them, or move it",
+            )
         )
+    faults.tell()
 
 
 def weigh(
