@@ -205,7 +205,7 @@ def test_a_reach_that_goes_where_the_grid_is_untrue_is_refused(tmp_path: Path) -
     assert terrain.window(216_000.0, 700_000.0, 100_000.0).height_m.size
     with pytest.raises(TerrainError, match="off by") as caught:
         terrain.window(216_000.0, 700_000.0, 1_900_000.0)
-    assert "shorter reach" in caught.value.remedy
+    assert "Look less far" in caught.value.remedy
 
 
 def test_a_terrain_whose_datum_is_not_known_is_refused_on_another(tmp_path: Path) -> None:

@@ -13,7 +13,8 @@ from pyproj import CRS
 
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import read_features
-from hillsight.ground.stations import plain_label, read_places
+from hillsight.ground.labels import plain_label
+from hillsight.ground.stations import read_places
 from hillsight.layers.csv_table import csv_file, formula_note
 from hillsight.scripts.report import Terminal
 

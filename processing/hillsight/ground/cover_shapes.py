@@ -18,7 +18,7 @@ from hillsight.errors import FeatureError
 from hillsight.ground.cover_table import TALLEST_WOOD_M, CoverTable
 from hillsight.ground.evidence import EvidenceTable
 from hillsight.ground.features import HEIGHT_COLUMNS, read_features
-from hillsight.ground.stations import plain_label
+from hillsight.ground.labels import plain_label
 from hillsight.ground.vector import display_name
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from hillsight.errors import Faults, FeatureError, HillsightError
 from hillsight.frozen import FrozenMapping
 from hillsight.ground import vector
 from hillsight.ground.evidence import EvidenceTable
-from hillsight.ground.stations import plain_label
+from hillsight.ground.labels import plain_label
 from hillsight.ground.transform import Operation, operation_between
 from hillsight.words.marks import marks_shown
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -12,9 +11,9 @@ import numpy as np
 
 from hillsight.errors import Faults, FeatureError, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, own_degrees
+from hillsight.ground.labels import plain_label, unlike
 from hillsight.ground.transform import Operation, operation_between
 from hillsight.words.angles import signed_deg
-from hillsight.words.marks import marks_shown
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -332,12 +331,6 @@ def _who(place: Place, number: int) -> str:
     return f"station {number}" if name is None else f"station {plain_label(name)!r}"
 
 
-def plain_label(name: str) -> str:
-    """A name on one line: ends of lines become spaces, those at the ends go, signs that act their numbers."""
-    shown = marks_shown(name.strip())
-    return "".join(" " if unicodedata.category(c) == "Cc" else c for c in shown).strip()
-
-
 def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:
     """Labels that differ from one another, and a note for each that had to change."""
     wanted: list[str] = []
@@ -352,31 +345,6 @@ def _labels(places: Sequence[Place]) -> tuple[list[str], list[str]]:
         if label != word
     ]
     return labels, notes
-
-
-def unlike(wanted: Sequence[str], named: Sequence[bool]) -> list[str]:
-    """Labels that differ from one another: a name given again becomes "name (2)".
-
-    Whoever bears a name first keeps it; given names, which ``named`` tells, go before those made up.
-    """
-    labels = [""] * len(wanted)
-    taken: set[str] = set()
-    repeats: list[int] = []
-    for index in sorted(range(len(wanted)), key=lambda i: (not named[i], i)):
-        if wanted[index] in taken:
-            repeats.append(index)
-        else:
-            labels[index] = wanted[index]
-            taken.add(wanted[index])
-    counts: dict[str, int] = {}
-    for index in repeats:
-        count = counts.get(wanted[index], 2)
-        while f"{wanted[index]} ({count})" in taken:
-            count += 1
-        counts[wanted[index]] = count
-        labels[index] = f"{wanted[index]} ({count})"
-        taken.add(labels[index])
-    return labels
 
 
 def _check_on_terrain(

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from hillsight.errors import CallError
-from hillsight.ground.stations import plain_label
+from hillsight.ground.labels import plain_label
 
 if TYPE_CHECKING:
     from hillsight.jobs.inputs import Inputs

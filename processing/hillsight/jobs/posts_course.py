@@ -11,8 +11,8 @@ import shapely
 from hillsight.errors import FeatureError, HillsightError, PostsError
 from hillsight.ground import vector
 from hillsight.ground.features import NAME_COLUMNS
+from hillsight.ground.labels import plain_label
 from hillsight.ground.network import asking, shut
-from hillsight.ground.stations import plain_label
 from hillsight.plan.posts.course import Checkpoint, Course
 from hillsight.plan.toml_file import instead
 from hillsight.words.english import folded

@@ -9,7 +9,8 @@ import shapely
 
 from hillsight.errors import CallError, Faults, HillsightError, StationError
 from hillsight.ground.crs import horizontal_crs, parse_crs
-from hillsight.ground.stations import parse_at, plain_label
+from hillsight.ground.labels import plain_label
+from hillsight.ground.stations import parse_at
 from hillsight.ground.transform import operation_between
 from hillsight.jobs.inputs import no_features
 from hillsight.jobs.named_features import named_feature

@@ -11,7 +11,8 @@ import shapely
 from hillsight.errors import BatchError, FeatureError
 from hillsight.ground import vector
 from hillsight.ground.crs import own_degrees
-from hillsight.ground.stations import HEIGHT_COLUMN, NAME_COLUMNS, plain_label
+from hillsight.ground.labels import plain_label
+from hillsight.ground.stations import HEIGHT_COLUMN, NAME_COLUMNS
 from hillsight.ground.transform import operation_between
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import BatchError
 from hillsight.ground.crs import horizontal_crs
-from hillsight.ground.stations import unlike
+from hillsight.ground.labels import unlike
 from hillsight.ground.terrain_options import TerrainOptions
 from hillsight.ground.transform import Operation
 from hillsight.jobs.batch import planning
