@@ -44,7 +44,9 @@ class Flow:
         return self._width_mm * PER_MM
 
     def block(self, *parts: tuple[str, float, bool, str], indent: float = 0.0, before: float = 0.0) -> Box:
-        """Set paragraphs that stay together: each a text, its size in points, whether bold, its colour.
+        """Set paragraphs that stay together where a column holds them.
+
+        Each is a text, its size in points, whether bold, its colour.
 
         Parameters
         ----------
@@ -73,6 +75,9 @@ class Flow:
         top = self._y - before
         y, left = top, self._left() + indent
         for line, size, bold, colour in lines:
+            if y - _step(size) < self._room.bottom * PER_MM:  # more than a column holds
+                self._next()
+                page, top, y, left = self.pages[-1], self._y, self._y, self._left() + indent
             y -= _step(size)
             page.text(left, y + _step(size) / 2, line, size, bold=bold, colour=colour)
         self._y = y
