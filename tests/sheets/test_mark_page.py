@@ -86,11 +86,14 @@ def test_the_page_allows_nothing_but_its_own_style_and_program(tmp_path: Path) -
 
 def test_hostile_names_are_words_and_no_more(tmp_path: Path) -> None:
     import geopandas
+    import pandas as pd
     import shapely
 
     names = [*HOSTILE, "</script><script>alert(1)</script>", "<!--", "{{ 7 * 7 }}"]
     frame = geopandas.GeoDataFrame(
-        {"name": names}, geometry=[shapely.Point(i, 0) for i in range(len(names))], crs=27700
+        {"name": pd.Series(names, dtype=object)},
+        geometry=[shapely.Point(i, 0) for i in range(len(names))],
+        crs=27700,
     )
     photo = save_photograph(tmp_path / "a <b>'&\".png", photograph())
     page = hillsight.mark(photo, features=frame).html
