@@ -75,7 +75,7 @@ def test_half_a_letter_in_names_and_errors_of_the_ground(tmp_path):
         csv=tmp_path / "a.csv",
     )
     assert_objects(told.frames)
-    assert "Half \N{REPLACEMENT CHARACTER} Knoll" in set(told.frames["bearing_list"]["name"])
+    assert "Half <U+D800> Knoll" in set(told.frames["bearing_list"]["name"])
     cut = hillsight.profile(
         GROUND,
         at=[NEAR],
