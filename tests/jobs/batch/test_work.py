@@ -95,7 +95,7 @@ def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def same(one: Path, other: Path) -> None:
+def assert_same(one: Path, other: Path) -> None:
     """Two GeoPackages hold the same layers with the same rows in the same order, and the same rasters."""
     names = [list(map(str, pyogrio.list_layers(path)[:, 0])) for path in (one, other)]
     assert names[0] == names[1]
@@ -126,7 +126,7 @@ def test_outlooks_by_batch_are_those_of_all_stations_at_once(done: Path, tmp_pat
         least_pocket=0.05,
         out=tmp_path / "direct.gpkg",
     )
-    same(done / "out" / "work.gpkg", tmp_path / "direct.gpkg")
+    assert_same(done / "out" / "work.gpkg", tmp_path / "direct.gpkg")
     styles = {path.name for path in (tmp_path / "direct_styles").iterdir()}
     assert {path.name for path in (done / "out" / "work_styles").iterdir()} == styles
 
@@ -146,7 +146,7 @@ def test_so_are_other_scripts(tmp_path: Path, script: str, option: str, given: d
     ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
     out = tmp_path / "direct.gpkg"
     getattr(hillsight, script)(ground, stations=stations, reach=400, out=out, **given)
-    same(tmp_path / "out" / "work.gpkg", out)
+    assert_same(tmp_path / "out" / "work.gpkg", out)
 
 
 def test_two_workers_leave_the_same_bytes(done: Path) -> None:
@@ -348,7 +348,7 @@ def test_a_script_of_another_package_may_be_the_work(tmp_path: Path) -> None:
     ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
     out = tmp_path / "direct.gpkg"
     hillsight.dead_ground(ground, stations=stations, reach=400, cells=True, out=out)
-    same(tmp_path / "out" / "work.gpkg", out)
+    assert_same(tmp_path / "out" / "work.gpkg", out)
     told = json.loads((tmp_path / "out" / "manifest.json").read_text())["versions"]
     assert told["script near-ground"] == "near_ground 1.0"
 
@@ -367,7 +367,7 @@ def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
     ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
     out = tmp_path / "direct.gpkg"
     hillsight.outlook(ground, stations=stations, reach=400, least_pocket=0.05, out=out)
-    same(tmp_path / "out" / "work.gpkg", out)
+    assert_same(tmp_path / "out" / "work.gpkg", out)
 
 
 def test_all_parts_share_the_working_grid_of_a_terrain_in_degrees(tmp_path: Path) -> None:
@@ -385,4 +385,4 @@ def test_all_parts_share_the_working_grid_of_a_terrain_in_degrees(tmp_path: Path
     path, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
     out = tmp_path / "direct.gpkg"
     hillsight.outlook(path, stations=stations, reach=400, least_pocket=0.05, out=out)
-    same(tmp_path / "out" / "work.gpkg", out)
+    assert_same(tmp_path / "out" / "work.gpkg", out)
