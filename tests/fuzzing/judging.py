@@ -147,6 +147,9 @@ def _pieces(found: Any) -> Iterator[bytes]:
         kept = [f.name for f in fields(found) if f.name not in _NOT_SAID]
         for name in kept:
             yield from _pieces(getattr(found, name))
+    elif type(found).__repr__ is object.__repr__:  # says only where in memory it lies
+        yield type(found).__name__.encode()
+        yield from _pieces(vars(found))
     else:
         yield repr(found).encode(errors="replace")
 

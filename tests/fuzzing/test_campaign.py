@@ -14,8 +14,10 @@ import pytest
 
 from fuzzing.campaign import attack
 from fuzzing.damage import damaged
-from fuzzing.judging import Trial
+from fuzzing.judging import Trial, fingerprint
 from fuzzing.seeds import AT, SEEDS, Seed, _grid_of_text, _looks, _raster, _stands, surroundings
+from hillsight.ground.crs import parse_crs
+from hillsight.ground.geodesy import Geodesy
 
 from scripts.commands import run  # isort: skip
 
@@ -60,6 +62,13 @@ def test_the_judge_itself(
     ended = Trial(seed, tmp_path).judge_content(content)
     assert why in ended.why
     assert ended.how == ("fault" if why else "same")
+
+
+def test_where_a_thing_lies_in_memory_says_nothing(tmp_path: Path) -> None:
+    """Two measures of one grid are alike, of two grids they are not."""
+    british, again, utm = (Geodesy(parse_crs(code, "the CRS")) for code in ("27700", "27700", "32630"))
+    assert fingerprint([british], tmp_path) == fingerprint([again], tmp_path)
+    assert fingerprint([british], tmp_path) != fingerprint([utm], tmp_path)
 
 
 def _words(seed: Seed, path: Path) -> list[str | Path]:

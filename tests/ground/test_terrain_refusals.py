@@ -49,6 +49,21 @@ def test_folder_empty_file_and_text(tmp_path: Path) -> None:
     assert_refused(tmp_path / "notes.txt", "notes.txt", "not a raster", "GeoTIFF")
 
 
+@pytest.mark.parametrize(
+    "numbers", ["300000,10,1e300,700000,0,-10", "1e300,10,0,700000,0,-10", "300000,1e-9,0,700000,0,-10"]
+)
+def test_cells_that_no_number_tells_apart(tmp_path: Path, numbers: str) -> None:
+    write_geotiff(tmp_path / "t.tif", plane(20, 20))
+    (tmp_path / "t.vrt").write_text(
+        '<VRTDataset rasterXSize="20" rasterYSize="20"><SRS>EPSG:27700</SRS>'
+        f"<GeoTransform>{numbers}</GeoTransform>"
+        '<VRTRasterBand dataType="Float32" band="1"><SimpleSource>'
+        '<SourceFilename relativeToVRT="1">t.tif</SourceFilename><SourceBand>1</SourceBand>'
+        "</SimpleSource></VRTRasterBand></VRTDataset>"
+    )
+    assert_refused(tmp_path / "t.vrt", "too small to be told apart", "t.vrt")
+
+
 def test_vector_file(tmp_path: Path) -> None:
     import geopandas
     from shapely.geometry import Point

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 #: Text grids of one family of drivers, which find a row by reading all above it.
 _TEXT_DRIVERS = {"AAIGrid", "GRASSASCIIGrid", "ISG"}
+#: Least side of a cell, as a part of the largest coordinate: some thousand steps of a 64-bit number.
+_FINEST = 1e-12
 _COLOURS = {ColorInterp.red, ColorInterp.green, ColorInterp.blue}
 
 
@@ -271,6 +273,14 @@ def _check_geometry(path: str, dataset: Any) -> None:
         )
     if not np.isfinite([a, b, c, d, e, f]).all() or a * e - b * d == 0:
         raise TerrainError(f"the raster's geotransform is degenerate: {(a, b, c, d, e, f)}", where=path)
+    far = abs(c) + abs(f) + (abs(a) + abs(d)) * dataset.width + (abs(b) + abs(e)) * dataset.height
+    if not far * _FINEST < min(np.hypot(a, d), np.hypot(b, e)):
+        raise TerrainError(
+            "the raster's cells are too small to be told apart so far out: its geotransform is "
+            f"{(a, b, c, d, e, f)}",
+            where=path,
+            remedy="The file may be damaged: fetch it again",
+        )
 
 
 def _no_bands(path: str, parts: list[str]) -> TerrainError:
