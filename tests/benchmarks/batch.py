@@ -1,12 +1,12 @@
 """How long batches take, and how much memory: on made terrain far larger than memory, beside GDAL's loop.
 
     python tests/benchmarks/batch.py --folder /somewhere/large [--side 40000] [--stations 200 2000]
-        [--workers 2] [--peer 40] [--json run.json]
+        [--workers 2] [--peer 40] [--layers] [--cover] [--work outlook] [--json run.json]
 
 The terrain is written by rows (6.4 GB at 40,000 a side) and may be used again. Each batch runs as a
 process of its own; its peak is that of its largest process. GDAL's viewshed is looped over some of the same
 stations in as many processes, each reading its window of the file into memory, writing into memory; it
-adds nothing up.
+adds nothing up. Cover is a surface model as large as the terrain, and a wood to the square kilometre.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -46,15 +47,51 @@ file = "stations_{count}.gpkg"
 
 [looking]
 reach_m = {reach}
-
+"""
+PRODUCTS = """
 [products]
 counts = true
 layers = {layers}
 """
+COVER = """
+[cover]
+surface = "surface.tif"
+file = ["woods.gpkg"]
+"""
+WORK = """
+[work]
+script = "{work}"
+"""
 
 
-def make_terrain(path: Path, side: int) -> None:
-    """Made relief: one square mirrored all over, on long waves, so that no two places are alike."""
+@dataclass(frozen=True)
+class Asked:
+    """What a batch is to make.
+
+    work : script whose work is done in place of counts
+    """
+
+    reach_m: float
+    layers: bool = False
+    cover: bool = False
+    work: str = ""
+
+    def job(self, count: int) -> str:
+        """The job's file."""
+        text = JOB.format(count=count, reach=self.reach_m)
+        text += COVER if self.cover else ""
+        if self.work:
+            return text + WORK.format(work=self.work)
+        return text + PRODUCTS.format(layers=str(self.layers).lower())
+
+
+def make_terrain(path: Path, side: int, *, blocks: bool = False) -> None:
+    """Made relief: one square mirrored all over, on long waves, so that no two places are alike.
+
+    blocks : with what stands on it, 4 to 15 m tall, on a twentieth of the posts
+    """
+    rng = np.random.default_rng(3)
+    tall_m = np.kron(rng.uniform(4, 15, (100, 100)) * (rng.random((100, 100)) < 0.05), np.ones((5, 5)))
     base = fractal(CELL, CELL, seed=7, relief_m=500.0)
     profile = {
         "driver": "GTiff",
@@ -76,6 +113,8 @@ def make_terrain(path: Path, side: int) -> None:
             mirrored = [_mirrored(places) for places in (rows, across)]
             wave = 150 * np.sin(rows[:, None] / 1_700.0) + 150 * np.cos(across[None] / 2_300.0)
             height_m = base[np.ix_(*mirrored)] + wave.astype(np.float32)
+            if blocks:
+                height_m += tall_m[np.ix_(rows % 500, across % 500)].astype(np.float32)
             window = rasterio.windows.Window(0, top, side, len(rows))
             file.write(height_m.astype(np.float32), 1, window=window)
 
@@ -92,13 +131,22 @@ def places(side: int, count: int) -> np.ndarray:
     return rng.uniform(50, side * SPACING - 50, (count, 2)) * (1, -1) + (WEST, NORTH)
 
 
-def batch(folder: Path, side: int, count: int, reach_m: float, workers: int, layers: bool) -> dict[str, Any]:
+def make_woods(path: Path, side: int) -> None:
+    """A round wood to the square kilometre, 100 to 300 m wide."""
+    count = max(1, round((side * SPACING / 1000) ** 2))
+    rng = np.random.default_rng(4)
+    xy = rng.uniform(0, side * SPACING, (count, 2)) * (1, -1) + (WEST, NORTH)
+    woods = shapely.buffer(shapely.points(xy), rng.uniform(50, 150, count), quad_segs=4)
+    geopandas.GeoDataFrame({"kind": ["wood"] * count}, geometry=woods, crs=27700).to_file(path, layer="woods")
+
+
+def batch(folder: Path, side: int, count: int, workers: int, asked: Asked) -> dict[str, Any]:
     """One batch as a process of its own: seconds, peak of the largest process, bytes left."""
     xy = places(side, count)
     frame = geopandas.GeoDataFrame(geometry=shapely.points(xy), crs=27700)
     frame.to_file(folder / f"stations_{count}.gpkg", layer="stations")
     job = folder / f"job_{count}.toml"
-    job.write_text(JOB.format(count=count, reach=reach_m, layers=str(layers).lower()), encoding="utf-8")
+    job.write_text(asked.job(count), encoding="utf-8")
     out = folder / f"out_{count}"
     shutil.rmtree(out, ignore_errors=True)
     script = (
@@ -126,7 +174,7 @@ def batch(folder: Path, side: int, count: int, reach_m: float, workers: int, lay
     found: dict[str, Any] = json.loads(told.stdout.splitlines()[-1])
     found["bytes"] = {
         name: sum(f.stat().st_size for f in (out / name).rglob("*") if f.is_file())
-        for name in ("parts", "visible_count", "layers")
+        for name in ("parts", "visible_count", "layers", "work")
     }
     shutil.rmtree(out)
     return found
@@ -181,20 +229,21 @@ def peer(folder: Path, side: int, count: int, reach_m: float, workers: int) -> d
     return {"stations": len(inside), "wall_s": time.time() - start, "cpu_s": cpu_s}
 
 
-def run(
-    folder: Path, side: int, counts: list[int], reach_m: float, workers: int, peers: int, layers: bool
-) -> dict[str, Any]:
+def run(folder: Path, side: int, counts: list[int], workers: int, peers: int, asked: Asked) -> dict[str, Any]:
     """All that is asked; figures by name."""
     folder.mkdir(parents=True, exist_ok=True)
     terrain = folder / "terrain.tif"
     if not terrain.exists():
         make_terrain(terrain, side)
-    found: dict[str, Any] = {"side": side, "reach_m": reach_m, "workers": workers, "cores": os.cpu_count()}
+    if asked.cover and not (folder / "surface.tif").exists():
+        make_terrain(folder / "surface.tif", side, blocks=True)
+        make_woods(folder / "woods.gpkg", side)
+    found: dict[str, Any] = {"side": side, **vars(asked), "workers": workers, "cores": os.cpu_count()}
     for count in counts:
-        found[f"batch of {count}"] = batch(folder, side, count, reach_m, workers, layers)
+        found[f"batch of {count}"] = batch(folder, side, count, workers, asked)
         print(json.dumps(found[f"batch of {count}"]), flush=True)
     if peers:
-        found["gdal"] = peer(folder, side, peers, reach_m, workers)
+        found["gdal"] = peer(folder, side, peers, asked.reach_m, workers)
         print(json.dumps(found["gdal"]), flush=True)
     return found
 
@@ -208,10 +257,11 @@ if __name__ == "__main__":
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--peer", type=int, default=40)
     parser.add_argument("--layers", action="store_true")
+    parser.add_argument("--cover", action="store_true")
+    parser.add_argument("--work", default="")
     parser.add_argument("--json", type=Path)
     given = parser.parse_args()
-    figures = run(
-        given.folder, given.side, given.stations, given.reach, given.workers, given.peer, given.layers
-    )
+    asked = Asked(given.reach, given.layers, given.cover, given.work)
+    figures = run(given.folder, given.side, given.stations, given.workers, given.peer, asked)
     if given.json is not None:
         given.json.write_text(json.dumps(figures, indent=1), encoding="utf-8")

@@ -21,13 +21,6 @@ from oracle import bilinear, clearance_of_all
 NOTHING = 0xFFFFFFFF
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _fixed_time():
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SOURCE_DATE_EPOCH", "1780000000")
-        yield
-
-
 @pytest.fixture(scope="module")
 def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small job done, its results in ``out``."""

@@ -1,4 +1,4 @@
-"""A batch on a cluster goes on when a worker dies, and when its scheduler is gone and comes back."""
+"""A cluster leaves the bytes of a run alone, and goes on when a worker dies or its scheduler comes back."""
 
 from __future__ import annotations
 
@@ -8,28 +8,34 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 import hillsight
-from jobs.batch.batch_jobs import JOB, digests, made
+from jobs.batch.batch_jobs import (
+    COVERED,
+    MANY,
+    WORK,
+    by_cluster_of_two,
+    cover_files,
+    digests,
+    features,
+    made,
+    thirty,
+)
 from scripts.commands import process
 
 pytestmark = pytest.mark.slow
 pytest.importorskip("distributed", reason="dask.distributed is not installed")
 
-TIME = "1780000000"
-#: Small pieces of work, so that some are done and some are not when something dies.
-MANY = JOB.replace("window_posts = 20000", "window_posts = 10000")
-
 
 @contextmanager
 def started(*command: str) -> Iterator[subprocess.Popen[bytes]]:
     """A process that does not outlive the block."""
-    environment = {**os.environ, "HILLSIGHT_THREADS": "1", "SOURCE_DATE_EPOCH": TIME}
+    environment = {**os.environ, "HILLSIGHT_THREADS": "1"}
     one = subprocess.Popen(
         [sys.executable, "-m", *command],
         env=environment,
@@ -67,18 +73,44 @@ def wait_for(folder: Path, parts: int, run: subprocess.Popen[bytes]) -> None:
         time.sleep(0.05)
 
 
+def plain_job(folder: Path) -> Path:
+    return made(folder, MANY)
+
+
+def covered_job(folder: Path) -> Path:
+    """Of everything: the stations also see each other, by chance, and a script works for them over cover."""
+    job = made(folder, f'{COVERED}\n[work]\nscript = "bearings"\n')
+    cover_files(folder)
+    return job
+
+
+def work_job(folder: Path) -> Path:
+    features(folder)
+    return made(folder, WORK, thirty())
+
+
+@pytest.mark.parametrize("job_in", [plain_job, covered_job, work_job])
+def test_a_run_alone_two_processes_and_a_cluster_of_two_leave_the_same_bytes(
+    tmp_path: Path, job_in: Callable[[Path], Path]
+) -> None:
+    job = job_in(tmp_path)
+    hillsight.batch(job, out=tmp_path / "alone", workers=1)
+    alone = digests(tmp_path / "alone")
+    hillsight.batch(job, out=tmp_path / "two", workers=2)
+    assert digests(tmp_path / "two") == alone
+    by_cluster_of_two(job, tmp_path / "cluster")
+    assert digests(tmp_path / "cluster") == alone
+
+
 def test_a_worker_dies_and_the_scheduler_comes_back(tmp_path: Path) -> None:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SOURCE_DATE_EPOCH", TIME)
-        hillsight.batch(made(tmp_path, MANY), out=tmp_path / "calm", workers=1)
+    hillsight.batch(made(tmp_path, MANY), out=tmp_path / "calm", workers=1)
     parts = len(list((tmp_path / "calm").glob("parts/*.npz")))
     assert parts >= 4
     port = free_port()
     address, out = f"tcp://127.0.0.1:{port}", tmp_path / "out"
     command = process("batch", tmp_path / "job.toml", "--out", out, "--scheduler", address, "--quiet")
-    environment = {**os.environ, "SOURCE_DATE_EPOCH": TIME}
     with started(*scheduler_at(port)), started(*worker_of(address)) as first:
-        run = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE)
+        run = subprocess.Popen(command, stderr=subprocess.PIPE)
         wait_for(out, 1, run)
         first.kill()
         with started(*worker_of(address)):

@@ -10,61 +10,24 @@ import numpy as np
 import pyogrio
 import pytest
 import rasterio
-import shapely
 
 import hillsight
 from hillsight.errors import BatchError, HillsightError
 from hillsight.jobs.batch import job_file
-from jobs.batch.batch_jobs import JOB, NORTH, POSTS, SPACING, WEST, digests, ground, made, stations, whole
-from terrains import write_geotiff
-
-NOTHING = 0xFFFFFFFF
-COVER = """
-[cover]
-surface = "tops.tif"
-file = ["cover.gpkg"]
-layer = ["woods", "walls", "trees"]
-leaf = "off"
-"""
-COVERED = JOB.replace("[products]", f"{COVER}\n[products]\nchances = true\nmatrix = true").replace(
-    "20000", "10000"
+from jobs.batch.batch_jobs import (
+    COVERED,
+    NORTH,
+    POSTS,
+    SPACING,
+    WEST,
+    cover_files,
+    digests,
+    made,
+    stations,
+    whole,
 )
 
-
-def cover_files(folder: Path) -> None:
-    """Leafy woods, walls and a tree by a station; a surface model with blocks on the ground."""
-    rng = np.random.default_rng(5)
-    x, y = WEST + rng.uniform(100, 1_500, 12), NORTH - rng.uniform(100, 2_100, 12)
-    woods = geopandas.GeoDataFrame(
-        {"kind": ["broadleaved wood", "conifer wood"] * 6},
-        geometry=shapely.buffer(shapely.points(x, y), rng.uniform(25, 60, 12)),
-        crs=27700,
-    )
-    ends = rng.uniform(-90, 90, (40, 2))
-    starts = np.column_stack([WEST + rng.uniform(100, 1_500, 40), NORTH - rng.uniform(100, 2_100, 40)])
-    walls = geopandas.GeoDataFrame(
-        {"kind": ["wall"] * 40, "height_m": [3.0] * 40},
-        geometry=[shapely.LineString([a, a + b]) for a, b in zip(starts, ends, strict=True)],
-        crs=27700,
-    )
-    # A crown 40 m wide, given by its middle, near a station: of the seventh what is beside it.
-    at = stations().geometry.iloc[6]
-    trees = geopandas.GeoDataFrame(
-        {"kind": ["tree"], "width_m": [40.0]}, geometry=[shapely.Point(at.x + 60, at.y)], crs=27700
-    )
-    for name, frame in (("woods", woods), ("walls", walls), ("trees", trees)):
-        frame.to_file(folder / "cover.gpkg", layer=name)
-    tops = ground()
-    for row, column in rng.integers(5, 200, (25, 2)):
-        tops[row : row + 4, column : column + 4] += np.float32(rng.uniform(3, 12))
-    write_geotiff(folder / "tops.tif", tops, west=WEST, north=NORTH, spacing=SPACING)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _fixed_time():
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SOURCE_DATE_EPOCH", "1780000000")
-        yield
+NOTHING = 0xFFFFFFFF
 
 
 @pytest.fixture(scope="module")

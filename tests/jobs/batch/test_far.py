@@ -18,13 +18,11 @@ FAR = JOB.replace("least_depth = true\n", "")
 @pytest.fixture
 def little_memory(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ground of 5,000 posts is too much to hold: of most stations here, and not of all."""
-    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     monkeypatch.setattr(planning, "MOST_IN_MEMORY", 5_000)
 
 
 def test_what_is_seen_band_by_band_is_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = made(tmp_path, FAR)
-    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
     hillsight.batch(job, out=tmp_path / "near", workers=1)
     monkeypatch.setattr(planning, "MOST_IN_MEMORY", 5_000)
     hillsight.batch(job, out=tmp_path / "far", workers=1)

@@ -1,4 +1,4 @@
-"""A batch that is killed again and again, or done by a cluster, leaves the bytes of one left in peace."""
+"""A batch that is killed again and again leaves the bytes of one left in peace."""
 
 from __future__ import annotations
 
@@ -14,23 +14,17 @@ from pathlib import Path
 import pytest
 
 import hillsight
-from jobs.batch.batch_jobs import JOB, digests, made
+from jobs.batch.batch_jobs import MANY, digests, made
 from scripts.commands import process
 
 pytestmark = pytest.mark.slow
-
-TIME = "1780000000"
-#: Small pieces of work, so that a kill finds some done, some in hand and some to do.
-MANY = JOB.replace("window_posts = 20000", "window_posts = 10000")
 
 
 @pytest.fixture(scope="module")
 def calm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The job done in one go, its results in ``out``."""
     folder = tmp_path_factory.mktemp("calm")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SOURCE_DATE_EPOCH", TIME)
-        hillsight.batch(made(folder, MANY), out=folder / "out", workers=1)
+    hillsight.batch(made(folder, MANY), out=folder / "out", workers=1)
     return folder
 
 
@@ -52,11 +46,10 @@ def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path
     chance = random.Random(20)
     folder, seen_workers, killed = tmp_path / "out", 0, 0
     command = process("batch", calm / "job.toml", "--out", folder, "--workers", "2", "--quiet")
-    environment = {**os.environ, "SOURCE_DATE_EPOCH": TIME}
     for turn in range(80):
         if killed == 20:
             break
-        run = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         begun, until = finished(folder), time.monotonic() + 60
         # Most kills come when this very run has done something; some while it begins.
         while run.poll() is None and time.monotonic() < until:
@@ -87,7 +80,7 @@ def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path
             assert not Path(f"/proc/{worker}").exists()
     assert killed == 20
     assert seen_workers > 0
-    last = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300)
+    last = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert last.returncode == 0, last.stderr
     left = digests(folder)
     assert {name for name in left if Path(name).name.startswith(".")} == set()
@@ -97,7 +90,7 @@ def test_twenty_kills_of_the_run_or_a_worker_leave_no_trace(calm: Path, tmp_path
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs /proc, to find workers")
 def test_a_run_survives_a_worker_that_is_killed(calm: Path, tmp_path: Path) -> None:
     command = process("batch", calm / "job.toml", "--out", tmp_path / "out", "--workers", "2", "--quiet")
-    run = subprocess.Popen(command, env={**os.environ, "SOURCE_DATE_EPOCH": TIME})
+    run = subprocess.Popen(command)
     killed, until = 0, time.monotonic() + 120
     while run.poll() is None and killed < 2 and time.monotonic() < until:
         for worker in children(run.pid):
@@ -113,30 +106,6 @@ def test_a_run_survives_a_worker_that_is_killed(calm: Path, tmp_path: Path) -> N
     assert digests(tmp_path / "out") == digests(calm / "out")
 
 
-CLUSTER = """\
-import sys, hillsight
-from distributed import LocalCluster
-
-if __name__ == "__main__":
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        hillsight.batch(sys.argv[1], out=sys.argv[2], scheduler=cluster.scheduler_address)
-"""
-
-
-def test_a_cluster_of_two_leaves_the_same_bytes(calm: Path, tmp_path: Path) -> None:
-    pytest.importorskip("distributed", reason="dask.distributed is not installed")
-    script = tmp_path / "cluster.py"
-    script.write_text(CLUSTER, encoding="utf-8")
-    environment = {**os.environ, "SOURCE_DATE_EPOCH": TIME, "HILLSIGHT_THREADS": "1"}
-    subprocess.run(
-        [sys.executable, script, calm / "job.toml", tmp_path / "out"],
-        env=environment,
-        check=True,
-        timeout=500,
-    )
-    assert digests(tmp_path / "out") == digests(calm / "out")
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
 def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(calm: Path, tmp_path: Path) -> None:
     """A limit on the size of files stands for a full disk: both are errors of the system while writing."""
@@ -146,14 +115,11 @@ def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(calm: Path, t
         resource.setrlimit(resource.RLIMIT_FSIZE, (12_000, 12_000))
 
     command = process("batch", calm / "job.toml", "--out", tmp_path / "out", "--workers", "1", "--quiet")
-    environment = {**os.environ, "SOURCE_DATE_EPOCH": TIME}
-    ended = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=300, preexec_fn=small_files
-    )
+    ended = subprocess.run(command, capture_output=True, text=True, timeout=300, preexec_fn=small_files)
     assert ended.returncode == 2, ended.stderr
     told = [line for line in ended.stderr.splitlines() if not line.startswith("note:")]
     assert len(told) == 1
     assert "grown beyond the size allowed" in told[0] or "disk is full" in told[0]
-    again = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300)
+    again = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert again.returncode == 0, again.stderr
     assert digests(tmp_path / "out") == digests(calm / "out")

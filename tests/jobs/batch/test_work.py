@@ -13,7 +13,6 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import geopandas
 import jsonschema
 import numpy as np
 import pandas as pd
@@ -27,67 +26,19 @@ from hillsight.errors import BatchError, HillsightError, TerrainError
 from hillsight.jobs.batch import job_file
 from hillsight.jobs.batch.work_script import station_scripts
 from hillsight.layers.contents import written_rasters
-from jobs.batch.batch_jobs import NORTH, WEST, digests, ground, made
+from jobs.batch.batch_jobs import NORTH, WEST, WORK, digests, features, ground, made, thirty
 from scripts.commands import process
 from scripts.test_third_party_script import package
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-JOB = """\
-format = "hillsight batch 1"
-title = "Outlooks"
-terrain = "ground.tif"
-
-[stations]
-file = "stations.gpkg"
-
-[looking]
-reach_m = 400
-
-[work]
-script = "outlook"
-[work.options]
-features = ["features.gpkg"]
-least_pocket = 0.05
-
-[output]
-window_posts = 20000
-"""
-
-
-def thirty() -> geopandas.GeoDataFrame:
-    """Thirty stations; two share a name, one has none, two are called alike but for a sign."""
-    rng = np.random.default_rng(8)
-    x, y = WEST + rng.uniform(100, 1_500, 30), NORTH - rng.uniform(100, 2_100, 30)
-    names: list[str | None] = [f"Place {n}" for n in range(1, 31)]
-    names[4], names[20], names[11] = "Place 3", "PLACE 9!", None
-    names[7] = "O'Hara's"
-    return geopandas.GeoDataFrame({"name": names}, geometry=shapely.points(x, y), crs=27700)
-
-
-def features(folder: Path) -> None:
-    rng = np.random.default_rng(9)
-    x, y = WEST + rng.uniform(100, 1_900, 25), NORTH - rng.uniform(100, 2_100, 25)
-    geopandas.GeoDataFrame(
-        {"name": [f"Thing {n}" for n in range(25)], "kind": ["cairn", "house", "tree", "rock", "mast"] * 5},
-        geometry=shapely.points(x, y),
-        crs=27700,
-    ).to_file(folder / "features.gpkg", layer="features")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _fixed_time():
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SOURCE_DATE_EPOCH", "1780000000")
-        yield
-
 
 @pytest.fixture(scope="module")
 def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The job done by one worker, its results in ``out``."""
     folder = tmp_path_factory.mktemp("work")
-    job = made(folder, JOB, thirty())
+    job = made(folder, WORK, thirty())
     features(folder)
     result = hillsight.batch(job, out=folder / "out", workers=1)
     assert (result.stations, result.refused, result.parts) == (30, 0, 0)
@@ -140,7 +91,7 @@ def test_outlooks_by_batch_are_those_of_all_stations_at_once(done: Path, tmp_pat
     ],
 )
 def test_so_are_other_scripts(tmp_path: Path, script: str, option: str, given: dict[str, object]) -> None:
-    work = JOB.replace('"outlook"', f'"{script}"').replace('features = ["features.gpkg"]\n', "")
+    work = WORK.replace('"outlook"', f'"{script}"').replace('features = ["features.gpkg"]\n', "")
     job = made(tmp_path, work.replace("least_pocket = 0.05", option), thirty().iloc[:5])
     hillsight.batch(job, out=tmp_path / "out", workers=1)
     ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
@@ -199,7 +150,7 @@ def test_a_station_that_cannot_be_used_is_listed_and_the_rest_is_done(tmp_path: 
     void = shapely.Point(WEST + 420, NORTH - 1_030)  # the void of the ground
     frame.loc[6] = {"name": "On the void", "geometry": void}
     frame.loc[7] = {"name": "Away", "geometry": shapely.Point(WEST - 5_000, NORTH)}
-    job = made(tmp_path, JOB.replace('features = ["features.gpkg"]\n', ""), frame)
+    job = made(tmp_path, WORK.replace('features = ["features.gpkg"]\n', ""), frame)
     result = hillsight.batch(job, out=tmp_path / "out", workers=1)
     assert (result.stations, result.refused) == (6, 2)
     refused = pyogrio.read_dataframe(tmp_path / "out" / "batch.gpkg", layer="refused_stations")
@@ -216,7 +167,7 @@ def test_a_station_that_cannot_be_used_is_listed_and_the_rest_is_done(tmp_path: 
 
 def test_ground_that_cannot_be_read_ends_the_run_and_refuses_no_station(tmp_path: Path) -> None:
     frame = thirty().iloc[:6]
-    job = made(tmp_path, JOB.replace('features = ["features.gpkg"]\n', ""), frame)
+    job = made(tmp_path, WORK.replace('features = ["features.gpkg"]\n', ""), frame)
     whole = (tmp_path / "ground.tif").read_bytes()
     (tmp_path / "ground.tif").write_bytes(whole[: len(whole) // 4])
     with pytest.raises(TerrainError):
@@ -228,7 +179,7 @@ def test_columns_tell_how_single_stations_look(tmp_path: Path) -> None:
     frame = thirty().iloc[:4].copy()
     frame["eye_height_m"] = [1.6, 30.0, np.nan, 30.0]
     frame["reach_m"] = [400.0, 400.0, 200.0, np.nan]
-    job = JOB.replace("outlook", "dead-ground").replace('features = ["features.gpkg"]\n', "")
+    job = WORK.replace("outlook", "dead-ground").replace('features = ["features.gpkg"]\n', "")
     hillsight.batch(made(tmp_path, job, frame), out=tmp_path / "out", workers=1)
     found = pyogrio.read_dataframe(tmp_path / "out" / "work.gpkg", layer="stations")
     for row, eye_m, reach_m in ((0, 1.6, 400.0), (1, 30.0, 400.0), (2, 1.6, 200.0), (3, 30.0, 400.0)):
@@ -265,7 +216,7 @@ def test_what_a_job_cannot_say_of_the_work_is_refused_with_its_line(
     tmp_path: Path, old: str, new: str, words: str
 ) -> None:
     file = tmp_path / "job.toml"
-    text = JOB.replace(old, new, 1)
+    text = WORK.replace(old, new, 1)
     file.write_text(text, encoding="utf-8")
     line = 1 + next(n for n, one in enumerate(text.splitlines()) if new.split(" =")[0] in one)
     with pytest.raises(BatchError) as refused:
@@ -275,7 +226,7 @@ def test_what_a_job_cannot_say_of_the_work_is_refused_with_its_line(
 
 
 def test_an_option_that_makes_no_sense_ends_the_run(tmp_path: Path) -> None:
-    job = made(tmp_path, JOB.replace("least_pocket = 0.05", "sector_width = 7"), thirty())
+    job = made(tmp_path, WORK.replace("least_pocket = 0.05", "sector_width = 7"), thirty())
     features(tmp_path)
     with pytest.raises(HillsightError, match="sector"):
         hillsight.batch(job, out=tmp_path / "out", workers=1)
@@ -283,7 +234,7 @@ def test_an_option_that_makes_no_sense_ends_the_run(tmp_path: Path) -> None:
 
 
 def test_stations_put_together_by_the_script_are_refused(tmp_path: Path) -> None:
-    text = JOB.replace("outlook", "viewshed").replace("least_pocket = 0.05", "count = true")
+    text = WORK.replace("outlook", "viewshed").replace("least_pocket = 0.05", "count = true")
     job = made(tmp_path, text.replace('features = ["features.gpkg"]\n', ""), thirty())
     with pytest.raises(BatchError, match="puts stations together into visible_count"):
         hillsight.batch(job, out=tmp_path / "out", workers=1)
@@ -342,7 +293,7 @@ def plugin(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 @pytest.mark.usefixtures("plugin")
 def test_a_script_of_another_package_may_be_the_work(tmp_path: Path) -> None:
-    work = JOB.replace('"outlook"', '"near-ground"').replace('features = ["features.gpkg"]\n', "")
+    work = WORK.replace('"outlook"', '"near-ground"').replace('features = ["features.gpkg"]\n', "")
     job = made(tmp_path, work.replace("least_pocket = 0.05", "cells = true"), thirty().iloc[:3])
     hillsight.batch(job, out=tmp_path / "out", workers=1)
     ground, stations = str(tmp_path / "ground.tif"), str(tmp_path / "stations.gpkg")
@@ -354,7 +305,7 @@ def test_a_script_of_another_package_may_be_the_work(tmp_path: Path) -> None:
 
 
 def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
-    work = JOB.replace('features = ["features.gpkg"]\n', "").replace('"ground.tif"', '"tiles"')
+    work = WORK.replace('features = ["features.gpkg"]\n', "").replace('"ground.tif"', '"tiles"')
     job = made(tmp_path, work, thirty().iloc[:5])
     (tmp_path / "tiles").mkdir()
     with rasterio.open(tmp_path / "ground.tif") as file:
@@ -371,7 +322,7 @@ def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
 
 
 def test_all_parts_share_the_working_grid_of_a_terrain_in_degrees(tmp_path: Path) -> None:
-    work = JOB.replace('features = ["features.gpkg"]\n', "").replace("20000", "10000")
+    work = WORK.replace('features = ["features.gpkg"]\n', "").replace("20000", "10000")
     frame = thirty().iloc[:8].to_crs(4326)
     job = made(tmp_path, work, frame)
     west, south, east, north = thirty().to_crs(4326).total_bounds
