@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -65,9 +68,43 @@ def test_overviews_hold_only_values_that_cells_have(tmp_path: Path) -> None:
     write_cog(tmp_path / "depth.tif", depth_m, BIG, nodata=float("nan"), provenance=provenance())
     for name, values in (("codes.tif", {1, 3}), ("depth.tif", {0, 7.25, 90.5})):
         with rasterio.open(tmp_path / name) as file:
-            assert file.overviews(1)
+            assert [-(-BIG.columns // factor) for factor in file.overviews(1)] == [650, 325]  # within a block
         with rasterio.open(tmp_path / name, overview_level=0) as file:
             assert set(np.unique(file.read(1)).tolist()) <= values
+
+
+FULL_DISK = """
+import resource, signal, sys
+from pathlib import Path
+import numpy as np
+from hillsight.errors import OutputError
+from layers.test_rasters import BIG, provenance, write_cog
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+told = provenance()
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), resource.RLIM_INFINITY))
+codes = np.random.default_rng(1).integers(0, 4, (BIG.rows, BIG.columns), np.uint8)
+try:
+    write_cog(Path(sys.argv[1]), codes, BIG, nodata=0, provenance=told)
+except OutputError as error:
+    print(error)
+    sys.exit(2)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="POSIX limits on the size of files stand in for a full disk")
+@pytest.mark.parametrize("most_bytes", [0, 700, 5_000, 200_000, 400_000])
+def test_full_disk_at_any_moment_is_one_message_and_no_file(tmp_path: Path, most_bytes: int) -> None:
+    path = [str(Path(__file__).parents[1]), *(entry for entry in sys.path if entry)]
+    run = subprocess.run(
+        [sys.executable, "-c", FULL_DISK, str(tmp_path / "r.tif"), str(most_bytes)],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(path)},
+    )
+    assert (run.returncode, run.stderr) == (2, "")
+    assert len(run.stdout.strip().splitlines()) == 1
+    assert "grown beyond the size allowed" in run.stdout
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_cog_is_the_same_byte_for_byte_on_rerun(tmp_path: Path) -> None:
