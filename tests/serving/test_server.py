@@ -10,6 +10,7 @@ import io
 import json
 import socket
 import sqlite3
+import sys
 import time
 import zipfile
 from collections.abc import Iterator
@@ -275,3 +276,13 @@ def test_a_job_ends_at_the_servers_limits(tmp_path: Path, server: Server) -> Non
     with serving(tmp_path / "small", server.inputs, megabytes=0.001) as small:
         message = refused(small, "viewshed", {"inputs": VIEW})
         assert "grown beyond the size allowed" in message
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="memory is limited on Linux only")
+def test_a_fault_is_no_fault_of_the_request(tmp_path: Path, server: Server) -> None:
+    """RFC 9110, section 15.6: 5xx where the server has erred; the code is that of OGC 18-062r2, table 7."""
+    with serving(tmp_path / "tiny", server.inputs, memory_gib=0.05) as tiny:
+        answer = tiny.run("viewshed", {"inputs": VIEW})
+    assert answer.status == 500, answer.content
+    assert answer.json["code"] == "NoApplicableCode"
+    assert "fault of hillsight, not of your data" in answer.json["description"]

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from hillsight.errors import CallError, HillsightError
+from hillsight.errors import HillsightError
 from hillsight.ground.libraries import ALLOW_VARIABLE
 from hillsight.serving.settings import Settings
 
@@ -25,7 +25,15 @@ _guard = threading.Lock()
 
 
 class JobError(HillsightError):
-    """A job has failed, for its input or by a fault of ours."""
+    """A job has failed for what was asked: bad input, or more than the server allows."""
+
+
+class FaultError(HillsightError):
+    """A job has failed by a fault of ours or of the machine: the same request may do elsewhere, or later."""
+
+
+class BusyError(FaultError):
+    """Too many jobs run already."""
 
 
 def run_script(words: Sequence[str], job: str, scratch: Path, settings: Settings) -> str:
@@ -42,8 +50,9 @@ def run_script(words: Sequence[str], job: str, scratch: Path, settings: Settings
 
     Raises
     ------
-    JobError : it refused its input, took too long or too much, or broke
-    CallError : too many jobs run already
+    JobError : it refused its input, or took too long or too much
+    FaultError : it broke
+    BusyError : too many jobs run already
     """
     with _turn(settings), tempfile.TemporaryFile() as printed, tempfile.TemporaryFile() as said:
         child = subprocess.Popen(
@@ -90,8 +99,9 @@ def _turn(settings: Settings) -> Iterator[None]:
     with _guard:
         slots = _slots.setdefault(settings.at_once, threading.BoundedSemaphore(settings.at_once))
     if not slots.acquire(timeout=settings.seconds):
-        raise CallError(
-            f"{settings.at_once} jobs run already, and this one has waited {settings.seconds:g} s"
+        raise BusyError(
+            f"{settings.at_once} jobs run already, and this one has waited {settings.seconds:g} s",
+            remedy="Ask again later",
         )
     try:
         yield
@@ -122,7 +132,7 @@ def _end(child: subprocess.Popen[bytes]) -> None:
     child.wait()
 
 
-def _failure(code: int, said: str, scratch: Path, settings: Settings) -> JobError:
+def _failure(code: int, said: str, scratch: Path, settings: Settings) -> HillsightError:
     """The one message of a script, without the server's folders in it."""
     lines = [line.removeprefix("hillsight: ") for line in said.splitlines() if line.startswith("hillsight: ")]
     if code < 0:
@@ -133,4 +143,4 @@ def _failure(code: int, said: str, scratch: Path, settings: Settings) -> JobErro
         text = f"the job ended with exit code {code} and no message"
     for folder in (scratch, settings.inputs):
         text = text.replace(f"{folder}{os.sep}", "").replace(str(folder), "the server's folder")
-    return JobError(text.rstrip("."))
+    return (JobError if code == _BAD_INPUT else FaultError)(text.rstrip("."))

@@ -6,17 +6,19 @@ import threading
 from typing import Any
 
 from pygeoapi.process.manager.tinydb_ import TinyDBManager
+from pygeoapi.util import JobStatus
 
 from hillsight.serving.child import stop
 from hillsight.serving.processor import RequestRefusedError
 
 
 class JobManager(TinyDBManager):  # type: ignore[misc, unused-ignore]
-    """pygeoapi's manager with three changes.
+    """pygeoapi's manager with four changes.
 
     Requests name no addresses to be called when a job is done: a server would make requests for strangers.
     A job that is dismissed is ended. The processor of a request is kept by thread: in one attribute for all,
-    as pygeoapi 0.24 has it, requests that come at once take each other's.
+    as pygeoapi 0.24 has it, requests that come at once take each other's. A job that was waited for, and
+    fails by a fault of ours, is told as that: pygeoapi has one status for all failed jobs.
     """
 
     def __init__(self, manager_def: dict[str, Any]) -> None:
@@ -42,6 +44,7 @@ class JobManager(TinyDBManager):  # type: ignore[misc, unused-ignore]
         Raises
         ------
         RequestRefusedError : it asks to be called back, or for a document, which is not made of files
+        JobFaultError : the job was waited for, and broke
         """
         if subscriber is not None:
             raise RequestRefusedError(
@@ -51,7 +54,10 @@ class JobManager(TinyDBManager):  # type: ignore[misc, unused-ignore]
             raise RequestRefusedError(
                 user_msg="this server hands outputs back as they are. Leave response out."
             )
-        return super().execute_process(process_id, data_dict, *given, **more)
+        answer = super().execute_process(process_id, data_dict, *given, **more)
+        if answer[3] == JobStatus.failed and self.processor.fault is not None:
+            raise self.processor.fault
+        return answer
 
     def delete_job(self, job_id: str) -> Any:
         """End it if it runs, and forget it and what it made."""

@@ -12,7 +12,7 @@ from pygeoapi.process.base import BaseProcessor, ProcessorExecuteError
 
 from hillsight import plugins
 from hillsight.errors import CallError, HillsightError
-from hillsight.serving.child import run_script
+from hillsight.serving.child import BusyError, FaultError, run_script
 from hillsight.serving.description import served_description
 from hillsight.serving.settings import Settings
 from hillsight.serving.wanted import handed_back, wanted_outputs
@@ -24,6 +24,19 @@ class RequestRefusedError(ProcessorExecuteError):  # type: ignore[misc, unused-i
 
     ogc_exception_code = "InvalidParameterValue"
     http_status_code = HTTPStatus.BAD_REQUEST
+
+
+class JobFaultError(ProcessorExecuteError):  # type: ignore[misc, unused-ignore]
+    """A job has failed by a fault of ours or of the machine."""
+
+    ogc_exception_code = "NoApplicableCode"
+    http_status_code = HTTPStatus.INTERNAL_SERVER_ERROR
+
+
+class BusyServerError(JobFaultError):
+    """Too many jobs run already."""
+
+    http_status_code = HTTPStatus.SERVICE_UNAVAILABLE
 
 
 class ScriptProcessor(BaseProcessor):  # type: ignore[misc, unused-ignore]
@@ -49,6 +62,8 @@ class ScriptProcessor(BaseProcessor):  # type: ignore[misc, unused-ignore]
         super().__init__(processor_def, served_description(self.script, self.command))
         self.supports_outputs = True
         self.job = ""
+        #: By what fault the job has failed; pygeoapi tells the manager only that it has.
+        self.fault: JobFaultError | None = None
 
     def set_job_id(self, job_id: str) -> None:
         """By which a running job can be ended."""
@@ -60,12 +75,21 @@ class ScriptProcessor(BaseProcessor):  # type: ignore[misc, unused-ignore]
         Raises
         ------
         RequestRefusedError : with the message that the script gives on the command line
+        JobFaultError : it broke, or the server is busy
         """
         try:
             with tempfile.TemporaryDirectory(prefix="hillsight-", dir=self.settings.outputs) as folder:
                 return self._done(data, outputs, Path(folder).resolve())
+        except FaultError as error:
+            kind = BusyServerError if isinstance(error, BusyError) else JobFaultError
+            self.fault = kind(str(error), user_msg=str(error))
+            raise self.fault from error
         except HillsightError as error:
             raise RequestRefusedError(str(error), user_msg=str(error)) from error
+        except Exception as error:
+            said = "the server has failed at this job. Whoever runs it finds the cause in its log."
+            self.fault = JobFaultError(said, user_msg=said)
+            raise self.fault from error
 
     def _done(self, data: Any, outputs: Any, scratch: Path) -> tuple[str, Any]:
         options = [option for option in self.command.params if option.expose_value]
