@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import signal
@@ -10,9 +11,13 @@ import sys
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 import hillsight
+from hillsight.errors import HillsightError
 
+from layers.test_journal import ALL_NEW, ALL_OLD, killed_at, older, state  # isort: skip
+from layers.test_journal import run as write_all  # isort: skip
 from scripts.commands import AT, REACH, one_message, run, terrain  # isort: skip
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
@@ -87,6 +92,22 @@ def test_the_next_run_that_reads_there_finishes(
     assert "Nobody" in message
     assert outputs(folder) == new
     assert not list(folder.rglob(".hillsight-*"))
+
+
+@pytest.mark.parametrize("job", ["find_skyline", "mark"])
+def test_who_reads_a_picture_there_finishes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, job: str
+) -> None:
+    monkeypatch.setattr(os, "fsync", lambda _: None)
+    for step in range(1, 200):  # until newer files lie beside older ones
+        older(tmp_path)
+        if killed_at(step, lambda: write_all(tmp_path), after=True) and ALL_NEW != state(tmp_path) != ALL_OLD:
+            break
+    assert ALL_NEW != state(tmp_path) != ALL_OLD
+    Image.new("RGB", (40, 30), "grey").save(tmp_path / "photo.png")
+    with contextlib.suppress(HillsightError):  # whether there is a skyline in it is no matter
+        getattr(hillsight, job)(str(tmp_path / "photo.png"))
+    assert state(tmp_path) == ALL_NEW
 
 
 def test_a_run_that_fails_late_leaves_all_older_files(

@@ -12,6 +12,7 @@ from hillsight.jobs.outputs import write_text
 from hillsight.jobs.requests import FindSkylineRequest
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
+from hillsight.layers.journal import settle_beside
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.found_skyline import find_skyline as find_in
 from hillsight.plan.picture.marks import MarkedPhotograph, Marks
@@ -59,6 +60,7 @@ def find_skyline(
 
 def run_find_skyline(request: FindSkylineRequest, listener: Listener = SILENT) -> SkylineFound:
     """Do what a request asks for; see :func:`find_skyline`."""
+    settle_beside([str(request.photo)])
     if request.out is not None:
         check_place(request.out, inputs=[request.photo])
     photograph = open_photograph(request.photo, request.most_megapixels)

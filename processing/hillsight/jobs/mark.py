@@ -17,6 +17,7 @@ from hillsight.jobs.outputs import named, write_text
 from hillsight.jobs.requests import WRITTEN, MarkRequest
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
+from hillsight.layers.journal import settle_beside
 from hillsight.layers.provenance import Provenance, input_file
 from hillsight.plan.picture.marks import Marks
 from hillsight.plan.picture.marks_schema import PIXEL_FRAME
@@ -122,9 +123,11 @@ def run_mark(request: MarkRequest, listener: Listener = SILENT) -> MarkingPage:
 
 
 def _check(request: MarkRequest) -> None:
+    everything = (request.photo, request.marks, *request.features, *request.panoramas)
+    given = [one for one in everything if isinstance(one, str)]
+    settle_beside(given)
     if request.out is not None:
-        given = [request.photo, request.marks, *request.features, *request.panoramas]
-        check_place(request.out, inputs=[one for one in given if isinstance(one, str)])
+        check_place(request.out, inputs=given)
         if request.out.suffix.lower() not in _PAGES:
             raise OutputError(
                 "the page is HTML",
