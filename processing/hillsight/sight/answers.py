@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Flags, Floats, Floats32
 
 _VISIBLE, _UNKNOWN = np.uint8(3), np.uint8(4)
+_TO_VISIBLE = np.uint8(2)
 
 
 class SweepGround(NamedTuple):
@@ -112,8 +113,9 @@ def mark_visible(
     first, last : of ``gaps``; place : of the first of them in ``states``
     """
     for x in range(first, last + 1):
-        if gaps[x] * along + target_height_m >= -TIE_M and states[place] != 0:
-            states[place] = _VISIBLE
+        # Without branches, which nothing could foresee: HIDDEN has one bit of VISIBLE, and gets the other.
+        asked, seen = states[np.uint64(place)] != 0, gaps[np.uint64(x)] * along + target_height_m >= -TIE_M
+        states[np.uint64(place)] |= _TO_VISIBLE * np.uint8(asked & seen)
         place += step
 
 
@@ -214,10 +216,10 @@ def answer_hidden_row(
     heights_m = ground.ground_m if ground.ground_m.size > 0 else ground.heights_m
     j, k = first, 0
     while j <= last:
-        while k + 1 < pieces and horizons[which, k + 1, START] <= (octant.first_across + j) * inverse:
+        while k + 1 < pieces and horizons[which + START + k + 1] <= (octant.first_across + j) * inverse:
             k += 1
-        until = horizons[which, k + 1, START] if k + 1 < pieces else np.inf
-        floor_m, slope = horizons[which, k, RISE] * along + level_m, horizons[which, k, SLOPE]
+        until = horizons[which + START + k + 1] if k + 1 < pieces else np.inf
+        floor_m, slope = horizons[which + RISE + k] * along + level_m, horizons[which + SLOPE + k]
         while True:
             across = octant.first_across + j
             place = origin + j * step

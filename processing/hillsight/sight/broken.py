@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.sight.horizon import CREST, RISE, SLOPE, START, put
+from hillsight.sight.horizon import CREST, OTHER, RISE, SLOPE, START, put
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
 
 #: Half the width (spacings) of a single post: a sight line this near to it passes over it.
 POST_WIDTH = 1e-9
+
+#: Columns of ``lines``: the u where a line begins, rise, slope and crest as in a horizon, and its end.
+FROM, LINE_RISE, LINE_SLOPE, LINE_CREST, UNTIL = range(5)
 
 
 @compiled
@@ -35,7 +38,7 @@ def lines_of_row(
 ) -> int:
     """Known grid lines of a row with voids (NaN) or ends, nearest column first; returns their number.
 
-    lines : (n, 5) START, RISE, SLOPE, CREST as in a horizon, and the end; they do not overlap
+    lines : (n, 5) see FROM; they do not overlap
     """
     inverse = 1.0 / along
     width = POST_WIDTH * inverse
@@ -48,8 +51,8 @@ def lines_of_row(
         here = at * inverse
         known_after = x < last and rows[slot, x + 1] == rows[slot, x + 1]
         if x == first or rows[slot, x - 1] != rows[slot, x - 1]:
-            lines[n, START], lines[n, RISE], lines[n, SLOPE] = here - width, height * inverse, 0.0
-            lines[n, CREST], lines[n, 4] = along, here
+            lines[n, FROM], lines[n, LINE_RISE], lines[n, LINE_SLOPE] = here - width, height * inverse, 0.0
+            lines[n, LINE_CREST], lines[n, UNTIL] = along, here
             n += 1
         until = (first_across + (base + x + 1)) * inverse if known_after else here + width
         slope = rows[slot, x + 1] - height if known_after else 0.0
@@ -61,13 +64,13 @@ def lines_of_row(
                 if known_after:
                     column_until = min(column_until, until)
                 column_slope = lean / at
-                lines[n, START], lines[n, RISE] = here, (height - column_slope * at) * inverse
-                lines[n, SLOPE], lines[n, CREST], lines[n, 4] = column_slope, -at, column_until
+                lines[n, FROM], lines[n, LINE_RISE] = here, (height - column_slope * at) * inverse
+                lines[n, LINE_SLOPE], lines[n, LINE_CREST], lines[n, UNTIL] = column_slope, -at, column_until
                 n += 1
                 here = column_until
         if until > here:
-            lines[n, START], lines[n, RISE], lines[n, SLOPE] = here, rise, slope
-            lines[n, CREST], lines[n, 4] = along, until
+            lines[n, FROM], lines[n, LINE_RISE], lines[n, LINE_SLOPE] = here, rise, slope
+            lines[n, LINE_CREST], lines[n, UNTIL] = along, until
             n += 1
     return n
 
@@ -87,38 +90,46 @@ def merge_lines(
     k, n, i = 0, 0, 0
     here = start
     while here < end:
-        while k + 1 < pieces and horizons[which, k + 1, START] <= here:
+        while k + 1 < pieces and horizons[which + START + k + 1] <= here:
             k += 1
-        while i < count and lines[i, 4] <= here:
+        while i < count and lines[i, UNTIL] <= here:
             i += 1
-        piece_until = horizons[which, k + 1, START] if k + 1 < pieces else end
+        piece_until = horizons[which + START + k + 1] if k + 1 < pieces else end
         stop = min(piece_until, end)
-        rise, slope, crest = horizons[which, k, RISE], horizons[which, k, SLOPE], horizons[which, k, CREST]
-        if i < count and lines[i, START] < stop:
-            if lines[i, START] > here:
-                stop = lines[i, START]
-                n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
+        rise, slope, crest = (
+            horizons[which + RISE + k],
+            horizons[which + SLOPE + k],
+            horizons[which + CREST + k],
+        )
+        if i < count and lines[i, FROM] < stop:
+            if lines[i, FROM] > here:
+                stop = lines[i, FROM]
+                n = _put_unless_same(horizons, OTHER - which, n, here, rise, slope, crest)
             else:
-                stop = min(stop, lines[i, 4])
-                line_rise, line_slope, line_crest = lines[i, RISE], lines[i, SLOPE], lines[i, CREST]
+                stop = min(stop, lines[i, UNTIL])
+                line_rise, line_slope, line_crest = (
+                    lines[i, LINE_RISE],
+                    lines[i, LINE_SLOPE],
+                    lines[i, LINE_CREST],
+                )
                 above = (line_rise - rise) + (line_slope - slope) * here > slack
                 above_after = (line_rise - rise) + (line_slope - slope) * stop > slack
                 if above:
-                    n = _put_unless_same(horizons, 1 - which, n, here, line_rise, line_slope, line_crest)
+                    n = _put_unless_same(horizons, OTHER - which, n, here, line_rise, line_slope, line_crest)
                 else:
-                    n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
+                    n = _put_unless_same(horizons, OTHER - which, n, here, rise, slope, crest)
                 if above != above_after:
                     crossing = min(max((rise - line_rise) / (line_slope - slope), here), stop)
                     if above_after:
                         n = _put_unless_same(
-                            horizons, 1 - which, n, crossing, line_rise, line_slope, line_crest
+                            horizons, OTHER - which, n, crossing, line_rise, line_slope, line_crest
                         )
                     else:
-                        n = _put_unless_same(horizons, 1 - which, n, crossing, rise, slope, crest)
+                        n = _put_unless_same(horizons, OTHER - which, n, crossing, rise, slope, crest)
         else:
-            n = _put_unless_same(horizons, 1 - which, n, here, rise, slope, crest)
+            n = _put_unless_same(horizons, OTHER - which, n, here, rise, slope, crest)
         here = stop
-    horizons[1 - which, n, START] = end
+    horizons[OTHER - which + START + n] = end
     return n
 
 
@@ -127,16 +138,16 @@ def _put_unless_same(
     horizons: Floats, which: int, n: int, start: float, rise: float, slope: float, crest: float
 ) -> int:
     """Append a piece unless the last one is the same line going on."""
-    if n > 0 and horizons[which, n - 1, START] >= start:
+    if n > 0 and horizons[which + START + n - 1] >= start:
         n -= 1
     if (
         n > 0
-        and horizons[which, n - 1, RISE] == rise
-        and horizons[which, n - 1, SLOPE] == slope
-        and horizons[which, n - 1, CREST] == crest
+        and horizons[which + RISE + n - 1] == rise
+        and horizons[which + SLOPE + n - 1] == slope
+        and horizons[which + CREST + n - 1] == crest
     ):
         return n
-    return put(horizons, which, n, start, rise, slope, crest)
+    return put(horizons, which, which + n, start, rise, slope, crest) - which
 
 
 @compiled

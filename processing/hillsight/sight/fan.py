@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from hillsight.kernels.compiled import compiled
-from hillsight.sight.horizon import START
+from hillsight.sight.horizon import MOST_PIECES
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
@@ -24,7 +24,8 @@ class Fan(NamedTuple):
 
     wedges_used, pieces_used, spans_used : rows in use of the arrays below
     wedges : (>= wedges_used, 9) see above; the last one is walked next
-    pieces, spans : horizons (pieces + 1 rows each) and spans of void directions, one wedge after another
+    pieces, spans : horizons (pieces + 1 rows each: START, RISE, SLOPE, CREST) and spans of void directions,
+        one wedge after another
     """
 
     wedges_used: int
@@ -61,7 +62,7 @@ def push_wedge(
     before_top: float,
     broken: bool,
     next_i: int,
-    horizon: Floats,
+    horizons: Floats,
     first_piece: int,
     pieces: int,
     spans: Floats,
@@ -70,7 +71,7 @@ def push_wedge(
 ) -> Fan:
     """The fan with one more wedge, whose horizon and spans are copied from larger ones.
 
-    The horizon's first piece is made to start at ``first``.
+    first_piece : its place among the horizons; it is made to start at ``first``
     """
     wedges = _with_room(fan.wedges, fan.wedges_used + 1)
     row = wedges[fan.wedges_used]
@@ -79,8 +80,10 @@ def push_wedge(
     row[PIECES], row[SPANS], row[BROKEN], row[NEXT_I] = pieces, span_count, 1.0 if broken else 0.0, next_i
     pieces_used, spans_used = fan.pieces_used + pieces + 1, fan.spans_used + span_count
     kept = _with_room(fan.pieces, pieces_used)
-    copy_rows(horizon, first_piece, kept, fan.pieces_used, pieces + 1)
-    kept[fan.pieces_used, START] = first
+    for field in range(4):
+        for r in range(pieces + 1):
+            kept[fan.pieces_used + r, field] = horizons[field * MOST_PIECES + first_piece + r]
+    kept[fan.pieces_used, 0] = first
     kept_spans = _with_room(fan.spans, spans_used)
     copy_rows(spans, first_span, kept_spans, fan.spans_used, span_count)
     return Fan(fan.wedges_used + 1, pieces_used, spans_used, wedges, kept, kept_spans)
@@ -101,3 +104,11 @@ def copy_rows(source: Floats, first: int, target: Floats, at: int, rows: int) ->
     for r in range(rows):
         for c in range(source.shape[1]):
             target[at + r, c] = source[first + r, c]
+
+
+@compiled
+def take_pieces(fan: Fan, at: int, horizons: Floats, place: int, count: int) -> None:
+    """Put some kept pieces, from row ``at`` on, into a horizon at a place."""
+    for field in range(4):
+        for r in range(count):
+            horizons[field * MOST_PIECES + place + r] = fan.pieces[at + r, field]

@@ -35,15 +35,21 @@ def load_row(
     if step == 1:
         for x in range(last - first + 1):
             beside = across + x
-            rows[slot, first + x] = heights_m[origin + x] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[np.uint64(origin + x)] - (
+                level_m + across_drop * (beside * beside)
+            )
     elif step == -1:
         for x in range(last - first + 1):
             beside = across + x
-            rows[slot, first + x] = heights_m[origin - x] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[np.uint64(origin - x)] - (
+                level_m + across_drop * (beside * beside)
+            )
     else:
         for x in range(last - first + 1):
             beside = across + x
-            rows[slot, first + x] = heights_m[origin + x * step] - (level_m + across_drop * (beside * beside))
+            rows[slot, first + x] = heights_m[np.uint64(origin + x * step)] - (
+                level_m + across_drop * (beside * beside)
+            )
 
 
 @compiled
@@ -71,7 +77,7 @@ def load_block(
         level_m = eye_level_m + across_drop * (beside * beside)
         for r in range(count):
             on = along + r
-            rows[r + 1, x] = heights_m[place + r * step] - (level_m + along_drop * (on * on))
+            rows[r + 1, x] = heights_m[np.uint64(place + r * step)] - (level_m + along_drop * (on * on))
 
 
 @compiled
@@ -84,11 +90,11 @@ def greatest(rows: Floats, slot: int, first: int, last: int) -> float:
 
 
 @compiled_without_nan
-def greatest_known(rows: Floats, slot: int, first: int, last: int) -> float:
-    """Greatest height of some posts of a row, none of them a void."""
+def greatest_known(flat_rows: Floats, place: int, count: int) -> float:
+    """Greatest height of some posts from a place on in rows one after another, none of them a void."""
     greatest = -1e300
-    for x in range(first, last + 1):
-        greatest = max(greatest, rows[slot, x])
+    for x in range(count):
+        greatest = max(greatest, flat_rows[np.uint64(place + x)])
     return greatest
 
 

@@ -39,8 +39,18 @@ from hillsight.sight.fan import (
     copy_rows,
     empty_fan,
     push_wedge,
+    take_pieces,
 )
-from hillsight.sight.horizon import START, lowest_rise, merge_row, rises_above
+from hillsight.sight.horizon import (
+    MANY_PIECES,
+    OTHER,
+    ROOM,
+    START,
+    WIDEST,
+    lowest_rise,
+    merge_row,
+    rises_above,
+)
 from hillsight.sight.layout import Layout, layout_of
 from hillsight.sight.maxima import MIDDLE as BLOCK
 from hillsight.sight.octants import Octant
@@ -56,18 +66,9 @@ from hillsight.sight.rows import (
 if TYPE_CHECKING:
     from hillsight.arrays import Floats
 
-#: Posts across a wedge before it is halved.
-WIDEST = 48
-
-#: Columns that a block's rows may need within one wedge, with the posts beside it.
-_ROOM = 2 * WIDEST + 2 * BLOCK + 8
-
-#: Pieces of a wedge's horizon, and spans of its voids, that make it be halved too.
-_MANY_PIECES, _MANY_SPANS = 512, 256
-
-#: Room for a horizon; a merge can at most double its pieces and those of a row.
-_MOST_PIECES = 2 * (2 * _MANY_PIECES + 4 * _ROOM)
-_MOST_SPANS = 2 * (2 * _MANY_SPANS + 2 * _ROOM)
+#: Spans of a wedge's voids that make it be halved, as MANY_PIECES do; and room for them.
+_MANY_SPANS = 256
+_MOST_SPANS = 2 * (2 * _MANY_SPANS + 2 * ROOM)
 
 #: How far (m, seen at the farthest post) ground must stand above the horizon to become part of it.
 _SLACK_M = 1e-8
@@ -96,24 +97,25 @@ def _halve(
     before_top: float,
     broken: bool,
     i: int,
-    horizon: Floats,
+    horizons: Floats,
+    which: int,
     pieces: int,
     spans: Floats,
     span_count: int,
 ) -> tuple[Fan, int, int]:
     """Put the half of a wedge beyond ``middle`` on the fan; pieces and spans that the nearer half keeps."""
     k = pieces - 1
-    while horizon[k, START] > middle:
+    while horizons[which + k + START] > middle:
         k -= 1
     s = 0
     while s < span_count and spans[s, 1] < middle:
         s += 1
     fan = push_wedge(
         fan, middle, end, posts_end, lowest, before_top, broken, i,
-        horizon, k, pieces - k, spans, s, span_count - s,
+        horizons, which + k, pieces - k, spans, s, span_count - s,
     )  # fmt: skip
-    pieces = k + 1 if horizon[k, START] < middle else k
-    horizon[pieces, START] = middle
+    pieces = k + 1 if horizons[which + k + START] < middle else k
+    horizons[which + pieces + START] = middle
     while span_count > 0 and spans[span_count - 1, 0] > middle:
         span_count -= 1
     return fan, pieces, span_count
@@ -228,11 +230,12 @@ def walk_fan(
     exhaustive, with_crests = answers.clearance_m.size > 0, answers.crest_distance_m.size > 0
     covered = ground.ground_m.size > 0
 
-    rows, gaps, crests = np.empty((BLOCK + 1, _ROOM)), np.empty(_ROOM), np.empty(_ROOM)
+    rows, gaps, crests = np.empty((BLOCK + 1, ROOM)), np.empty(ROOM), np.empty(ROOM)
+    flat_rows = rows.reshape(rows.size)
     tops, voids = np.empty(BLOCK + 1), np.zeros(BLOCK + 1, np.bool_)
-    horizons, which = np.empty((2, _MOST_PIECES, 4)), 0
+    horizons, which = np.empty(2 * OTHER), 0
     spans, joined = np.empty((_MOST_SPANS, 2)), np.empty((_MOST_SPANS, 2))
-    lines, row_spans = np.empty((4 * _ROOM, 5)), np.empty((2 * _ROOM, 2))
+    lines, row_spans = np.empty((4 * ROOM, 5)), np.empty((2 * ROOM, 2))
 
     kept = empty_fan()
     while fan.wedges_used > 0:
@@ -242,7 +245,7 @@ def walk_fan(
         pieces, span_count = int(wedge[PIECES]), int(wedge[SPANS])
         broken, i, before_top = wedge[BROKEN] != 0.0, int(wedge[NEXT_I]), wedge[BEFORE_TOP]
         pieces_used, spans_used = fan.pieces_used - pieces - 1, fan.spans_used - span_count
-        copy_rows(fan.pieces, pieces_used, horizons[which], 0, pieces + 1)
+        take_pieces(fan, pieces_used, horizons, which, pieces + 1)
         copy_rows(fan.spans, spans_used, spans, 0, span_count)
         fan = Fan(fan.wedges_used - 1, pieces_used, spans_used, fan.wedges, fan.pieces, fan.spans)
         stop_i = _stop_of(octant, look.reach_m, start, to_i)
@@ -255,15 +258,15 @@ def walk_fan(
                 break  # these directions have left the terrain across
             # (2)
             too_wide = far > WIDEST and (limit - start) * far > WIDEST
-            if too_wide or pieces > _MANY_PIECES or span_count > _MANY_SPANS:
+            if too_wide or pieces > MANY_PIECES or span_count > _MANY_SPANS:
                 middle = 0.5 * (start + limit)
                 if not too_wide:
-                    many = pieces > _MANY_PIECES
-                    middle = horizons[which, pieces // 2, START] if many else spans[span_count // 2, 0]
+                    many = pieces > MANY_PIECES
+                    middle = horizons[which + START + pieces // 2] if many else spans[span_count // 2, 0]
                 if start < middle < end:
                     fan, pieces, span_count = _halve(
                         fan, middle, end, posts_end, lowest, before_top, broken, i,
-                        horizons[which], pieces, spans, span_count,
+                        horizons, which, pieces, spans, span_count,
                     )  # fmt: skip
                     end = posts_end = middle
                     continue
@@ -315,7 +318,7 @@ def walk_fan(
                 if voids[slot]:
                     greatest_m = greatest(rows, slot, first_x, last_x)
                 else:
-                    greatest_m = greatest_known(rows, slot, first_x, last_x)
+                    greatest_m = greatest_known(flat_rows, slot * ROOM + first_x, last_x - first_x + 1)
                 tops[slot] = (greatest_m + _CLEAR_M) * inverse
                 low = (
                     tops[slot] + tallest_m * inverse < lowest
@@ -334,11 +337,10 @@ def walk_fan(
                     )  # fmt: skip
                 else:
                     end = min(end, edge)
-                    pieces = merge_row(
-                        horizons, which, rows, slot, first_x, last_x, first_across, base_j,
+                    which, pieces = merge_row(
+                        horizons, which, flat_rows, ROOM, slot, first_x, last_x, first_across, base_j,
                         along, start, end, slack, gaps, crests,
                     )  # fmt: skip
-                    which = 1 - which
                 # (7)
                 if at.first_i <= i_here <= at.last_i:
                     out = at.out_origin + i_here * at.out_step
@@ -368,14 +370,14 @@ def walk_fan(
                         rows, slot, known_before, first_x, last_x, first_across, base_j, along, lines
                     )
                     pieces = merge_lines(horizons, which, pieces, lines, count, start, end, slack)
-                    which = 1 - which
+                    which = OTHER - which
                     if voids[slot] or voids[slot - 1]:
                         count = void_spans(
                             rows, slot, known_before, first_x, last_x, first_across, base_j, along, row_spans
                         )
                         span_count = join_spans(spans, span_count, row_spans, count, start, end, joined)
                         spans, joined = joined, spans
-                if pieces > 2 * _MANY_PIECES or span_count > 2 * _MANY_SPANS:
+                if pieces > 2 * MANY_PIECES or span_count > 2 * _MANY_SPANS:
                     break  # halve before the next row
             before_top = tops[i - first_i]
             lowest = lowest_rise(horizons, which, pieces)
@@ -383,6 +385,6 @@ def walk_fan(
         if keep and start * (octant.first_along + to_i) <= first_across + last_j:
             kept = push_wedge(
                 kept, start, end, posts_end, lowest, before_top, broken, to_i,
-                horizons[which], 0, pieces, spans, 0, span_count,
+                horizons, which, pieces, spans, 0, span_count,
             )  # fmt: skip
     return kept
