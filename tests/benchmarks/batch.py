@@ -6,7 +6,8 @@
 The terrain is written by rows (6.4 GB at 40,000 a side) and may be used again. Each batch runs as a
 process of its own; its peak is that of its largest process. GDAL's viewshed is looped over some of the same
 stations in as many processes, each reading its window of the file into memory, writing into memory; it
-adds nothing up. Cover is a surface model as large as the terrain, and a wood to the square kilometre.
+adds nothing up. Then it writes each station's raster as a packed GeoTIFF, without overviews.
+Cover is a surface model as large as the terrain, and a wood to the square kilometre.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ from terrains import fractal
 SPACING, WEST, NORTH = 10.0, 300_000.0, 700_000.0
 CELL, BLOCK = 2_000, 512
 EYE_HEIGHT_M = 1.6
+PACKED = ["COMPRESS=DEFLATE", "TILED=YES"]
 
 JOB = """\
 format = "hillsight batch 1"
@@ -180,23 +182,22 @@ def batch(folder: Path, side: int, count: int, workers: int, asked: Asked) -> di
     return found
 
 
-def _peer_some(asked: tuple[str, list[tuple[float, float]], float]) -> float:
+def _peer_some(asked: tuple[str, list[tuple[float, float]], float, str]) -> float:
     """GDAL's viewshed from some places, one after another; CPU seconds."""
     from osgeo import gdal
 
     gdal.UseExceptions()
     gdal.SetConfigOption("GDAL_NUM_THREADS", "1")
-    path, some, reach_m = asked
+    path, some, reach_m, layers = asked
     start = time.process_time()
     with gdal.Open(path) as whole:
-        for x, y in some:
+        for number, (x, y) in enumerate(some):
+            out = ("GTiff", f"{layers}/{os.getpid()}_{number}.tif", PACKED) if layers else ("MEM", "", [])
             edges = [x - reach_m - 20, y + reach_m + 20, x + reach_m + 20, y - reach_m - 20]
             near = gdal.Translate("", whole, format="MEM", projWin=edges)
             gdal.ViewshedGenerate(
                 near.GetRasterBand(1),
-                "MEM",
-                "",
-                [],
+                *out,
                 x,
                 y,
                 EYE_HEIGHT_M,
@@ -212,8 +213,11 @@ def _peer_some(asked: tuple[str, list[tuple[float, float]], float]) -> float:
     return time.process_time() - start
 
 
-def peer(folder: Path, side: int, count: int, reach_m: float, workers: int) -> dict[str, Any]:
-    """GDAL's loop over some stations, in as many processes."""
+def peer(folder: Path, side: int, count: int, reach_m: float, workers: int, layers: bool) -> dict[str, Any]:
+    """GDAL's loop over some stations, in as many processes; each one's raster in memory or as a file."""
+    written = folder / "peer_layers"
+    shutil.rmtree(written, ignore_errors=True)
+    written.mkdir()
     some = [(float(x), float(y)) for x, y in places(side, count)]
     inside = [
         (x, y)
@@ -224,9 +228,13 @@ def peer(folder: Path, side: int, count: int, reach_m: float, workers: int) -> d
     shares = [inside[k::workers] for k in range(workers)]
     start = time.time()
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        asked = [(str(folder / "terrain.tif"), share, reach_m) for share in shares]
+        to = str(written) if layers else ""
+        asked = [(str(folder / "terrain.tif"), share, reach_m, to) for share in shares]
         cpu_s = sum(pool.map(_peer_some, asked))
-    return {"stations": len(inside), "wall_s": time.time() - start, "cpu_s": cpu_s}
+    found = {"stations": len(inside), "wall_s": time.time() - start, "cpu_s": cpu_s}
+    found["bytes"] = sum(file.stat().st_size for file in written.iterdir())
+    shutil.rmtree(written)
+    return found
 
 
 def run(folder: Path, side: int, counts: list[int], workers: int, peers: int, asked: Asked) -> dict[str, Any]:
@@ -243,8 +251,9 @@ def run(folder: Path, side: int, counts: list[int], workers: int, peers: int, as
         found[f"batch of {count}"] = batch(folder, side, count, workers, asked)
         print(json.dumps(found[f"batch of {count}"]), flush=True)
     if peers:
-        found["gdal"] = peer(folder, side, peers, asked.reach_m, workers)
-        print(json.dumps(found["gdal"]), flush=True)
+        for name, layers in (("gdal", False), ("gdal, layers written", True)):
+            found[name] = peer(folder, side, peers, asked.reach_m, workers, layers)
+            print(json.dumps(found[name]), flush=True)
     return found
 
 

@@ -17,6 +17,7 @@ def test_it_tells_all_it_promises(tmp_path: Path) -> None:
     assert min(told["bytes"][name] for name in ("parts", "visible_count", "layers")) > 0
     assert {"inputs", "parts", "tiles", "index"} <= set(told["phases_s"])
     assert 0 < found["gdal"]["stations"] <= 5
+    assert found["gdal"]["bytes"] == 0 < found["gdal, layers written"]["bytes"]
 
 
 def test_it_tells_of_work_over_cover(tmp_path: Path) -> None:
