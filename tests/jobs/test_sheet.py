@@ -280,13 +280,33 @@ def test_sheets_of_an_area_cover_it_and_overlap_alike() -> None:
     assert divide(Box(0, 0, 10_000, 10_000), 10_000, 10_000, 1_000)[0].limits == Box(0, 0, 10_000, 10_000)
 
 
-def test_contours_reach_the_paper_with_every_corner(ground: Path, tmp_path: Path) -> None:
+def test_all_sheets_have_the_interval_of_the_steepest_and_say_so(tmp_path: Path) -> None:
+    x = np.arange(601) * 10.0
+    steep = np.where(x > 4_500, 0.9 * (x - 4_500), 0.0) + 0.05 * x  # 42 degrees in the east
+    heights = np.broadcast_to(steep, (301, 601)).astype(np.float32)
+    place = tmp_path / "ground.tif"
+    terrains.write_geotiff(place, heights, crs="EPSG:32632", west=WEST, north=NORTH, spacing=10.0)
+    call = {"date": "2026-06-01", "show": ("contours",)}
+    found = sheet(place, out=tmp_path / "a.svg", orientation="portrait", **call)
+    assert len(found.sheets) == 2
+    # 0.45 mm apart at 1:25,000 on a slope of 0.95: every 10.7 m or more, so 20 m.
+    assert found.interval_m == 20.0
+    (told,) = [note for note in found.notes if "steepest" in note]
+    assert told.startswith("all sheets have contours every 20 m, as the steepest (2) needs")
+    for number in (1, 2):
+        drawn = (tmp_path / f"a_{number}.svg").read_text()
+        assert "steepest (2)" in " ".join(re.findall(r"<text[^>]*>([^<]*)</text>", drawn))
+    west = (WEST, NORTH - 3_000.0, WEST + 4_000.0, NORTH)
+    assert sheet(place, extent=west, out=tmp_path / "w.svg", **call).interval_m == 5.0
+
+
+def test_contours_reach_the_paper_with_all_their_corners(ground: Path, tmp_path: Path) -> None:
     out = tmp_path / "a.pdf"
     edges = (805_000.0, 5_205_000.0, 806_000.0, 5_206_000.0)
     sheet(ground, extent=edges, show=("contours",), contour_interval=50, date="2026-06-01", out=out)
     assert any(b" l" in content for content in streams(out))
     (paths,) = pages(out)
-    assert max(len(p) for p in paths) > 50
+    assert max(len(p) for p in paths) > 20
 
 
 def test_the_layers_of_one_station_are_mapped_about_it(ground: Path, tmp_path: Path) -> None:

@@ -16,7 +16,6 @@ from hillsight.jobs.memory import as_raster, frame_checksum, raster_checksum, ra
 from hillsight.jobs.requests import TerrainDoubts, ViewshedRequest
 from hillsight.jobs.settling import words
 from hillsight.layers.provenance import InputFile, input_file
-from hillsight.reading.what_hides import inside_notes
 from hillsight.sight.viewing import Eye
 
 if TYPE_CHECKING:
@@ -87,6 +86,8 @@ def covered(
 
 def _inside(request: CoverInput, terrain: Terrain, stations: list[Station]) -> list[str]:
     """Warnings of the stations whose eye is inside cover."""
+    from hillsight.reading.what_hides import inside_notes  # brings the sight kernels: not for bare sheets
+
     eye_height_m: float = getattr(request, "eye_height", 0.0)
     notes: list[str] = []
     for station in stations:

@@ -165,7 +165,10 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
     with opened(request, places_needed=False) as inputs:
         for text in inputs.notes:
             tell(text)
-        read = read_map_layers(request.layers, inputs.terrain.crs, inputs.terrain.near, request.station)
+        leave = [name for name in _WHEN_ASKED if name not in request.show]
+        read = read_map_layers(
+            request.layers, inputs.terrain.crs, inputs.terrain.near, request.station, leave=leave
+        )
         if empty := [name for name, frame in read.frames.items() if not len(frame)]:
             tell(f"there is nothing in {'the layer' if len(empty) == 1 else 'the layers'} {', '.join(empty)}")
         if len(read.stations) > 1 and {"dead_ground", "visible_ground"} & set(read.frames):
@@ -183,6 +186,7 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
         laid = lay_sheets(request, inputs, read, places)
         surface = surface_of(inputs.terrain, laid.sheets)
         sheets, blank = on_ground(laid.sheets, surface)
+        laid = replace(laid, sheets=tuple(sheets))
         if blank:
             tell(blank)
         content = MapContent(
@@ -194,7 +198,8 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
         )
         for name, letters in unknown_letters(content, (request.title, *request.credit)).items():
             tell(f"the font lacks {letters!r} of {name!r}: □ stands for them")
-        style = _style(request, inputs, places, laid, surface, _shown(request, content), tell)
+        shown = _shown(request, (*PARTS, *content.layers, *read.left))
+        style = _style(request, inputs, places, laid, surface, shown, tell)
         told = {k: v for k, v in request.told().items() if k not in ("overlap", "contour_interval", "inset")}
         told |= {"overlap_mm": request.overlap, "contour_interval_m": style.interval_m}
         told |= {"inset_scale": request.inset, "grid_scale_factor": laid.factor}
@@ -223,14 +228,13 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
     )
 
 
-def _shown(request: SheetRequest, content: MapContent) -> tuple[str, ...]:
+def _shown(request: SheetRequest, names: Sequence[str]) -> tuple[str, ...]:
     """What is drawn of layers and parts.
 
     Raises
     ------
     CallError : a name that is neither, or nothing is left
     """
-    names = (*PARTS, *content.layers)
     for parameter, wanted in (("show", request.show), ("hide", request.hide)):
         for name in wanted:
             if name not in names:
@@ -261,12 +265,9 @@ def _style(
     shown: tuple[str, ...],
     tell: Callable[[str], None],
 ) -> SheetStyle:
-    interval_m = request.contour_interval
-    if interval_m is None:
-        # One for the set, that its steepest sheet can be read by: others' ground does not count.
-        grounds = [window_of(surface, sheet.limits) for sheet in laid.sheets]
-        chosen = [chosen_interval_m(ground, request.scale) for ground in grounds if ground is not None]
-        interval_m = max((each for each in chosen if each is not None), default=None)
+    interval_m, why = _interval(request, laid, surface)
+    if why:
+        tell(why)
     middle = (laid.area.left + laid.area.right) / 2, (laid.area.bottom + laid.area.top) / 2
     north, warning = north_at(inputs.terrain, *middle, request.date)
     if warning:
@@ -284,7 +285,34 @@ def _style(
         grid_name=inputs.terrain.crs.name,
         credits=name_of(credit_words(request, name), _CREDIT_LETTERS),
         inset_scale=request.inset,
-        remarks=height_remark(surface),
+        remarks=(*((f"{why[0].upper()}{why[1:]}.",) if why else ()), *height_remark(surface)),
+    )
+
+
+def _interval(request: SheetRequest, laid: Laid, surface: Surface) -> tuple[float | None, str]:
+    """The contours' interval, one for the set, so that lines run on; and what is to be said of it.
+
+    The steepest sheet chooses it, so that it can be read.
+    """
+    if request.contour_interval is not None:
+        return request.contour_interval, ""
+    chosen: dict[int, float] = {}
+    for sheet in laid.sheets:
+        ground = window_of(surface, sheet.limits)
+        interval_m = None if ground is None else chosen_interval_m(ground, request.scale)
+        if interval_m is not None:
+            chosen[sheet.number] = interval_m
+    if not chosen:
+        return None, ""
+    most, least = max(chosen.values()), min(chosen.values())
+    if most == least:
+        return most, ""
+    steepest = ", ".join(str(number) for number, each in chosen.items() if each == most)
+    few = steepest.count(",") < 3
+    return most, (
+        f"all sheets have contours every {most:g} m, as the steepest "
+        f"{f'({steepest}) ' if few else ''}{'need' if ',' in steepest else 'needs'}; "
+        f"the gentlest alone would have had {least:g} m"
     )
 
 

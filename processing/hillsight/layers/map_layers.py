@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,18 +26,25 @@ class MapLayers:
     frames : rows by layer, those of all files after one another
     viewshed : the states of the ground as a raster, where no layer tells them
     stations : labels of the stations whose rows there are
+    left : names of the layers that were not to be read
     """
 
     frames: dict[str, geopandas.GeoDataFrame]
     viewshed: Raster | None
     stations: tuple[str, ...]
+    left: tuple[str, ...] = ()
 
 
 _STATES = ("visible_ground", "dead_ground", "dead_ground_by_crest")
 
 
 def read_map_layers(
-    files: Sequence[str], crs: CRS, near: tuple[float, float], station: str | None = None
+    files: Sequence[str],
+    crs: CRS,
+    near: tuple[float, float],
+    station: str | None = None,
+    *,
+    leave: Collection[str] = (),
 ) -> MapLayers:
     """All layers with geometry of some files, in a CRS.
 
@@ -45,6 +52,7 @@ def read_map_layers(
     ----------
     near : longitude and latitude of the work, where the ways between systems are chosen
     station : keep the rows of this station only; layers that are of no station are kept
+    leave : names of layers of ours that need not be read where a file has others
 
     Raises
     ------
@@ -54,8 +62,13 @@ def read_map_layers(
     import pandas
 
     found: dict[str, list[geopandas.GeoDataFrame]] = {}
+    left: dict[str, None] = {}
     for path in files:
-        for name, frame in _layers_of(path):
+        names = _names_in(path)
+        wanted = [name for name in names if name not in leave or name not in LAYERS] or names
+        left |= dict.fromkeys(name for name in names if name not in wanted)
+        for name in wanted:
+            frame = _layer_of(path, name)
             found.setdefault(name, []).append(carried(frame, crs, near))
     frames = {
         name: several[0]
@@ -80,10 +93,11 @@ def read_map_layers(
     viewshed = None
     if len(labels) == 1 and not any(name in frames for name in _STATES):
         viewshed = _viewshed(files, labels[0])
-    return MapLayers(frames, viewshed, labels)
+    return MapLayers(frames, viewshed, labels, tuple(left))
 
 
-def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
+def _names_in(path: str) -> list[str]:
+    """Names of the layers of a file that have a geometry."""
     import pyogrio
 
     try:
@@ -97,25 +111,29 @@ def _layers_of(path: str) -> Iterable[tuple[str, geopandas.GeoDataFrame]]:
             remedy="Give a GeoPackage that hillsight wrote, or another file of vector layers",
             parameters=("layers",),
         ) from None
-    drawn = [(str(name), kind) for name, kind in listed if kind is not None]
-    if not drawn:
+    names = [str(name) for name, kind in listed if kind is not None]
+    if not names:
         raise FeatureError(
             "no layer of the file has a geometry", where=path, remedy="Give another", parameters=("layers",)
         )
-    for name, _ in drawn:
-        with shut(path), asking(path):
-            frame = (
-                _ours(path, name) if name in LAYERS else plain_texts(pyogrio.read_dataframe(path, layer=name))
-            )
-        if frame.crs is None:
-            raise FeatureError(
-                "the layer does not say in which coordinate reference system it is",
-                where=f"{path}, layer {name}",
-                remedy="Write it again with its CRS",
-                parameters=("layers",),
-            )
-        frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
-        yield name, frame.reset_index(drop=True)
+    return names
+
+
+def _layer_of(path: str, name: str) -> geopandas.GeoDataFrame:
+    """The rows of a layer that lie somewhere."""
+    import pyogrio
+
+    with shut(path), asking(path):
+        frame = _ours(path, name) if name in LAYERS else plain_texts(pyogrio.read_dataframe(path, layer=name))
+    if frame.crs is None:
+        raise FeatureError(
+            "the layer does not say in which coordinate reference system it is",
+            where=f"{path}, layer {name}",
+            remedy="Write it again with its CRS",
+            parameters=("layers",),
+        )
+    frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
+    return frame.reset_index(drop=True)
 
 
 def _ours(path: str, name: str) -> geopandas.GeoDataFrame:

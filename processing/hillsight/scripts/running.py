@@ -5,6 +5,7 @@ from __future__ import annotations
 import _thread
 import atexit
 import functools
+import gc
 import json
 import os
 import signal
@@ -27,6 +28,9 @@ from hillsight.words.marks import marks_shown
 
 #: Exit codes: done, a fault of hillsight, bad input or call, done but a check failed, stopped from outside.
 DONE, BUG, BAD_INPUT, UNDECIDED, STOPPED = 0, 1, 2, 3, 130
+
+#: After so many new objects the interpreter looks for those that nothing holds any more.
+_NEW_OBJECTS = 20_000
 
 #: Signals that ask a run to stop.
 _STOPS = tuple(
@@ -73,6 +77,9 @@ class OneLineErrors(click.Command):
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
         stdout = sys.stdout
+        # Libraries bring hundreds of thousands of objects that stay: looking them through each time that 700
+        # more were made is a twentieth of a short run.
+        gc.set_threshold(_NEW_OBJECTS)
         try:
             _settle_streams()
             stdout = sys.stdout

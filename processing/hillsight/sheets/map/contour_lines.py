@@ -135,6 +135,54 @@ def contour_lines(surface: Surface, interval_m: float) -> list[Contour]:
     return found
 
 
+def fewer_corners(
+    surface: Surface, contours: Sequence[Contour], interval_m: float, off_m: float
+) -> list[Contour]:
+    """Contours without the corners that lie so near the line through the others, which stay in place.
+
+    They cannot cross: lines of two heights lie farther apart than they are moved, by the ground's steepest
+    slope; of those of one height it is tried, and where they would, they keep all corners.
+
+    Parameters
+    ----------
+    surface : that they are of; interval_m : between their heights
+    off_m : farthest that a corner left out may lie off the line, m on the grid
+
+    Source of the choice of corners: Douglas and Peucker (1973), as GEOS has it.
+    """
+    import shapely
+
+    steepest = _steepest(surface)
+    if steepest > 0:
+        # Two heights are at least interval over slope apart. About a void, the way over known ground may be
+        # half as long again.
+        off_m = min(off_m, 0.3 * interval_m / steepest)
+    lines = [shapely.linestrings(line.points_m) for line in contours]
+    straighter = shapely.simplify(np.array(lines, dtype=object), off_m, preserve_topology=False)
+    by_height: dict[float, list[int]] = {}
+    for i, line in enumerate(contours):
+        by_height.setdefault(line.height_m, []).append(i)
+        is_ring = bool((line.points_m[0] == line.points_m[-1]).all())
+        if shapely.get_num_coordinates(straighter[i]) < (4 if is_ring else 2):
+            straighter[i] = lines[i]
+    found = list(contours)
+    for height_m, which in by_height.items():
+        apart = shapely.is_simple(shapely.multilinestrings([straighter[i] for i in which]))
+        for i in which if apart else ():
+            found[i] = Contour(height_m, shapely.get_coordinates(straighter[i]))
+    return found
+
+
+def _steepest(surface: Surface) -> float:
+    """No ground between posts is steeper than this: rise over run."""
+    height = surface.height_m.astype(np.float64)
+    steps = (
+        np.diff(height, axis=0) / surface.grid.spacing_y_m,
+        np.diff(height, axis=1) / surface.grid.spacing_x_m,
+    )
+    return hypot(*(float(np.nanmax(np.abs(step), initial=0.0)) for step in steps))
+
+
 def place_figures(
     contours: Sequence[tuple[float, Floats]], size_of: Sequence[tuple[str, float, float]], placer: Placer
 ) -> list[Figure]:

@@ -118,7 +118,9 @@ def drawn_map(
     if wanted("hillshade"):
         washes.draw_relief(frame, content.surface)
     # Below all lines and names, which are read through it.
-    looking = points.draw_views(frame.layer("views"), content.places) if wanted("places") else []
+    looking: list[Entry] = []
+    if wanted("places") and any(place.looks_grid_deg is not None for place in content.places):
+        looking = points.draw_views(frame.layer("views"), content.places)
     _draw_states(frame, content, layers, drawn)
     scale_m = lines.scale_of_landforms(layers, frame.pixel_m)
     shapes = {name: _at_scale(name, rows, scale_m) for name, rows in layers.items()}

@@ -52,7 +52,7 @@ def draw_relief(frame: MapFrame, surface: Surface) -> bool:
     shade = relief.shade_at_pixels(terrain, frame.limits, rows, columns)
     level = np.where(np.isfinite(shade), np.clip((shade - 0.2) / 0.55, 0.0, 1.0), 1.0)
     grey = 1.0 - _SHADE * (1.0 - level)
-    _picture(frame.layer("hillshade"), as_bytes(np.repeat(grey[..., None], 3, axis=2)))
+    _picture(frame.layer("hillshade"), np.repeat(as_bytes(grey)[..., None], 3, axis=2))
     return True
 
 

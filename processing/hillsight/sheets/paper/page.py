@@ -108,9 +108,23 @@ class Page:
 
     def size_of(self, text: str, size: float, *, bold: bool = False) -> tuple[float, float]:
         """Width and height in pixels; the height is that of a line with descenders, whatever the letters."""
-        renderer = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
-        width, _, _ = renderer.get_text_width_height_descent(marks_shown(text), font(size, bold=bold), False)
-        return float(width), size * DOTS_PER_INCH / 72 * 1.18
+        shown = marks_shown(text)
+        # What is measured anew costs a millisecond, and a legend tries its lines at many sizes.
+        key = shown, size, bold, *self._measuring()
+        width = _widths.get(key)
+        if width is None:
+            renderer = self._canvas.get_renderer()  # type: ignore[no-untyped-call]
+            width = float(renderer.get_text_width_height_descent(shown, font(size, bold=bold), False)[0])
+            if len(_widths) >= _MOST_WIDTHS:
+                _widths.clear()
+            _widths[key] = width
+        return width, size * DOTS_PER_INCH / 72 * 1.18
+
+    def _measuring(self) -> tuple[str, float]:
+        """What else decides how wide letters are: whether they are rounded to pixels, and to which."""
+        from matplotlib import rcParams
+
+        return str(rcParams["text.hinting"]), float(self.figure.dpi)
 
     def text(
         self,
@@ -190,17 +204,26 @@ class Page:
         A figure stays with its unit.
         """
         lines: list[str] = []
-        line = ""
+        line, about = "", 0.0
+        space = self.size_of("n n", size)[0] - self.size_of("nn", size)[0]
         for word in _BREAKS.split(marks_shown(text)):
-            if line and self.size_of(f"{line} {word}", size)[0] > width:
+            wide = self.size_of(word, size)[0]
+            longer = f"{line} {word}"
+            # Words side by side, which recur, are nearly the line: it is measured where that matters.
+            more = about + space + wide
+            if abs(more - width) < 0.06 * width + 0.3 * len(longer):
+                more = self.size_of(longer, size)[0]
+            if line and more > width:
                 lines.append(line)
-                line = word
+                line, about = word, wide
             else:
-                line = f"{line} {word}".strip()
-            while self.size_of(line, size)[0] > width and len(line) > 1:
-                keep = max(1, int(len(line) * width / self.size_of(line, size)[0]) - 1)
-                lines.append(line[:keep])
-                line = line[keep:]
+                line, about = longer.strip(), more if line else wide
+            if about > 0.9 * width:
+                while self.size_of(line, size)[0] > width and len(line) > 1:
+                    keep = max(1, int(len(line) * width / self.size_of(line, size)[0]) - 1)
+                    lines.append(line[:keep])
+                    line = line[keep:]
+                about = self.size_of(line, size)[0]
         return [*lines, line] if line else lines
 
     def line(self, xs: Sequence[float], ys: Sequence[float], **style: Any) -> None:
@@ -275,6 +298,11 @@ class Page:
                 str(temporary), metadata=told, pil_kwargs={"compress_level": _PNG_LEVEL}
             )
         return out
+
+
+#: Widths of texts already measured, pixels, by text, letter size, weight and the way of measuring.
+_widths: dict[tuple[str, float, bool, str, float], float] = {}
+_MOST_WIDTHS = 20_000
 
 
 @cache
