@@ -12,45 +12,7 @@ import rasterio
 import hillsight
 from hillsight.errors import TerrainError
 from hillsight.ground.tiff_blocks import check_blocks
-from terrains import fractal
-
-SIDE = 128
-
-
-def packed(path: Path, **how: Any) -> Path:
-    """Ground of 128 x 128 posts 10 m apart in whole decimetres, in four blocks."""
-    made = np.asarray(fractal(SIDE, SIDE, seed=1, relief_m=80, lowest_m=100))
-    heights = np.round(made[: how.get("height"), : how.get("width")] * 10).astype(how.get("dtype", "int16"))
-    profile: dict[str, object] = {
-        "driver": "GTiff",
-        "width": SIDE,
-        "height": SIDE,
-        "count": 1,
-        "dtype": "int16",
-        "tiled": True,
-        "blockxsize": 64,
-        "blockysize": 64,
-        "compress": "deflate",
-        "predictor": 2,
-        "crs": "EPSG:27700",
-        "transform": rasterio.transform.from_origin(300_000, 700_000, 10, 10),
-        **how,
-    }
-    with rasterio.open(path, "w", **profile) as file:
-        file.write(heights, 1)
-    return path
-
-
-def blocks(path: Path) -> list[tuple[int, int]]:
-    """Place and size of each block, from the left to the right and down."""
-    with rasterio.open(path) as file:
-        return [
-            tuple(
-                int(file.get_tag_item(f"BLOCK_{what}_{x}_{y}", "TIFF", bidx=1)) for what in ("OFFSET", "SIZE")
-            )
-            for y in range(2)
-            for x in range(2)
-        ]
+from packed_grounds import blocks, packed
 
 
 def seen(path: Path) -> hillsight.Raster:

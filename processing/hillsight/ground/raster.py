@@ -19,8 +19,8 @@ from hillsight.errors import HillsightError, TerrainError
 from hillsight.ground.crs import tidy
 from hillsight.ground.heights import check_plausible, is_number, to_metres
 from hillsight.ground.network import asking, settings, shut
+from hillsight.ground.raster_sources import check_window
 from hillsight.ground.text_grid import check_text_grid
-from hillsight.ground.tiff_blocks import check_blocks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -77,7 +77,8 @@ class Band:
         TerrainError : the cells cannot be read, or hold numbers that are no heights
         """
         window = Window(left, top, columns, rows)
-        check_blocks(self.path, dataset, self.number, top, left, rows, columns)
+        for number in (self.number, *([] if self.alpha is None else [self.alpha])):
+            check_window(self.path, dataset, number, top, left, rows, columns)
         try:
             with asking(self.path):
                 raw: AnyArray = dataset.read(self.number, window=window)

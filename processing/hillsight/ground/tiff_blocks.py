@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 #: Blocks that were found whole (band, row, column), by path, length and time of change of their file.
 _whole: dict[tuple[str, int, int], set[tuple[int, int, int]]] = {}
-_MOST_FILES = 64
+_MOST_BLOCKS = 200_000
 #: Posts that are read at once to be checked.
 _POSTS_AT_ONCE = 1_000_000
 _REMEDY = "The file may be damaged or cut short: fetch it again"
@@ -71,6 +71,24 @@ def check_blocks(path: str, dataset: Any, band: int, top: int, left: int, rows: 
         else:
             blocks.check_sums(fresh, across)
         whole.update((band, row, column) for row, column in fresh)
+
+
+def found_whole(
+    file: tuple[str, int, int],
+    band: int,
+    shape: tuple[int, int],
+    top: int,
+    left: int,
+    rows: int,
+    columns: int,
+) -> bool:
+    """Whether all blocks of a window were found whole, of a file by path, length and time of change (ns)."""
+    whole, (high, wide) = _whole.get(file, set()), shape
+    return all(
+        (band, row, column) in whole
+        for row in range(top // high, (top + rows - 1) // high + 1)
+        for column in range(left // wide, (left + columns - 1) // wide + 1)
+    )
 
 
 @dataclass(frozen=True)
@@ -192,7 +210,7 @@ def _differences(values: AnyArray) -> AnyArray:
 
 
 def _found_whole(file: tuple[str, int, int]) -> set[tuple[int, int, int]]:
-    if file not in _whole and len(_whole) >= _MOST_FILES:
+    if file not in _whole and sum(map(len, _whole.values())) >= _MOST_BLOCKS:
         _whole.clear()
     return _whole.setdefault(file, set())
 
