@@ -212,6 +212,7 @@ STYLES: dict[str, dict[str, Drawn]] = {
     "stations": {"station": signs.STATION},
     "steep_ground": dict(zip(("least", "moderate", "steep", "steepest"), _STEEP, strict=True)),
     "tops": {"knoll": signs.KNOLL, "summit": signs.TOP},
+    "uncertain_ground": {"uncertain": signs.UNCERTAIN_GROUND},
     "unknown_ground": {"unknown": signs.UNKNOWN_GROUND},
     "unseen_stretches": {"unseen": signs.UNSEEN_STRETCH},
     "valley_lines": {name: signs.order_line("valley_lines", order) for order, name in enumerate(_ORDERS, 1)},

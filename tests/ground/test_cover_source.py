@@ -10,8 +10,10 @@ import geopandas
 import numpy as np
 import pytest
 import rasterio
+import rasterio.warp
 import shapely
 from affine import Affine
+from rasterio.enums import Resampling
 
 from hillsight.errors import FeatureError, TerrainError
 from hillsight.ground.cover_source import CoverSource, open_cover
@@ -213,6 +215,31 @@ def test_a_surface_in_feet_is_told_in_metres(tmp_path: Path) -> None:
     np.testing.assert_allclose(source.on(terrain.grid, ground).solid_m, 9.0, atol=1e-3)
     assert "converted to metres" in notes
     assert "its vertical datum may be another" in notes, "nowhere does it come down to the ground"
+
+
+@pytest.mark.parametrize(("how", "is_told"), [("nearest", True), ("bilinear", False), ("cubic", False)])
+def test_a_surface_resampled_to_the_nearest_cell_is_told(tmp_path: Path, how: str, is_told: bool) -> None:
+    """Rough ground with a hall on it, brought to another CRS and back by GDAL's warp in each of its ways."""
+    height_m = fractal(POSTS, POSTS, seed=3, relief_m=120, lowest_m=100)
+    terrain = terrain_of(tmp_path, height_m)
+    stands_m = height_m.copy()
+    stands_m[20:26, 30:40] += 12.0
+    ways = Resampling[how]
+    other, size = "EPSG:32630", POSTS + 40
+    east, north = rasterio.warp.transform(BRITISH, other, [WEST], [NORTH])
+    grids = [
+        (BRITISH, Affine(SPACING, 0, WEST, 0, -SPACING, NORTH), POSTS),
+        (other, Affine(SPACING, 0, east[0] - 203.7, 0, -SPACING, north[0] + 204.1), size),
+    ]
+    there = np.full((size, size), np.nan, np.float32)
+    (crs, place, _), (other_crs, other_place, _) = grids
+    rasterio.warp.reproject(
+        stands_m, there, src_transform=place, src_crs=crs, dst_transform=other_place, dst_crs=other_crs,
+        src_nodata=np.nan, dst_nodata=np.nan, resampling=ways,
+    )  # fmt: skip
+    path = write(tmp_path / "there.tif", there, other_place, other_crs, unit="m", nodata=np.nan)
+    _, notes = source_of(terrain, path)
+    assert ("does not follow the slopes" in notes) == is_told
 
 
 def test_voids_of_a_surface_are_told_and_hold_no_cover(tmp_path: Path) -> None:

@@ -238,6 +238,30 @@ def test_an_exercise_in_memory_is_refused_alike(folder: Path) -> None:
         hillsight.exercise_check(exercise(BY_THE_KNOLL, NO_KNOLL), draws=3)
 
 
+def test_cover_that_the_exercise_names_hides_as_the_options_does(folder: Path) -> None:
+    """A hall across the way to the knoll, 60 m tall: what stands behind it is out of view."""
+    hall = shapely.box(300_500, 699_250, 301_100, 699_270)
+    frame = geopandas.GeoDataFrame({"kind": ["building"], "height_m": [60.0]}, geometry=[hall], crs=27700)
+    frame.to_file(folder / "hall.gpkg", layer="hall")
+    asked = {"reach": 1_500.0, "draws": 16, "learners": 50}
+    named = hillsight.exercise_check(
+        written(folder, exercise(BY_THE_KNOLL, NO_KNOLL, cover=("hall.gpkg",)), "hall.toml"), **asked
+    )
+    bare = written(folder, exercise(BY_THE_KNOLL, NO_KNOLL), "bare.toml")
+    given = hillsight.exercise_check(bare, cover=folder / "hall.gpkg", **asked)
+    without = hillsight.exercise_check(bare, **asked)
+
+    def figures(found: object) -> list[float]:
+        (against,) = found.judged.soundness.against  # type: ignore[attr-defined]
+        return [fact.holds for fact in against.facts]
+
+    assert figures(named) == figures(given)
+    assert figures(named) != figures(without)
+    for found in (named, given):
+        assert "hall.gpkg" in {item.name for item in found.provenance.inputs}
+        assert not any("No cover is given" in note for note in found.notes)
+
+
 def test_template_and_schema_are_printed() -> None:
     assert done("exercise", "check", "--template").out.startswith('format = "hillsight exercise 1"')
     assert json.loads(done("exercise", "check", "--schema").out)["title"] == "hillsight exercise"

@@ -101,6 +101,21 @@ def test_an_exercise_is_taken_as_its_file_tells_it(ground: str, tmp_path: Path) 
     assert (true.easting_m, true.northing_m) == pytest.approx((east_m, north_m), abs=1.0)
 
 
+def test_cover_of_an_exercise_holds_and_stands_in_what_is_written(ground: str, tmp_path: Path) -> None:
+    barn = shapely.box(MIDDLE_E - 600, MIDDLE_N + 500, MIDDLE_E - 550, MIDDLE_N + 550)
+    frame = geopandas.GeoDataFrame({"kind": ["building"]}, geometry=[barn], crs=27700)
+    frame.to_file(tmp_path / "barn.gpkg", layer="barn")
+    places = ExercisePlace("here", MIDDLE_E, MIDDLE_N, True), ExercisePlace("b", MIDDLE_E + 900, MIDDLE_N)
+    told = Exercise("Told", ExercisePicture(90.0), places, cover=("barn.gpkg",))
+    file = tmp_path / "told.toml"
+    file.write_text(write_exercise(told), encoding="utf-8")
+    found = hillsight.exercise_find(ground, exercise=file, within=1_000.0, **ASKED, out=tmp_path / "out")
+    assert "barn.gpkg" in {item.name for item in found.provenance.inputs}
+    read = read_exercise(str(tmp_path / "out" / "exercise_01.toml"))
+    assert read.cover == ("../barn.gpkg",)
+    assert Path(read.beside(read.cover[0])).is_file()
+
+
 def test_exercises_proposed_on_a_piece_of_ground(ground: str) -> None:
     theme = "rising or falling ground before us"
     asked = {**ASKED, "theme": theme, "area": f"{WEST + 800},{NORTH - 3_200},{WEST + 3_200},{NORTH - 800}"}

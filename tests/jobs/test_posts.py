@@ -262,6 +262,67 @@ def test_bad_plans_are_refused_in_one_line(
     assert says in refused(tmp_path, inputs, *changes, more=more)
 
 
+def test_a_pair_that_names_no_post_is_told_before_places_are_sought(
+    inputs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where ground to stand on may hold named places, which are known once its file is read."""
+
+    def never(*_: object) -> None:
+        raise AssertionError("places to stand were sought")
+
+    monkeypatch.setattr("hillsight.jobs.posts.where_to_stand", never)
+    plan = plan_of(tmp_path, inputs, ('one = "the bend"', 'one = "the bent"'))
+    with pytest.raises(hillsight.HillsightError, match="'the bent', and no fixed post or named place"):
+        hillsight.posts(plan, terrain=inputs / "ground.tif")
+
+
+def test_a_pair_that_names_a_refused_place_is_told_what_refused_it(inputs: Path, tmp_path: Path) -> None:
+    named = tmp_path / "named.gpkg"
+    points = [shapely.Point(300_900, 698_495), shapely.Point(300_700, 699_200)]
+    frame = geopandas.GeoDataFrame({"name": ["the edge", "the flat"]}, geometry=points, crs=27700)
+    frame.to_file(named, layer="named")
+    stand = f'[[stand]]\nfile = "{named}"\n'
+    pair = '[[pair]]\none = "{}"\nother = "control"\nby = "sight"\n'
+    says = refused(tmp_path, inputs, more=stand + pair.format("the edge"))
+    assert "'the edge', where the limits let nobody stand: slope over 25 degrees" in says
+    found = hillsight.posts(
+        plan_of(tmp_path, inputs, more=stand + pair.format("the flat")), terrain=inputs / "ground.tif"
+    )
+    assert found.outcome.pairs[-1].pair.one == "the flat"
+
+
+def test_a_danger_that_ends_beyond_the_lap_is_told(inputs: Path, tmp_path: Path) -> None:
+    more = '[[danger]]\nname = "far off"\nfrom_m = 100\nto_m = 90000\n'
+    found = hillsight.posts(plan_of(tmp_path, inputs, more=more), terrain=inputs / "ground.tif")
+    (note,) = [note for note in found.notes if "far off" in note]
+    assert "is told to end 90,000 m along a lap of" in note
+    assert "taken to the lap's end" in note
+
+
+def test_a_further_person_has_a_place_in_the_report(inputs: Path, tmp_path: Path) -> None:
+    """Behind the edge a radio of 30 mW is not heard, unless somebody stands at its top."""
+    changes = (("easting_m = 300900\nnorthing_m = 699100", "easting_m = 300900\nnorthing_m = 698450"),)
+    more = (
+        "[radio]\npower_dbm = 15\n"
+        + f'[[stand]]\nfile = "{_points(tmp_path, (300_900, 698_510), (300_900, 698_560))}"\n'
+    )
+    plan = plan_of(tmp_path, inputs, *changes, more=more)
+    found = hillsight.posts(plan, terrain=inputs / "ground.tif")
+    rows = found.frames["relays"]
+    row = rows[rows["by"] == "a further person"].iloc[0]
+    # Square NT of the National Grid begins at E 300 km, N 600 km (Ordnance Survey; from memory).
+    reference = f"NT {row.easting_m - 300_000:05.0f} {row.northing_m - 600_000:05.0f}"
+    told = " ".join(" ".join(found.lines).split())
+    assert f"the bend and control by radio: a further person at {reference} would join them" in told
+
+
+def _points(folder: Path, *at: tuple[float, float]) -> Path:
+    path = folder / "points.gpkg"
+    points = [shapely.Point(one) for one in at]
+    geopandas.GeoDataFrame({"name": ["", ""]}, geometry=points, crs=27700).to_file(path, layer="points")
+    return path
+
+
 def test_a_plan_that_is_not_there(inputs: Path, tmp_path: Path) -> None:
     ended = run("posts", tmp_path / "none.toml", "--terrain", inputs / "ground.tif")
     assert ended.code == 2 and "cannot be read" in ended.err

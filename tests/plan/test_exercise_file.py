@@ -89,6 +89,8 @@ def test_everything_is_read(tmp_path: Path) -> None:
             question="Which?",
             terrain="a.tif",
             features=("b.gpkg", "c.gpkg"),
+            surface="tops.tif",
+            cover=("woods.gpkg", "walls.gpkg"),
             crs="EPSG:2154",
             seed=9,
             theme="spur",
@@ -112,6 +114,7 @@ def test_the_template_is_an_exercise(tmp_path: Path) -> None:
     ]
     whole = read_exercise(written(tmp_path, "\n".join(lines)))
     assert whole.features == ("upland.gpkg",)
+    assert (whole.surface, whole.cover) == ("treetops.tif", ("woods.gpkg",))
     assert whole.picture.photo == "view.jpg"
     jsonschema.validate(tomllib.loads("\n".join(lines)), json_schema())
 
@@ -123,6 +126,8 @@ def test_the_template_is_an_exercise(tmp_path: Path) -> None:
         ('looks = "SE"', 'looks = "up"', ("line 12", "'up'")),
         ('looks = "SE"\n', "", ("line 11", "'looks' is missing")),
         ("theme =", "subject =", ("line 8", "'subject'", "theme")),
+        ('grade = "moderate"', "cover = 3", ("line 9", "'cover' is 3", "list of files")),
+        ('grade = "moderate"', "surface = []", ("line 9", "'surface' is")),
         ('title = "Above the tarn"\n', "", ("'title' is missing",)),
         ("exercise 1", "exercise 2", ("line 1", "hillsight exercise 1")),
         ('grade = "moderate"', 'grade = "moderat"', ("line 9", "Did you mean moderate")),

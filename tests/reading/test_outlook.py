@@ -73,6 +73,7 @@ def test_every_layer_has_its_columns_in_order(rough, follow_cells):
     assert set(found.frames) == {
         "stations",
         "visible_ground",
+        "uncertain_ground",
         "unknown_ground",
         "dead_ground",
         "dead_ground_by_crest",

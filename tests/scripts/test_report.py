@@ -98,13 +98,16 @@ def test_all_features_are_listed_on_request():
 @pytest.mark.parametrize(
     ("areas_ha", "shown"),
     [
-        ((4.0, 1.0, 2.0, 1.0), "visible 1.0 ha (25.0 %), hidden 2.0 ha, unknown 1.0 ha."),
-        ((4.0, 1.0, 2.0, 0.0), "visible 1.0 ha (25.0 %), hidden 2.0 ha, unknown 0.0 ha, uncertain 1.0 ha."),
-        ((0.0, 0.0, 0.0, 0.0), "no terrain post."),
+        ((4.0, 1.0, 2.0, 1.0, 0.0), "visible 1.0 ha (25.0 %), hidden 2.0 ha, unknown 1.0 ha."),
+        (
+            (4.0, 1.0, 2.0, 0.0, 1.0),
+            "visible 1.0 ha (25.0 %), hidden 2.0 ha, unknown 0.0 ha, uncertain 1.0 ha.",
+        ),
+        ((0.0, 0.0, 0.0, 0.0, 0.0), "no terrain post."),
     ],
 )
 def test_a_reach_without_cells_has_no_shares(areas_ha, shown):
-    names = ("reach_ha", "visible_ha", "hidden_ha", "unknown_ha")
+    names = ("reach_ha", "visible_ha", "hidden_ha", "unknown_ha", "uncertain_ha")
     place = {"station": "A", "easting_m": 1.0, "northing_m": 2.0, "ground_height_m": 3.0, "eye_level_m": 4.6}
     row = place | {"reach_m": 20.0} | dict(zip(names, areas_ha, strict=True))
     assert shown in station_lines(pd.DataFrame([row]))[0]

@@ -11,7 +11,7 @@ from rasterio.features import rasterize
 
 from hillsight.ground.cover import Cover, Screens
 from hillsight.ground.cover_shapes import CoverShapes, read_cover, touching
-from hillsight.ground.cover_surface import SurfaceModel, judged, open_surface
+from hillsight.ground.cover_surface import SurfaceModel, judged, open_surface, stepped_note
 from hillsight.ground.grid import Surface
 from hillsight.words.cover import SURFACE_KIND
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 # deviation, m. Common practice, no source.
 _MAPPED_EDGE_M = 5.0
 _SURFACE_ERROR_M = 1.0
-_TILE, _MOST_TILES = 128, 25
+_TILE, _MOST_TILES, _FEWEST = 128, 25, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,7 +197,10 @@ def open_cover(
     model = shapes = None
     if surface is not None:
         model, notes, operations = open_surface(surface, terrain, nodata)
-        notes += judged(*_sampled(terrain, model, list(around)), model, surface)
+        above_m, slope, posts = _sampled(terrain, model, list(around))
+        notes += judged(above_m, posts, model, surface)
+        if stepped := stepped_note(above_m, slope):
+            notes.append(stepped)
     if paths:
         shapes, more, used = read_cover(
             paths, layers, table, terrain.grid, default_crs=default_crs, near=terrain.near
@@ -221,8 +224,8 @@ def _of(ground: Surface, grid: Grid) -> Floats32:
 
 def _sampled(
     terrain: Terrain, model: SurfaceModel, around: list[tuple[float, float, float, float]]
-) -> tuple[Floats32, int]:
-    """How high a surface model stands on posts spread over the ground looked over; and of how many."""
+) -> tuple[Floats32, Floats32, int]:
+    """How high a surface model stands on posts spread over the ground, slopes there; of how many posts."""
     grid = terrain.grid
     top, left, bottom, right = 0, 0, grid.rows, grid.columns
     if around:
@@ -237,11 +240,22 @@ def _sampled(
     tiles = [(int(r), int(c)) for r in rows for c in columns]
     if len(tiles) > _MOST_TILES:
         tiles = [tiles[i] for i in np.linspace(0, len(tiles) - 1, _MOST_TILES).round().astype(int)]
-    above, posts = [], 0
+    above, slopes, posts = [], [], 0
     for row, column in tiles:
         part = grid.part(row, column, min(_TILE, bottom - row), min(_TILE, right - column))
         ground = _with_rim(terrain, part)
         above_m = model.above_ground_m(part, ground)
-        above.append(above_m[~np.isnan(above_m)])
-        posts += int((~np.isnan(_of(ground, part))).sum())
-    return np.concatenate(above), posts
+        known, height_m = ~np.isnan(above_m), _of(ground, part)
+        above.append(above_m[known])
+        slopes.append(_slope(height_m, part)[known])
+        posts += int((~np.isnan(height_m)).sum())
+    return np.concatenate(above), np.concatenate(slopes), posts
+
+
+def _slope(height_m: Floats32, grid: Grid) -> Floats32:
+    """Rise over run at some posts; NaN beside voids and where there are fewer than two rows or columns."""
+    if min(height_m.shape) < _FEWEST:
+        return np.full(height_m.shape, np.nan, np.float32)
+    down, right = np.gradient(height_m, grid.spacing_y_m, grid.spacing_x_m)
+    slope: Floats32 = np.hypot(down, right).astype(np.float32)
+    return slope

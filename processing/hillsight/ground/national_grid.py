@@ -14,6 +14,12 @@ _LETTERS = "ABCDEFGHJKLMNOPQRSTUVWXYZ"
 _EPSG = 27700
 
 
+def place_reference(crs: CRS, easting_m: float, northing_m: float) -> str:
+    """How a place is read out: a National Grid reference, on other grids easting and northing in full."""
+    letters = national_grid_reference(crs, easting_m, northing_m)
+    return letters or f"E {round(easting_m)} N {round(northing_m)}"
+
+
 def national_grid_reference(crs: CRS, easting_m: float, northing_m: float) -> str | None:
     """A reference to the metre, as ``TG 51409 13177``; None on other grids, and off the lettered squares.
 

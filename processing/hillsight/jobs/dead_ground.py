@@ -21,6 +21,7 @@ LAYERS = (
     "visible_ground",
     "dead_ground",
     "dead_ground_by_crest",
+    "uncertain_ground",
     "unknown_ground",
     "crest_lines",
 )
@@ -55,7 +56,8 @@ def dead_ground(
 ) -> Result:
     """The ground that each station cannot see, pocket by pocket, with what hides it.
 
-    Layers: stations, visible_ground, dead_ground, dead_ground_by_crest, unknown_ground, crest_lines.
+    Layers: stations, visible_ground, dead_ground, dead_ground_by_crest, uncertain_ground, unknown_ground,
+    crest_lines.
 
     Parameters
     ----------

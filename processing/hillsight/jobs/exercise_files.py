@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 LAYERS = ("exercise_places",)
 _OF_TERRAIN = ("terrain_crs", "band", "vertical_unit", "nodata", "grid_crs")
+_OF_COVER = ("cover_layer", "cover_heights", "leaf")
 _PACKAGE, _REPORT = "exercise_places.gpkg", "report.txt"
 
 
@@ -56,6 +57,8 @@ class ExerciseFiles:
     provenance: Provenance
     terrain: object
     features: tuple[object, ...]
+    surface: object
+    cover: tuple[object, ...]
 
     def write(self, found: Found) -> tuple[Mapping[str, geopandas.GeoDataFrame], dict[str, tuple[Path, ...]]]:
         """Write everything; the frames, and the files by the parameter that asked for them.
@@ -102,11 +105,16 @@ class ExerciseFiles:
         # What an exercise file cannot say of its terrain, and a check of it must be told again.
         more = {name: told["parameters"].get(name) for name in _OF_TERRAIN}
         head += [f"# the terrain was read with {name} = {value}" for name, value in more.items() if value]
+        if self.surface is not None or self.cover:
+            more = {name: told["parameters"].get(name) for name in _OF_COVER}
+            head += [f"# the cover was read with {name} = {value}" for name, value in more.items() if value]
         own = made.exercise
         exercise = replace(
             own,
             terrain=self._beside(self.terrain),
-            features=tuple(name for one in self.features if (name := self._beside(one)) is not None),
+            features=self._all_beside(self.features),
+            surface=self._beside(self.surface),
+            cover=self._all_beside(self.cover),
             crs=self._crs(),
             picture=replace(
                 own.picture,
@@ -123,6 +131,9 @@ class ExerciseFiles:
             return None
         authority = crs.to_authority(min_confidence=100)
         return crs.to_wkt() if authority is None else ":".join(authority)
+
+    def _all_beside(self, sources: tuple[object, ...]) -> tuple[str, ...]:
+        return tuple(name for one in sources if (name := self._beside(one)) is not None)
 
     def _beside(self, source: object) -> str | None:
         """A file as an exercise in the folder names it; None for what is in memory or no plain file."""

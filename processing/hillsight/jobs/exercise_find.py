@@ -147,7 +147,15 @@ def run_exercise_find(request: ExerciseFindRequest, listener: Listener = SILENT)
         for text in CAUTIONS:
             tell(text)
         provenance = replace(provenance_of("exercise find", request.told(), inputs), notes=tuple(notes))
-        files = ExerciseFiles(request.out, inputs, provenance, request.terrain, request.features)
+        files = ExerciseFiles(
+            request.out,
+            inputs,
+            provenance,
+            asked.terrain,
+            asked.features,
+            asked.surface,
+            asked.cover,
+        )
         frames, written = files.write(found)
     return FoundExercises(
         frames=frames,

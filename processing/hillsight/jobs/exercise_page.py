@@ -16,6 +16,7 @@ from hillsight.jobs.exercise_scene import opened_exercise
 from hillsight.jobs.exercise_shown import page_data
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
+from hillsight.jobs.named_ground import ground_files
 from hillsight.jobs.outputs import named, provenance_of, write_text
 from hillsight.jobs.results import Result
 from hillsight.layers.atomic import check_place
@@ -152,5 +153,5 @@ def _check(request: ExercisePageRequest) -> None:
 
 def _made_of(made: ExerciseScene) -> str:
     """Terrain and map of the page, and nothing that gives the answer away, as a photograph's name may."""
-    names = [named(made.request.terrain), *(named(one) for one in made.request.features)]
+    names = [named(one) for one in ground_files(made.request)]
     return f"Made by hillsight exercise page from {listed(names)}."

@@ -15,6 +15,7 @@ from hillsight.ground.terrain import open_terrain
 from hillsight.jobs.exercise_request import ExerciseInput
 from hillsight.jobs.inputs import opened, terrain_options
 from hillsight.jobs.listener import say_if_compiling
+from hillsight.jobs.named_ground import with_named_ground
 from hillsight.jobs.requests import PlacesAndThings
 from hillsight.jobs.scene import scene_of
 from hillsight.jobs.views import SPREAD_DEG
@@ -73,7 +74,7 @@ def opened_exercise(request: ExerciseInput, listener: Listener) -> Iterator[Exer
     HillsightError : the exercise, the ground or a file that it names is missing or wrong
     """
     exercise = settled_exercise(request.exercise)
-    request = _with_files(request, exercise)
+    request = with_named_ground(request, exercise, "exercise", ExerciseError)
     photo_notes = _checked_files(exercise)
     places = PlacesAndThings(**_places(request, exercise))
     say_if_compiling(listener)
@@ -120,22 +121,6 @@ def settled_exercise(given: Any) -> Exercise:
             parameters=("exercise",),
         )
     return read_exercise(given)
-
-
-def _with_files(request: ExerciseInput, exercise: Exercise) -> ExerciseInput:
-    """The request with the files that the exercise names, where the call names none."""
-    terrain = request.terrain
-    if terrain is None and exercise.terrain is not None:
-        terrain = exercise.beside(exercise.terrain)
-    if terrain is None:
-        raise ExerciseError(
-            "neither the exercise nor the call names a terrain model",
-            where=exercise.source,
-            remedy="Name one",
-            parameters=("terrain",),
-        )
-    features = request.features or tuple(exercise.beside(name) for name in exercise.features)
-    return replace(request, terrain=terrain, features=features)
 
 
 def _checked_files(exercise: Exercise) -> list[str]:

@@ -109,7 +109,11 @@ def _ground(shown: Shown, view: PlaceView, reach_m: float) -> Mapping[str, geopa
     crs = here.grid.crs
     layers = {
         name: geopandas.GeoDataFrame(geometry=[one.intersection(sector) for one in patches.polygons], crs=crs)
-        for name, patches in (("dead_ground", ground.hidden), ("unknown_ground", ground.unknown))
+        for name, patches in (
+            ("dead_ground", ground.hidden),
+            ("uncertain_ground", ground.uncertain),
+            ("unknown_ground", ground.unknown),
+        )
     }
     told = crests[crests["role"].isin(("brow", "skyline"))].copy()
     told.geometry = shapely.force_2d(told.geometry.to_numpy()).copy()

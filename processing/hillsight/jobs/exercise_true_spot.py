@@ -12,6 +12,7 @@ from hillsight.ground.vector import carried, read_layer
 from hillsight.jobs.exercise_ground import ExerciseGround
 from hillsight.jobs.exercise_judging import Judge
 from hillsight.jobs.exercise_made import Found
+from hillsight.jobs.named_ground import with_named_cover
 from hillsight.jobs.outputs import named
 from hillsight.jobs.scene import direction_deg
 from hillsight.plan.exercise.at_a_glance import AtAGlance
@@ -54,9 +55,9 @@ class TrueSpot:
     told: Exercise | None = None
 
     def asked_of(self, request: ExerciseFindRequest) -> ExerciseFindRequest:
-        """The request about this place and this picture."""
+        """The request about this place and this picture, with the cover that the exercise tells of."""
         return replace(
-            request,
+            request if self.told is None else with_named_cover(request, self.told),
             at=(self.at,),
             at_crs=self.crs,
             looks=self.looks,

@@ -12,7 +12,7 @@ from hillsight.reading.drawn.drawn_view import drawn_view
 from hillsight.reading.drawn.extent import angles_shown
 from hillsight.reading.drawn.eyes import sight_lines
 from hillsight.reading.drawn.landmarks import landmarks
-from hillsight.reading.ground.regions import HIDDEN, UNKNOWN
+from hillsight.reading.ground.regions import HIDDEN, UNCERTAIN, UNKNOWN
 from hillsight.reading.view import View
 from hillsight.sheets.panorama.layout import lay_strips
 from hillsight.sheets.panorama.panorama_sheet import draw_bare
@@ -129,7 +129,7 @@ def ground_codes(one: PlaceView, inputs: Inputs, limits: Box, shape: tuple[int, 
     north_m = max(abs(limits.bottom - lines.northing_m), abs(limits.top - lines.northing_m))
     view = ground_view(one, inputs, float(np.hypot(east_m, north_m)))
     seen = np.where(view.classes == HIDDEN, DEAD, SEEN)
-    seen = np.where(view.classes == UNKNOWN, NOT_KNOWN, seen).astype(np.uint8)
+    seen = np.where(np.isin(view.classes, (UNKNOWN, UNCERTAIN)), NOT_KNOWN, seen).astype(np.uint8)
     rows, columns = shape
     x = limits.left + (np.arange(columns) + 0.5) / columns * limits.width
     y = limits.top - (np.arange(rows) + 0.5) / rows * limits.height

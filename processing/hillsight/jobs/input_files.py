@@ -8,6 +8,7 @@ from hillsight.jobs.exercise_find_request import ExerciseFindRequest
 from hillsight.jobs.exercise_request import ExerciseInput
 from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.requests import (
+    CoverInput,
     EvidenceInput,
     FeaturesInput,
     LandformsInView,
@@ -33,6 +34,8 @@ def named_files(request: TerrainAndPlaces | ExerciseInput | PostsRequest) -> lis
         named.append(request.landforms)
     if isinstance(request, FeaturesInput):
         named += request.features
+    if isinstance(request, CoverInput):
+        named += [request.surface, request.cover_heights, *request.cover]
     if isinstance(request, PanoramaRequest):
         named.append(request.camera)
     if isinstance(request, RelocateRequest):

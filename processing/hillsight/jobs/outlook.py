@@ -23,6 +23,7 @@ LAYERS = (
     "visible_ground",
     "dead_ground",
     "dead_ground_by_crest",
+    "uncertain_ground",
     "unknown_ground",
     "crest_lines",
     "skyline",
@@ -90,9 +91,9 @@ def outlook(
 ) -> Result:
     """All that each station sees: ground, dead ground, crests, skyline, and features by bearing.
 
-    Layers: stations, visible_ground, dead_ground, dead_ground_by_crest, unknown_ground, crest_lines, skyline,
-    skyline_bearings, first_ground; with features or landforms bearing_list, seen_lines and seen_areas; with
-    landforms relations. Rasters: viewshed and depth of each station.
+    Layers: stations, visible_ground, dead_ground, dead_ground_by_crest, uncertain_ground, unknown_ground,
+    crest_lines, skyline, skyline_bearings, first_ground; with features or landforms bearing_list, seen_lines
+    and seen_areas; with landforms relations. Rasters: viewshed and depth of each station.
 
     Parameters
     ----------

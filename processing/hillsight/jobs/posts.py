@@ -20,12 +20,18 @@ from hillsight.jobs.outputs import (
     write_style_folder,
     write_text,
 )
-from hillsight.jobs.posts_checks import check_pairs, check_request, check_size, check_written
+from hillsight.jobs.posts_checks import (
+    check_pairs,
+    check_refused,
+    check_request,
+    check_size,
+    check_written,
+)
 from hillsight.jobs.posts_course import read_course
 from hillsight.jobs.posts_drawings import draw_posts
 from hillsight.jobs.posts_found import LAYERS, FoundPosts
 from hillsight.jobs.posts_ground import NamedPlaces, opened_plan
-from hillsight.jobs.posts_places import surface_over, where_to_stand
+from hillsight.jobs.posts_places import StandingGround, surface_over, where_to_stand
 from hillsight.jobs.posts_request import PostsRequest
 from hillsight.jobs.posts_shown import ShownPosts
 from hillsight.jobs.results import Result
@@ -142,6 +148,8 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         to_wgs84 = inputs.terrain.to_wgs84 if request.gpx is not None else None
         course, course_notes = read_course(plan, ground.terrain, _checkpoint_places(ground))
         places = NamedPlaces.of(ground)
+        to_stand = StandingGround.of(ground, course)
+        check_pairs(plan, [*(place.name for place in places.fixed), *to_stand.names])
         area = surface_over(ground, course, places.all)
         stretches = weighed(
             course,
@@ -155,8 +163,8 @@ def run_posts(request: PostsRequest, listener: Listener = SILENT) -> PlannedPost
         )
         say_if_compiling(listener, pairs=True)
         with listener.work("places to stand"):
-            standing = where_to_stand(ground, course, area, places.fixed, places.banned, places.access)
-        check_pairs(plan, standing)
+            standing = where_to_stand(ground, to_stand, area, places.fixed, places.banned, places.access)
+        check_refused(plan, standing)
         check_size(standing.places, stretches)
         notes = list(
             dict.fromkeys(

@@ -10,10 +10,12 @@ from hillsight.jobs.outputs import check_outputs
 from hillsight.jobs.posts_drawings import check_drawings
 from hillsight.layers.atomic import check_place
 from hillsight.plan.posts.fields import CONTROL
-from hillsight.plan.toml_file import instead
+from hillsight.plan.posts.file import unknown_post, which_posts
 from hillsight.words.english import folded
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from hillsight.jobs.posts_places import Standing
     from hillsight.jobs.posts_request import PostsRequest
     from hillsight.plan.posts.course import Stretches
@@ -79,20 +81,37 @@ def check_size(places: Places, stretches: Stretches) -> None:
         )
 
 
-def check_pairs(plan: PostsPlan, standing: Standing) -> None:
-    """Refuse a pair that names neither a fixed post, a named place nor control.
+def check_pairs(plan: PostsPlan, named: Sequence[str]) -> None:
+    """Refuse a pair that names neither a fixed post, a named place nor control, before the work.
+
+    Parameters
+    ----------
+    named : fixed posts and named places to stand
 
     Raises
     ------
     PostsError : it does
     """
-    known = {folded(name) for name in standing.places.name if name} | {CONTROL}
+    known = [*dict.fromkeys(named), *([] if plan.radios.control is None else [CONTROL])]
     for pair in plan.pairs:
         for name in (pair.one, pair.other):
-            if folded(name) not in known:
-                named = [place for place in standing.places.name if place]
+            if folded(name) not in map(folded, known):
+                raise PostsError(unknown_post(name), where=plan.source, remedy=which_posts(name, known))
+
+
+def check_refused(plan: PostsPlan, standing: Standing) -> None:
+    """Refuse a pair that names a place on which the limits let nobody stand.
+
+    Raises
+    ------
+    PostsError : it does
+    """
+    for pair in plan.pairs:
+        for name in (pair.one, pair.other):
+            limits = standing.refused_names.get(folded(name))
+            if limits:
                 raise PostsError(
-                    f"a pair names {name!r}, and no fixed post or place to stand is called so",
+                    f"a pair names {name!r}, where the limits let nobody stand: {', '.join(limits)}",
                     where=plan.source,
-                    remedy=instead(name, [*named, CONTROL], "There are"),
+                    remedy="Loosen the limit, name the place as [[fixed]], or take the pair out",
                 )

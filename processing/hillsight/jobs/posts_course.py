@@ -83,6 +83,11 @@ def read_course(
                 where=plan.source,
                 remedy="Correct from_m",
             )
+        if danger.to_m > length_m + _LEAST_M:
+            notes.append(
+                f"danger {danger.name} is told to end {danger.to_m:,.0f} m along a lap of {length_m:,.0f} m: "
+                "it is taken to the lap's end"
+            )
     apart_m = float(np.hypot(*(xy[-1] - xy[0])))
     if told.laps > 1 and apart_m > _CLOSES_M:
         raise PostsError(

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from hillsight.errors import OutputError
 from hillsight.jobs.input_files import named_files
-from hillsight.jobs.outputs import check_folder, named
+from hillsight.jobs.named_ground import ground_words
+from hillsight.jobs.outputs import check_folder
 from hillsight.jobs.posts_sheets import map_layers, post_sheets
 from hillsight.layers.atomic import check_place, made_folder
 from hillsight.sheets.paper.saving import DRAWINGS
@@ -45,11 +46,8 @@ def draw_posts(
     found: ShownPosts, request: PostsRequest, provenance: Provenance
 ) -> dict[str, tuple[Path, ...]]:
     """Draw what is asked for; files by the name of the parameter."""
-    features = ", ".join(named(one) for one in request.features)
-    made_of = f"Terrain {named(request.terrain)}" + (f", features {features}" if features else "")
-    data = post_sheets(
-        found, f"{made_of}. Drawn by hillsight.", provenance.as_json(), with_posts=request.sheets is not None
-    )
+    made_of = f"{ground_words(request)}. Drawn by hillsight."
+    data = post_sheets(found, made_of, provenance.as_json(), with_posts=request.sheets is not None)
     written = {}
     if request.sheets is not None:
         written["sheets"] = write_post_sheets(data, made_folder(request.sheets))

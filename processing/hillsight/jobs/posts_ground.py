@@ -17,6 +17,7 @@ from hillsight.ground.features import read_features
 from hillsight.ground.transform import operation_between
 from hillsight.ground.vector import display_name
 from hillsight.jobs.inputs import described, opened
+from hillsight.jobs.named_ground import with_named_ground
 from hillsight.jobs.posts_request import PlannedGround
 from hillsight.layers.provenance import input_file
 from hillsight.plan.posts.file import read_plan
@@ -188,22 +189,7 @@ def opened_plan(request: PostsRequest) -> Iterator[PlanGround]:
     HillsightError : the plan, the ground or a file that it names is missing or wrong
     """
     plan = settled_plan(request.plan)
-    terrain = request.terrain
-    if terrain is None and plan.terrain is not None:
-        terrain = plan.beside(plan.terrain)
-    if terrain is None:
-        raise PostsError(
-            "neither the plan nor the call names a terrain model",
-            where=plan.source,
-            remedy="Name one",
-            parameters=("terrain",),
-        )
-    features = request.features or tuple(plan.beside(name) for name in plan.features)
-    cover = request.cover or tuple(plan.beside(name) for name in plan.cover)
-    surface = request.surface
-    if surface is None and plan.surface is not None:
-        surface = plan.beside(plan.surface)
-    request = replace(request, terrain=terrain, features=features, surface=surface, cover=cover)
+    request = with_named_ground(request, plan, "plan", PostsError)
     places_crs = _places_crs(plan)
     shared = {field.name for field in fields(PlannedGround)} & {field.name for field in fields(request)}
     nowhere: dict[str, Any] = {"stations": None, "station_layer": None, "at": (), "at_crs": None}

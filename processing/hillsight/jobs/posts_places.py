@@ -12,6 +12,7 @@ from hillsight.errors import PostsError
 from hillsight.plan.posts.limits import ground_limits, slope_at_deg, within
 from hillsight.plan.posts.places import Limit, NamedShapes, Places, laid_out, sifted
 from hillsight.plan.posts.walking import Barriers, walking_minutes
+from hillsight.words.english import folded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,6 +39,7 @@ class Standing:
     minutes : (n,) on foot from the nearest access; NaN where the plan names none, inf where no way leads
     laid : how many places were laid out before limits
     limits : what refused places, and how many of them, in words
+    refused_names : by the folded name of a place that has one and is not among them, what refused it
     """
 
     places: Places
@@ -48,6 +50,7 @@ class Standing:
     limits: tuple[tuple[str, int], ...]
     notes: tuple[str, ...]
     files: tuple[InputFile, ...]
+    refused_names: dict[str, tuple[str, ...]]
 
     def walk_to(self, place: int) -> Walk | None:
         """The way to a place; None where none leads there or the plan names no access."""
@@ -68,9 +71,57 @@ def surface_over(ground: PlanGround, course: Course, also: Sequence[NamedPlace])
     return ground.terrain.window(*middle, float(reach_m))
 
 
+@dataclass(frozen=True, eq=False)
+class StandingGround:
+    """The ground that the plan names for its marshals, read and not yet looked at.
+
+    stands : where they may stand; shut : where nobody may, with what lies about it; closed : without that
+    """
+
+    stands: tuple[NamedShapes, ...]
+    shut: tuple[shapely.Geometry, ...]
+    closed: tuple[shapely.Geometry, ...]
+    files: tuple[InputFile, ...]
+
+    @classmethod
+    def of(cls, ground: PlanGround, course: Course) -> StandingGround:
+        """That of a plan; about the course where it names none.
+
+        Raises
+        ------
+        HillsightError : a file of the plan cannot be read, or holds nothing of what is asked for
+        """
+        stands, shut, closed, files = [], list[shapely.Geometry](), list[shapely.Geometry](), []
+        for told in ground.plan.stands:
+            shapes, file = ground.shapes(told)
+            stands.append(shapes)
+            files.append(file)
+        if not stands:
+            line = shapely.LineString(np.column_stack((course.easting_m, course.northing_m)))
+            area = np.array([line.buffer(_BESIDE_COURSE_M)], dtype=object)
+            stands.append(NamedShapes(area, ("",), 0.0, _EVERY_M))
+        for told in ground.plan.no_go:
+            shapes, file = ground.shapes(told)
+            shut.append(shapes.area() if told.within_m > 0 else shapely.union_all(shapes.shapes))
+            closed += list(shapely.get_parts(shapes.shapes))
+            files.append(file)
+        kept = tuple(file for file in files if file is not None)
+        return cls(tuple(stands), tuple(shut), tuple(closed), kept)
+
+    @property
+    def names(self) -> list[str]:
+        """Of its points that bear one: places that pairs may name."""
+        return [
+            name
+            for stand in self.stands
+            for shape, name in zip(stand.shapes, stand.names, strict=True)
+            if name and shapely.get_dimensions(shape) == 0
+        ]
+
+
 def where_to_stand(
     ground: PlanGround,
-    course: Course,
+    standing: StandingGround,
     surface: Surface,
     fixed: Sequence[NamedPlace],
     banned: Sequence[NamedPlace],
@@ -84,26 +135,10 @@ def where_to_stand(
 
     Raises
     ------
-    HillsightError : a file of the plan cannot be read; too many places, or none that the limits leave; a
-        fixed post on unknown ground
+    HillsightError : too many places, or none that the limits leave; a fixed post on unknown ground
     """
-    plan, files = ground.plan, list[object]()
-    stands = []
-    for told in plan.stands:
-        shapes, file = ground.shapes(told)
-        stands.append(shapes)
-        files.append(file)
-    if not stands:
-        line = shapely.LineString(np.column_stack((course.easting_m, course.northing_m)))
-        area = np.array([line.buffer(_BESIDE_COURSE_M)], dtype=object)
-        stands.append(NamedShapes(area, ("",), 0.0, _EVERY_M))
-    shut, closed = list[shapely.Geometry](), list[shapely.Geometry]()
-    for told in plan.no_go:
-        shapes, file = ground.shapes(told)
-        shut.append(shapes.area() if told.within_m > 0 else shapely.union_all(shapes.shapes))
-        closed += list(shapely.get_parts(shapes.shapes))
-        files.append(file)
-    easting_m, northing_m, names = laid_out(stands)
+    plan = ground.plan
+    easting_m, northing_m, names = laid_out(standing.stands)
     held = len(fixed)
     easting_m = np.concatenate(([place.easting_m for place in fixed], easting_m))
     northing_m = np.concatenate(([place.northing_m for place in fixed], northing_m))
@@ -113,7 +148,7 @@ def where_to_stand(
     _check_fixed(plan.source, fixed, ground_m)
     limits = [
         *ground_limits(plan.limits, surface, easting_m, northing_m, ground.water),
-        Limit("no-go ground", ~within(shut, 0.0, easting_m, northing_m)),
+        Limit("no-go ground", ~within(standing.shut, 0.0, easting_m, northing_m)),
         Limit("banned places", ~_about(banned, easting_m, northing_m)),
     ]
     walks, minutes = None, np.full(len(easting_m), np.nan)
@@ -123,13 +158,13 @@ def where_to_stand(
             np.array([(place.easting_m, place.northing_m) for place in access]),
             np.column_stack((easting_m, northing_m)),
             ground.paths,
-            _barriers(ground, closed),
+            _barriers(ground, standing.closed),
         )
         minutes = walks.minutes
         limits.append(Limit("no way on foot", np.isfinite(minutes)))
         if plan.walking.most_minutes is not None:
             most = plan.walking.most_minutes
-            limits.append(Limit(f"walks over {most:g} minutes", ~(minutes > most)))
+            limits.append(Limit(f"walks over {most:g} min", ~(minutes > most)))
     limits = [limit for limit in limits if not limit.keeps.all()]
     wanted = plan.wanted.posts
     kept = sifted(is_fixed, limits, others_needed=wanted is None or wanted > held)
@@ -144,8 +179,19 @@ def where_to_stand(
         len(easting_m) - held,
         refused,
         tuple(notes),
-        tuple(file for file in files if file is not None),  # type: ignore[misc]
+        standing.files,
+        _refused_names(names, kept, limits),
     )
+
+
+def _refused_names(names: Sequence[str], kept: Flags, limits: Sequence[Limit]) -> dict[str, tuple[str, ...]]:
+    """What refused the places that bear a name, by that name folded, where none of that name is kept."""
+    held = {folded(names[k]) for k in np.flatnonzero(kept).tolist()}
+    return {
+        folded(names[k]): tuple(limit.name for limit in limits if not limit.keeps[k])
+        for k in np.flatnonzero(~kept).tolist()
+        if names[k] and folded(names[k]) not in held
+    }
 
 
 def _barriers(ground: PlanGround, closed: Sequence[shapely.Geometry]) -> Barriers:

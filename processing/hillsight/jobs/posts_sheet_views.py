@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,16 +14,23 @@ from hillsight.jobs.posts_shown import frame_of
 from hillsight.reading.drawn.drawn_view import drawn_view
 from hillsight.reading.drawn.eyes import sight_lines
 from hillsight.reading.ground import cover
+from hillsight.reading.ground.regions import HIDDEN
 from hillsight.reading.view import View
+from hillsight.reading.what_hides import NOTHING, names_of_codes, what_hides, what_hides_posts
 from hillsight.sheets.panorama.picture import North
+from hillsight.sight.under_cover import VISIBLE_ABOVE
 from hillsight.sight.viewing import Viewing
+from hillsight.words.cover import GROUND
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import geopandas
 
     from hillsight.arrays import Floats
     from hillsight.jobs.posts_shown import ShownPosts
     from hillsight.reading.drawn.drawn_view import DrawnView
+    from hillsight.reading.view import SightLines
 
 #: Room beside what is watched, narrowest view, and widest that is not drawn all round; degrees.
 _BESIDE_DEG, _NARROWEST_DEG, _WIDEST_DEG = 8.0, 60.0, 320.0
@@ -80,10 +87,23 @@ def north_of(view: DrawnView) -> North:
     return North("magnetic", view.declination.declination_deg - view.convergence_deg)
 
 
-def dead_ground(
-    found: ShownPosts, view: DrawnView, reach_m: float
-) -> tuple[dict[str, geopandas.GeoDataFrame], float]:
-    """Ground in a view's sector on which a runner is out of view, and its share of the sector."""
+@dataclass(frozen=True)
+class DeadGround:
+    """Ground in a view's sector on which a runner is out of view.
+
+    layers : dead, uncertain and unknown ground, those of them that there are
+    share, uncertain : of the sector that is hidden, and that cover leaves nobody sure of
+    hidden_by : what hides it and how much of it, the most first; empty where nothing is known of cover
+    """
+
+    layers: Mapping[str, geopandas.GeoDataFrame]
+    share: float
+    uncertain: float
+    hidden_by: tuple[tuple[str, float], ...]
+
+
+def dead_ground(found: ShownPosts, view: DrawnView, reach_m: float) -> DeadGround:
+    """What a view's sector hides of a runner of the least height, and what hides it."""
     lines, eyes = view.lines, found.outcome.plan.eyes
     here = View.from_station(
         found.terrain.window(lines.easting_m, lines.northing_m, reach_m),
@@ -97,12 +117,69 @@ def dead_ground(
     ground = cover.contoured(here, cover.tile(here))
     watched = _sector((lines.easting_m, lines.northing_m), view.left_grid_deg, view.span_deg, reach_m)
     layers = {}
-    for name, patches in (("dead_ground", ground.hidden), ("unknown_ground", ground.unknown)):
+    for name, patches in (
+        ("dead_ground", ground.hidden),
+        ("uncertain_ground", ground.uncertain),
+        ("unknown_ground", ground.unknown),
+    ):
         cut = [one.intersection(watched) for one in patches.polygons]
         layers[name] = frame_of(found, [one for one in cut if not one.is_empty])
-    hidden_m2 = float(layers["dead_ground"].area.sum()) if len(layers["dead_ground"]) else 0.0
+    hidden_m2, uncertain_m2 = (
+        float(layers[name].area.sum()) if len(layers[name]) else 0.0
+        for name in ("dead_ground", "uncertain_ground")
+    )
     whole_m2 = float(watched.intersection(ground.reach).area)
-    return {name: rows for name, rows in layers.items() if len(rows)}, hidden_m2 / whole_m2
+    return DeadGround(
+        {name: rows for name, rows in layers.items() if len(rows)},
+        hidden_m2 / whole_m2,
+        uncertain_m2 / whole_m2,
+        _hidden_by(here, watched),
+    )
+
+
+def _hidden_by(view: View, watched: shapely.Polygon) -> tuple[tuple[str, float], ...]:
+    """What hides the posts of a sector that are out of view, and its share of them."""
+    told = what_hides_posts(view)
+    if told is None:
+        return ()
+    rows, columns = np.nonzero((view.classes == HIDDEN) & (told[0] != NOTHING))
+    inside = shapely.contains_xy(watched, *view.grid.to_map(rows.astype(float), columns.astype(float)))
+    count = np.bincount(told[0][rows[inside], columns[inside]], minlength=len(names_of_codes(view)))
+    shares = [
+        (str(name), float(number / count.sum()))
+        for name, number in zip(names_of_codes(view), count, strict=True)
+        if number > 0
+    ]
+    return tuple(sorted(shares, key=lambda one: -one[1]))
+
+
+TOO_FAR, PARTLY, NOT_KNOWN = "distance", "leafy wood", "unknown ground"
+"""What keeps the course from being seen besides ground and cover."""
+
+
+def out_of_sight_by(found: ShownPosts, k: int, lines: SightLines) -> list[str]:
+    """What keeps a post from seeing each stretch of the course; empty for those that it sees."""
+    outcome = found.outcome
+    stretches = outcome.stretches
+    words = [""] * len(stretches.from_m)
+    at = np.flatnonzero(~outcome.along[k])
+    if not at.size:
+        return words
+    height_m = outcome.plan.eyes.runner_least_m
+    east_m, north_m = stretches.easting_m[at], stretches.northing_m[at]
+    sight = lines.at(east_m, north_m, height_m)
+    hidden = np.flatnonzero(sight.clearance_m < 0)
+    rows, columns = lines.grid.to_array(east_m[hidden], north_m[hidden])
+    heights_m, crests_m = np.full(hidden.size, height_m), sight.crest_distance_m[hidden]
+    kinds, _ = what_hides(lines.surface, lines.eye, rows, columns, heights_m, crests_m)
+    for number, here in enumerate(at.tolist()):
+        if np.isnan(sight.clearance_m[number]):
+            words[here] = NOT_KNOWN
+        else:
+            words[here] = PARTLY if sight.light[number] <= VISIBLE_ABOVE else TOO_FAR
+    for number, kind in zip(hidden.tolist(), kinds, strict=True):
+        words[int(at[number])] = kind or GROUND
+    return words
 
 
 def _sector(at: tuple[float, float], left_deg: float, span_deg: float, reach_m: float) -> shapely.Polygon:

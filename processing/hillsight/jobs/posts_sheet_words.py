@@ -8,21 +8,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.ground.national_grid import national_grid_reference
+from hillsight.ground.national_grid import national_grid_reference, place_reference
 from hillsight.ground.sun import daylight
 from hillsight.plan.posts.gaps import runs
-from hillsight.plan.posts.radio import RADIO_CAUTION, radio_words
+from hillsight.plan.posts.radio import FURTHER_PERSON, RADIO_CAUTION, radio_words
 from hillsight.sheets.paper.maps import place_words
 from hillsight.sheets.posts.sheet_data import Fact, Table
 from hillsight.words.angles import bearing_words
 from hillsight.words.quantities import metres, per_cent, rough_distance_words, whole_number
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import geopandas
     from pyproj import CRS
 
+    from hillsight.arrays import Floats
     from hillsight.plan.posts.outcome import Outcome
     from hillsight.plan.posts.plan import PostsPlan
     from hillsight.plan.posts.walking import Walk
@@ -129,12 +130,13 @@ def light_fact(row: Any, start: datetime.datetime, longitude: float, latitude: f
     return Fact("Light", tuple(says))
 
 
-def watch_table(outcome: Outcome, k: int, turn_deg: float, north: str) -> Table:
+def watch_table(outcome: Outcome, k: int, turn_deg: float, north: str, hidden_by: Sequence[str]) -> Table:
     """What to watch, in running order: where runners come into sight and where they leave it.
 
     Parameters
     ----------
     turn_deg : bearing from grid north of the north counted from; north : which that is
+    hidden_by : what keeps the post from seeing each stretch
     """
     posts, stretches, start = outcome.posts, outcome.stretches, outcome.plan.paces.start
     here = float(posts.easting_m[k]), float(posts.northing_m[k])
@@ -154,7 +156,9 @@ def watch_table(outcome: Outcome, k: int, turn_deg: float, north: str) -> Table:
         begins, ends = at(from_m), at(to_m)
         until = "not seen again"
         if number + 1 < len(own):
+            gap = slice(last + 1, own[number + 1][0])
             until = rough_distance_words(float(stretches.from_m[own[number + 1][0]]) - to_m)
+            until += f": {_most(hidden_by[gap], stretches.length_m[gap])}"
         dangers = dict.fromkeys(
             one for text in stretches.reason[first : last + 1] if text for one in text.split(", ")
         )
@@ -173,13 +177,23 @@ def watch_table(outcome: Outcome, k: int, turn_deg: float, north: str) -> Table:
     return Table(
         heading="What to watch, in running order",
         columns=(
-            "course", f"into sight ({north})", f"out of sight ({north})", "first", "last", "then hidden for",
-            "you see it", "danger",
+            "course", f"into sight ({north})", f"out of sight ({north})", "first", "last",
+            "then hidden for, by", "you see it", "danger",
         ),
-        shares=(0.15, 0.15, 0.15, 0.085, 0.085, 0.125, 0.11, 0.145),
+        shares=(0.14, 0.155, 0.165, 0.065, 0.065, 0.185, 0.1, 0.125),
         rows=tuple(rows),
         note="Told by terrain and map: what the post really sees is known on the spot alone.",
     )  # fmt: skip
+
+
+def _most(words: Sequence[str], length_m: Floats) -> str:
+    """What hides most of a gap; two things where neither hides three quarters of it."""
+    lengths: dict[str, float] = {}
+    for word, one_m in zip(words, length_m.tolist(), strict=True):
+        lengths[word] = lengths.get(word, 0.0) + one_m
+    ordered = sorted(lengths, key=lambda word: -lengths[word])
+    few = 1 if lengths[ordered[0]] >= 0.75 * sum(lengths.values()) else 2
+    return " and ".join(ordered[:few])
 
 
 def _zone_words(clear: float) -> str:
@@ -218,7 +232,12 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
         )
     rows.sort(key=lambda one: one[0] != "control")
     by = [
-        f"To {row['to_post'] if row['from_post'] == name else row['from_post']} by way of {row['by']}."
+        f"To {row['to_post'] if row['from_post'] == name else row['from_post']} by way of {row['by']}"
+        + (
+            f" at {place_reference(frames['relays'].crs, row['easting_m'], row['northing_m'])}."
+            if row["by"] == FURTHER_PERSON
+            else "."
+        )
         for row in frames["relays"].to_dict("records")
         if name in (row["from_post"], row["to_post"])
     ]

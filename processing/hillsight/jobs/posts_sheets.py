@@ -9,7 +9,14 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.jobs.posts_sheet_views import dead_ground, north_of, reach_over_m, view_from, view_over
+from hillsight.jobs.posts_sheet_views import (
+    dead_ground,
+    north_of,
+    out_of_sight_by,
+    reach_over_m,
+    view_from,
+    view_over,
+)
 from hillsight.jobs.posts_sheet_words import (
     NORTHS,
     light_fact,
@@ -29,15 +36,21 @@ from hillsight.reading.drawn.fan import ground_angle_deg
 from hillsight.sheets.map.frame import grid_scale_factor_at
 from hillsight.sheets.posts.sheet_data import Fact, PostSheet, PostSheets
 from hillsight.words.angles import bearing_words
+from hillsight.words.cover import hider_words
+from hillsight.words.english import listed
 from hillsight.words.quantities import metres, per_cent
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from hillsight.arrays import Floats
+    from hillsight.jobs.posts_sheet_views import DeadGround
     from hillsight.plan.posts.outcome import Outcome
     from hillsight.plan.posts.walking import Walk
     from hillsight.reading.drawn.drawn_view import DrawnView
+
+#: A share that is too small to be told.
+_LEAST_TOLD = 0.005
 
 
 def post_sheets(found: ShownPosts, made_of: str, provenance: str, *, with_posts: bool = True) -> PostSheets:
@@ -56,7 +69,7 @@ def post_sheets(found: ShownPosts, made_of: str, provenance: str, *, with_posts:
     return PostSheets(
         title=outcome.plan.title,
         surface=found.surface,
-        features=found.features,
+        features=found.drawn_features,
         grid_scale_factor=grid_scale_factor_at(found.terrain.crs, *middle),
         map_north=map_north,
         course=course,
@@ -131,13 +144,13 @@ def _sheet(found: ShownPosts, k: int) -> PostSheet:
     reach_m = reach_over_m(away_m)
     view, longitude, latitude = view_from(found, k, left_deg, span_deg)
     north = north_of(view)
-    dead, share = dead_ground(found, view, reach_m) if own.any() else ({}, None)
-    layers = _layers(found, k, dead)
+    dead = dead_ground(found, view, reach_m) if own.any() else None
+    layers = _layers(found, k, {} if dead is None else dead.layers)
     row = found.frames["posts"].iloc[k]
     facts = [runners_fact(outcome, row), walk_fact(outcome.plan, row, found.walks[k])]
     if found.start is not None:
         facts.append(light_fact(row, found.start, longitude, latitude))
-    facts.append(_ground_fact(outcome, row, share, reach_m))
+    facts.append(_ground_fact(outcome, row, dead, reach_m))
     turn = north.to_grid_deg
     looks = (
         "all round"
@@ -155,7 +168,7 @@ def _sheet(found: ShownPosts, k: int) -> PostSheet:
         layers=layers,
         facts=tuple(fact for fact in facts if fact is not None),
         tables=(
-            watch_table(outcome, k, turn, north.word),
+            watch_table(outcome, k, turn, north.word, out_of_sight_by(found, k, view.lines)),
             radio_table(found.frames, posts.name[k], outcome.plan),
         ),
         view=view,
@@ -209,11 +222,22 @@ def _courses(outcome: Outcome, k: int, view: DrawnView) -> tuple[Floats, ...]:
     return tuple(one for one in found if len(one))
 
 
-def _ground_fact(outcome: Outcome, row: Any, share: float | None, reach_m: float) -> Fact:
+def _ground_fact(outcome: Outcome, row: Any, dead: DeadGround | None, reach_m: float) -> Fact:
     says = [f"Slope {row['slope_deg']:.0f}°; open to the wind on {per_cent(row['open_share'])} of bearings."]
-    if share is not None:
-        says.append(
-            f"Dead ground: {per_cent(share)} of the ground within {metres(reach_m)} in that sector, "
-            f"for a runner {outcome.plan.eyes.runner_least_m:g} m tall. A runner who falls there is not seen."
-        )
+    if dead is None:
+        return Fact("The ground", tuple(says))
+    told = (
+        f"Dead ground: {per_cent(dead.share)} of the view within {metres(reach_m)}, for a runner "
+        f"{outcome.plan.eyes.runner_least_m:g} m tall"
+    )
+    if dead.hidden_by:
+        hiders = [
+            f"{hider_words(kind)} ({per_cent(part)})" for kind, part in dead.hidden_by if part >= _LEAST_TOLD
+        ]
+        told += f"; behind {listed(hiders)}"
+    says.append(f"{told}. A runner who falls there is not seen.")
+    if dead.uncertain >= _LEAST_TOLD:
+        says.append(f"{per_cent(dead.uncertain)} more is uncertain: through leafy wood, or inside cover.")
+    if not dead.hidden_by:
+        says.append("No cover is known: trees and walls are not counted.")
     return Fact("The ground", tuple(says))

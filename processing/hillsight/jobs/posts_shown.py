@@ -7,6 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import geopandas
+import pandas
+
+from hillsight.ground.crs import horizontal_crs
+from hillsight.ground.evidence import EvidenceTable
+from hillsight.ground.features import read_features
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,10 +32,12 @@ class ShownPosts:
     frames : the layers of the plan, on the terrain's grid
     walks : to each post; access : names and places where walks start, as ``Walk.access`` numbers them
     surface : about the course; refraction : of light
+    drawn_features : the map's, and what was given as cover and is not among them
     """
 
     terrain: Terrain
     features: geopandas.GeoDataFrame | None
+    drawn_features: geopandas.GeoDataFrame | None
     outcome: Outcome
     frames: Mapping[str, geopandas.GeoDataFrame]
     walks: Sequence[Walk | None]
@@ -51,6 +58,7 @@ class ShownPosts:
         return cls(
             ground.terrain,
             ground.inputs.features,
+            _with_cover(ground),
             found.outcome,
             frames,
             [found.standing.walk_to(int(place)) for place in found.outcome.posts.place],
@@ -63,6 +71,27 @@ class ShownPosts:
     def start(self) -> datetime.datetime | None:
         """When the first runner leaves, where the plan says so."""
         return self.outcome.plan.paces.start
+
+
+def _with_cover(ground: PlanGround) -> geopandas.GeoDataFrame | None:
+    """The map features, and the shapes of the files of cover that are not among them."""
+    features, request = ground.inputs.features, ground.request
+    if not request.cover:
+        return features
+    cover, _, _ = read_features(
+        request.cover,
+        request.cover_layer,
+        ground.terrain.crs,
+        default_crs=horizontal_crs(ground.terrain.source_crs),
+        table=EvidenceTable.load(request.evidence),
+        near=ground.terrain.near,
+    )
+    if features is None:
+        return cover
+    known = {one.normalize().wkb for one in features.geometry}
+    new = [one.normalize().wkb not in known for one in cover.geometry]
+    both = pandas.concat([cover[new], features], ignore_index=True)
+    return geopandas.GeoDataFrame(both, geometry="geometry", crs=ground.terrain.crs)
 
 
 def frame_of(found: ShownPosts, shapes: Sequence[Any], **columns: Sequence[Any]) -> geopandas.GeoDataFrame:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import Geodesy
+from hillsight.plan.posts.radio import FURTHER_PERSON
 from hillsight.schema.frames import frame_of_rows
 
 if TYPE_CHECKING:
@@ -263,7 +264,7 @@ def relays_frame(found: Meetings, crs: pyproj.CRS) -> geopandas.GeoDataFrame:
             {
                 "from_post": relay.start,
                 "to_post": relay.end,
-                "by": ", ".join(relay.by) if relay.place is None else "a further person",
+                "by": ", ".join(relay.by) if relay.place is None else FURTHER_PERSON,
                 "easting_m": relay.easting_m,
                 "northing_m": relay.northing_m,
                 "margin_db": relay.margin_db,

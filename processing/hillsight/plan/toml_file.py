@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from hillsight.errors import HillsightError
+from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
 from hillsight.ground.small_files import read_small
 from hillsight.ground.toml_lines import TomlLines
 from hillsight.plan.vocabulary import COMPASS, SightingField
@@ -239,6 +240,19 @@ def allowed_in(field: SightingField) -> str:
         unit = f" {field.unit}" if field.unit else ""
         return f": {field.least:.10g} to {field.most:.10g}{unit}"
     return ""
+
+
+def check_crs(text: str, place: FilePlace) -> None:
+    """Refuse a CRS of places that is none, or none of a grid in metres."""
+    try:
+        is_grid = is_metric(horizontal_crs(parse_crs(text, "the CRS of the places")))
+    except HillsightError as error:
+        raise place.error(error.what, error.remedy) from error
+    if not is_grid:
+        raise place.error(
+            f"the places are in {text}, which does not count in metres on a grid",
+            "Give their eastings and northings, and the CRS of that grid",
+        )
 
 
 def instead(value: object, allowed: Collection[str], lead: str) -> str:

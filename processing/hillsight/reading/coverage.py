@@ -18,6 +18,7 @@ from hillsight.ground.geodesy import drop_coefficient_per_m
 from hillsight.ground.standing import ground_height_m
 from hillsight.ground.terrain import MOST_POSTS
 from hillsight.reading.doubt.ground_doubt import doubt_of_ground
+from hillsight.reading.station_row import areas_of_states
 from hillsight.schema.rasters import NOT_COUNTED
 from hillsight.sight.bands import see_in_bands
 from hillsight.sight.field import FieldOfView
@@ -301,7 +302,7 @@ def areas_ha(grid: Grid, at: Stand, states: Bytes) -> dict[str, float]:
 
     Returns
     -------
-    reach_ha, visible_ha, hidden_ha and unknown_ha, as the layer ``stations`` has them
+    as ``areas_of_states``
     """
     field, eye = at.field, at.eye
     post_ha = grid.spacing_x_m * grid.spacing_y_m / 10_000
@@ -320,9 +321,4 @@ def areas_ha(grid: Grid, at: Stand, states: Bytes) -> dict[str, float]:
     if not on_terrain:
         whole_ha = math.pi * (field.reach_m**2 - field.inner_m**2) * field.width_deg / 360.0 / 10_000
         unknown = max(unknown, whole_ha - visible - hidden - uncertain)
-    return {
-        "reach_ha": visible + hidden + unknown + uncertain,
-        "visible_ha": visible,
-        "hidden_ha": hidden,
-        "unknown_ha": unknown,
-    }
+    return areas_of_states(visible, hidden, unknown, uncertain)

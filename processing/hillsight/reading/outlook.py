@@ -20,11 +20,11 @@ from hillsight.reading.ground.behind_crests import behind_crests
 from hillsight.reading.ground.crest_lines import crest_lines
 from hillsight.reading.ground.drawn_edges import add_ground_doubt
 from hillsight.reading.ground.first_ground import first_ground
-from hillsight.reading.ground.hidden_by import add_hidden_by, uncertain_posts
+from hillsight.reading.ground.hidden_by import add_hidden_by
 from hillsight.reading.ground.pockets import pockets
-from hillsight.reading.ground.regions import HIDDEN, VISIBLE
+from hillsight.reading.ground.regions import HIDDEN, UNCERTAIN, VISIBLE
 from hillsight.reading.ground.skyline import skyline
-from hillsight.reading.station_row import reach_notes, station_frame
+from hillsight.reading.station_row import areas_of_states, reach_notes, station_frame
 from hillsight.reading.things.bearing_list import bearing_list
 from hillsight.reading.things.landforms_in_view import landform_features
 from hillsight.reading.things.relations import relations, seen_of
@@ -172,6 +172,7 @@ def look_out(
             magnetic=magnetic,
         ),
         "visible_ground": _area_frame("visible_ground", ground.visible, view),
+        "uncertain_ground": _area_frame("uncertain_ground", ground.uncertain, view),
         "unknown_ground": _area_frame("unknown_ground", ground.unknown, view),
         "dead_ground": listed,
         "dead_ground_by_crest": behind,
@@ -240,7 +241,7 @@ def _states(view: View) -> Bytes:
     state = np.full(view.classes.shape, int(GroundState.UNKNOWN), np.uint8)
     state[view.classes == HIDDEN] = int(GroundState.HIDDEN)
     state[view.classes == VISIBLE] = int(GroundState.VISIBLE)
-    state[uncertain_posts(view)] = int(GroundState.UNCERTAIN)
+    state[view.classes == UNCERTAIN] = int(GroundState.UNCERTAIN)
     state[~view.within_reach] = int(GroundState.BEYOND)
     return state
 
@@ -254,14 +255,12 @@ def _area_frame(layer: str, patches: cover.Patches, view: View) -> geopandas.Geo
 
 def _areas_ha(ground: cover.Cover, listed: geopandas.GeoDataFrame) -> dict[str, float]:
     """Areas by the outlines that are drawn."""
-    visible, hidden, unknown = (
+    visible, hidden, unknown, uncertain = (
         float(shapely.area(patches.polygons).sum()) / 10_000
-        for patches in (ground.visible, ground.hidden, ground.unknown)
+        for patches in (ground.visible, ground.hidden, ground.unknown, ground.uncertain)
     )
     return {
+        **areas_of_states(visible, hidden, unknown, uncertain),
         "reach_ha": float(shapely.area(ground.reach)) / 10_000,
-        "visible_ha": visible,
-        "hidden_ha": hidden,
-        "unknown_ha": unknown,
         "unlisted_hidden_ha": max(0.0, hidden - float(listed["area_ha"].sum())),
     }

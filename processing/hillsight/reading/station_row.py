@@ -20,6 +20,23 @@ if TYPE_CHECKING:
     from hillsight.sight.viewing import Viewing
 
 
+def areas_of_states(
+    visible_ha: float, hidden_ha: float, unknown_ha: float, uncertain_ha: float
+) -> dict[str, float]:
+    """Areas within a reach as ``stations`` and the index of a batch tell them, hectares.
+
+    Whoever measures them, by outlines or by counting posts, hands over the four states apart: ground that is
+    uncertain is neither seen nor hidden.
+    """
+    return {
+        "reach_ha": visible_ha + hidden_ha + unknown_ha + uncertain_ha,
+        "visible_ha": visible_ha,
+        "hidden_ha": hidden_ha,
+        "unknown_ha": unknown_ha,
+        "uncertain_ha": uncertain_ha,
+    }
+
+
 def station_frame(
     station: Station,
     geodesy: Geodesy,
@@ -36,7 +53,7 @@ def station_frame(
 
     Parameters
     ----------
-    areas_ha : reach_ha, visible_ha, hidden_ha and unknown_ha; unlisted_hidden_ha, 0 where it is not given;
+    areas_ha : those of :func:`areas_of_states`; unlisted_hidden_ha, 0 where it is not given;
         the expected_visible ones, null where they are not given
     magnetic : null where it was not asked for
     """

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
-from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE
+from hillsight.reading.ground.regions import HIDDEN, UNCERTAIN, UNKNOWN, VISIBLE
 from hillsight.sight.bearings import CRESTS_KEPT, BearingSight, see_bearings
 from hillsight.sight.far_sky import FarGround, to_the_sky
 from hillsight.sight.maxima import Maxima
 from hillsight.sight.points import PointSight, see_points
 from hillsight.sight.posts import distance_from_m, see_posts
+from hillsight.sight.under_cover import HIDDEN_BELOW, VISIBLE_ABOVE
 from hillsight.sight.viewing import Eye, Viewing
 
 if TYPE_CHECKING:
@@ -164,9 +165,11 @@ class View(SightLines):
 
     @cached_property
     def classes(self) -> Bytes:
-        """UNKNOWN, HIDDEN or VISIBLE for every post, also for those of the margin, (rows, columns)."""
-        clearance = self.posts.clearance_m
+        """UNKNOWN, HIDDEN, VISIBLE or UNCERTAIN for every post, those of the margin too, (rows, columns)."""
+        clearance, light = self.posts.clearance_m, self.posts.light
         known = np.where(clearance < 0, HIDDEN, VISIBLE)
+        if light.size:
+            known[(light >= HIDDEN_BELOW) & (light <= VISIBLE_ABOVE)] = UNCERTAIN
         return np.where(np.isnan(clearance), UNKNOWN, known).astype(np.uint8)
 
     @cached_property

@@ -57,11 +57,12 @@ STATIONS = Layer(
         real(
             "reach_ha",
             PLANE_HA,
-            "area of the reach: visible + hidden + unknown, and in viewsheds what cover makes uncertain",
+            "area of the reach: visible + hidden + unknown + uncertain",
         ),
         real("visible_ha", PLANE_HA, "ground seen"),
         real("hidden_ha", PLANE_HA, "dead ground, listed or not"),
         real("unknown_ha", PLANE_HA, "void or off the terrain, or behind a void"),
+        real("uncertain_ha", PLANE_HA, "seen through leafy woods alone, or inside cover; 0 without cover"),
         real(
             "unlisted_hidden_ha",
             PLANE_HA,
@@ -79,6 +80,13 @@ STATIONS = Layer(
 )
 
 VISIBLE_GROUND = Layer("visible_ground", "MultiPolygon", "ground seen from a station", (STATION, AREA))
+
+UNCERTAIN_GROUND = Layer(
+    "uncertain_ground",
+    "MultiPolygon",
+    "ground within the reach that is seen through leafy woods alone, or inside cover; none without cover",
+    (STATION, AREA),
+)
 
 UNKNOWN_GROUND = Layer(
     "unknown_ground",
@@ -277,6 +285,7 @@ FIRST_GROUND = Layer(
 GROUND_LAYERS = (
     STATIONS,
     VISIBLE_GROUND,
+    UNCERTAIN_GROUND,
     UNKNOWN_GROUND,
     DEAD_GROUND,
     DEAD_GROUND_BY_CREST,

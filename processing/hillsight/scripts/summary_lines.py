@@ -38,10 +38,9 @@ def station_lines(stations: pd.DataFrame, field: str = "") -> list[str]:
                 f"visible {hectares(row.visible_ha)} ({per_cent(row.visible_ha / row.reach_ha, 1)}), "
                 f"hidden {row.hidden_ha:,.1f} ha, unknown {row.unknown_ha:,.1f} ha"
             )
-            # A viewshed counts apart what leafy woods and places inside cover leave open.
-            open_ha = row.reach_ha - row.visible_ha - row.hidden_ha - row.unknown_ha
-            if open_ha >= _LEAST_OPEN_HA:
-                seen += f", uncertain {open_ha:,.1f} ha"
+            # What leafy woods and places inside cover leave open.
+            if row.uncertain_ha >= _LEAST_OPEN_HA:
+                seen += f", uncertain {row.uncertain_ha:,.1f} ha"
         else:  # outlines of cells, and none has its post so near
             seen = "no terrain post"
         lines.append(f"{where} {field or f'Within {row.reach_m:,.0f} m'}: {seen}.")

@@ -80,6 +80,42 @@ def test_fewest_posts_for_so_much_cover(seed: int) -> None:
     assert found.covered_share >= wanted - 1e-9
 
 
+@pytest.mark.parametrize("first", range(0, 240, 40))
+def test_every_rule_at_once_against_all_choices(first: int) -> None:
+    """Double cover, pins and bans together, 240 cases: the most for so many, and the fewest for so much."""
+    for seed in range(first, first + 40):
+        case = Case(1_000 + seed)
+        random = np.random.default_rng(seed)
+        places, pieces = case.seen.shape
+        case.twice = random.random(pieces) < random.uniform(0.0, 1.0)
+        case.asked = np.where(case.twice, 2.0, 1.0)
+        case.fixed, case.banned = np.zeros(places, bool), np.zeros(places, bool)
+        order = random.permutation(places)
+        pins, bans = int(random.integers(0, 3)), int(random.integers(0, places - 2))
+        case.fixed[order[:pins]] = True
+        case.banned[order[pins : min(pins + bans, places)]] = True
+        free = np.flatnonzero(~case.fixed & ~case.banned)
+        always = tuple(np.flatnonzero(case.fixed))
+        choices = [always + some for n in range(free.size + 1) for some in itertools.combinations(free, n)]
+        covers = [cover(case.seen, case.weight, case.asked, one) for one in choices]
+        posts = max(pins + int(random.integers(0, 4)), 1)
+        found = choose(case.seen, case.weight, posts=posts, seconds=10, **case.asked_for())
+        best = max(c for c, one in zip(covers, choices, strict=True) if len(one) <= posts)
+        assert found.is_proven, seed
+        assert found.covered_share * case.whole == pytest.approx(best), seed
+        assert len(found.chosen) <= posts
+        wanted = float(random.uniform(0.3, 1.0)) * max(covers) / case.whole
+        if wanted == 0:  # the bans leave nothing that sees anything
+            continue
+        fewer = choose(case.seen, case.weight, share=wanted, seconds=10, **case.asked_for())
+        enough = [len(o) for c, o in zip(covers, choices, strict=True) if c >= wanted * case.whole - 1e-9]
+        assert fewer.chosen.size == min(enough), seed
+        assert fewer.is_proven, seed
+        for one in (found, fewer):
+            assert set(np.flatnonzero(case.fixed)) <= set(one.chosen)
+            assert not case.banned[one.chosen].any()
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_walking_is_spared_at_its_price(seed: int) -> None:
     case = Case(200 + seed)

@@ -80,6 +80,8 @@ def test_the_template_is_a_plan_with_all_its_lines_and_without(tmp_path: Path) -
         ("[paces]\nfirst_min_per_km = 0", 8, "'first_min_per_km' is 0"),
         ("[paces]\nfirst_min_per_km = 9\nlast_min_per_km = 6", 7, "the shorter time"),
         ("[paces]\nstart = '2026-09-12'", 8, "Write day and time"),
+        ("[paces]\nstart = '0001-01-01T00:00:00+14:00'", 8, "Give a year from 1900 to 2100"),
+        ("[paces]\nstart = 9999-12-31T23:59:00-12:00", 8, "Give a year from 1900 to 2100"),
         ("[eyes]\nrunner_least_m = 2.0", 7, "smaller height"),
         ("[[danger]]\nname = 'a'\nfrom_m = 9\nto_m = 9", 7, "begins at 9 m"),
         ("[[checkpoint]]\nname = 'a'", 7, "needs a place or how far"),
@@ -89,6 +91,20 @@ def test_the_template_is_a_plan_with_all_its_lines_and_without(tmp_path: Path) -
         ("[[pair]]\none = 'a'\nother = 'A'\nby = 'sight'", 7, "paired with itself"),
         ("[[pair]]\none = 'a'\nother = 'control'\nby = 'radio'", 7, "does not say where that is"),
         ("[[pair]]\none = 'a'\nother = 'b'\nby = 'smoke'", 10, "sight, radio"),
+        (
+            "[[fixed]]\nname = 'a'\neasting_m = 1\nnorthing_m = 1\n"
+            "[[pair]]\none = 'a'\nother = 'b'\nby = 'sight'",
+            13,
+            "There are a. Or add it as [[fixed]]",
+        ),
+        ("[[pair]]\none = 'a'\nother = 'b'\nby = 'sight'", 8, "the plan names no post"),
+        ("effort = 0.1", 7, "effort weighs walks"),
+        (
+            "[[fixed]]\nname = 'a'\neasting_m = 1\nnorthing_m = 1\n"
+            "[[fixed]]\nname = 'b'\neasting_m = 1.5\nnorthing_m = 1",
+            11,
+            "'b' and 'a' are one spot",
+        ),
         ("[[fixed]]\nname = 'control'\neasting_m = 1\nnorthing_m = 1", 8, "Name it otherwise"),
         ("[[stand]]\nkinds = 3", 8, "list of texts"),
         ("[walking]\nmost_minutes = 3", 7, "does not say where they begin"),
@@ -100,6 +116,17 @@ def test_what_is_wrong_is_told_with_its_line(tmp_path: Path, more: str, line: in
         read(tmp_path, LEAST + more)
     assert says in str(caught.value)
     assert f"plan.toml, line {line}:" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("crs", "says"),
+    [("EPSG:4326", "does not count in metres"), ("EPSG:99999999", "no coordinate reference system")],
+)
+def test_a_crs_that_places_cannot_have_is_told_with_its_line(tmp_path: Path, crs: str, says: str) -> None:
+    title = 'title = "Round of the tarn"\n'
+    with pytest.raises(PostsError, match=says) as caught:
+        read(tmp_path, LEAST.replace(title, f'{title}crs = "{crs}"\n'))
+    assert "plan.toml, line 3:" in str(caught.value)
 
 
 def test_more_fixed_posts_than_wanted_are_refused(tmp_path: Path) -> None:

@@ -61,7 +61,8 @@ class ExercisePicture:
 class Exercise:
     """The whole of it.
 
-    terrain, features : files as the exercise names them, see ``beside``
+    terrain, features, surface, cover : files as the exercise names them, see ``beside``; the last two tell
+        what stands on the ground and hides
     crs : of the places; the terrain's own, or its metric grid, where None
     seed : draws the letters of the places
     theme : what it is about; grade : one of ``GRADES``; empty where nothing is said
@@ -74,6 +75,8 @@ class Exercise:
     question: str = QUESTION
     terrain: str | None = None
     features: tuple[str, ...] = ()
+    surface: str | None = None
+    cover: tuple[str, ...] = ()
     crs: str | None = None
     seed: int = 1
     theme: str = ""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hillsight.errors import ExerciseError, HillsightError
-from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
+from hillsight.errors import ExerciseError
 from hillsight.plan.exercise.exercise import GRADES, LETTERS, Exercise, ExercisePicture, ExercisePlace
 from hillsight.plan.toml_file import (
     FileKind,
     FilePlace,
+    check_crs,
     check_names,
     checked_value,
     instead,
@@ -28,11 +28,12 @@ FORMAT = "hillsight exercise 1"
 MOST_PLACES = len(LETTERS)
 """A letter each."""
 
-#: Fields above the tables, besides ``format`` and ``features``.
+#: Fields above the tables, besides ``format`` and those of ``FILE_LISTS``.
 TOP = (
     SightingField("title", "text", "what the exercise is called; it stands on every sheet", needed=True),
     SightingField("question", "text", "what is asked; from which place and how you know, if not said"),
     SightingField("terrain", "text", "terrain model, as it lies from this file; a call may name another"),
+    SightingField("surface", "text", "surface model beside the terrain: tree tops and roofs hide too"),
     SightingField("crs", "text", "CRS of the places, as in EPSG:27700; the terrain's own if not said"),
     SightingField(
         "seed", "number", "draws the letters of the places", least=0, most=2**31 - 1, is_whole=True
@@ -40,6 +41,12 @@ TOP = (
     SightingField("theme", "text", "what it is about, as in near brow or far brow"),
     SightingField("grade", "word", "how fine the judgement is", GRADES),
 )
+
+FILE_LISTS = {
+    "features": "map features, one file or several",
+    "cover": "woods, buildings, walls that hide, one file or several",
+}
+"""Fields above the tables that hold a file or a list of files."""
 
 PICTURE = (
     SightingField("looks", "text", "where its middle looks: a point of the compass or degrees", needed=True),
@@ -85,7 +92,7 @@ def read_exercise(path: str) -> Exercise:
         fewer than two places, one spot twice, no true place or several; with its line
     """
     content, top = read_toml(path, _KIND)
-    names = ["format", "features", "picture", "place", *(field.name for field in TOP)]
+    names = ["format", *FILE_LISTS, "picture", "place", *(field.name for field in TOP)]
     for key in content:
         if key not in names:
             raise top.within(key).error(f"an exercise has no {key!r}", instead(key, names, "It may have"))
@@ -94,7 +101,7 @@ def read_exercise(path: str) -> Exercise:
     if "seed" in values:
         values["seed"] = int(values["seed"])
     if "crs" in values:
-        _check_crs(values["crs"], top.within("crs"))
+        check_crs(values["crs"], top.within("crs"))
     picture = content.get("picture")
     if not isinstance(picture, dict):
         remedy = "Write [picture] once, and below it where the picture looks"
@@ -102,24 +109,12 @@ def read_exercise(path: str) -> Exercise:
         raise top.within("picture").error(problem, remedy)
     return Exercise(
         **values,
-        features=_features(content, top),
+        features=_files(content, "features", top),
+        cover=_files(content, "cover", top),
         picture=_picture(picture, top.within("picture")),
         places=_places(content, top),
         source=path,
     )
-
-
-def _check_crs(text: str, place: FilePlace) -> None:
-    """Refuse what is no CRS, or none of a grid in metres."""
-    try:
-        is_grid = is_metric(horizontal_crs(parse_crs(text, "the CRS of the places")))
-    except HillsightError as error:
-        raise place.error(error.what, error.remedy) from error
-    if not is_grid:
-        raise place.error(
-            f"the places are in {text}, which does not count in metres on a grid",
-            "Give their eastings and northings, and the CRS of that grid",
-        )
 
 
 def _values(
@@ -134,12 +129,12 @@ def _values(
     return {f.name: checked_value(raw[f.name], f, owner, place.within(f.name)) for f in plain}
 
 
-def _features(content: Mapping[str, Any], top: FilePlace) -> tuple[str, ...]:
-    given = content.get("features", [])
+def _files(content: Mapping[str, Any], name: str, top: FilePlace) -> tuple[str, ...]:
+    given = content.get(name, [])
     files = [given] if isinstance(given, str) else given
     if not isinstance(files, list) or not all(isinstance(file, str) and file.strip() for file in files):
-        raise top.within("features").error(
-            f"exercise: 'features' is {told(given)}", 'Write a list of files, as in ["upland.gpkg"]'
+        raise top.within(name).error(
+            f"exercise: {name!r} is {told(given)}", 'Write a list of files, as in ["upland.gpkg"]'
         )
     return tuple(files)
 

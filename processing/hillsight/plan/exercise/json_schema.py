@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hillsight.plan.exercise.file import FORMAT, MOST_PLACES, PICTURE, PLACE, TOP
+from hillsight.plan.exercise.file import FILE_LISTS, FORMAT, MOST_PLACES, PICTURE, PLACE, TOP
 from hillsight.plan.sighting.json_schema import day_or_time, field_schema, looks_schema
 from hillsight.plan.vocabulary import SightingField
 
@@ -31,9 +31,9 @@ def json_schema() -> Schema:
     top["properties"] = {
         "format": {"const": FORMAT},
         **top["properties"],
-        "features": {
-            "description": "map features, one file or several",
-            "anyOf": [text, {"type": "array", "items": text}],
+        **{
+            name: {"description": meaning, "anyOf": [text, {"type": "array", "items": text}]}
+            for name, meaning in FILE_LISTS.items()
         },
         "picture": picture,
         "place": {"type": "array", "minItems": 2, "maxItems": MOST_PLACES, "items": _table(PLACE)},

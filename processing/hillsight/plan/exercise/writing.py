@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from hillsight.plan.exercise.exercise import Exercise, ExercisePicture
-from hillsight.plan.exercise.file import FORMAT, PICTURE, PLACE, TOP
+from hillsight.plan.exercise.file import FILE_LISTS, FORMAT, PICTURE, PLACE, TOP
 from hillsight.plan.toml_file import toml_value
 from hillsight.plan.vocabulary import COMPASS, SightingField
 
@@ -16,6 +16,7 @@ _EXAMPLE: dict[str, Any] = {
     "title": "Above the tarn",
     "question": "From which of these places was the picture taken, and how do you know?",
     "terrain": "upland.tif",
+    "surface": "treetops.tif",
     "crs": "EPSG:32632",
     "seed": 1,
     "theme": "near brow or far brow",
@@ -43,6 +44,8 @@ def write_exercise(exercise: Exercise) -> str:
     more = {
         "terrain": exercise.terrain,
         "features": list(exercise.features) or None,
+        "surface": exercise.surface,
+        "cover": list(exercise.cover) or None,
         "crs": exercise.crs,
         "seed": exercise.seed,
         "theme": exercise.theme or None,
@@ -85,7 +88,9 @@ def template() -> str:
         "",
     ]
     lines += _beside(TOP, _EXAMPLE)
-    lines += ['#features = ["upland.gpkg"]  # map features, one file or several', "", "[picture]"]
+    examples = {"features": "upland.gpkg", "cover": "woods.gpkg"}
+    lines += [f'#{name} = ["{examples[name]}"]  # {meaning}' for name, meaning in FILE_LISTS.items()]
+    lines += ["", "[picture]"]
     lines += _beside(PICTURE, _EXAMPLE)
     lines += ["", "# Two places or more. Coordinates in metres, in the terrain's own CRS or its metric grid."]
     for place in _EXAMPLE_PLACES:

@@ -26,15 +26,19 @@ from hillsight.plan.posts.plan import (
     Wanted,
 )
 from hillsight.plan.posts.toml_tables import TomlTable, table_of, values_of
-from hillsight.plan.toml_file import FileKind, FilePlace, instead, read_toml, told
+from hillsight.plan.toml_file import FileKind, FilePlace, check_crs, instead, read_toml, told
 from hillsight.words.english import folded
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 
 _KIND = FileKind("plan of posts", "[[fixed]]", FORMAT, PostsError)
 _BANNED_WITHIN_M = 25.0
+#: Places nearer one another are one, metres.
+_ONE_SPOT_M = 1.0
+#: Events lie in these years; common sense, no source.
+_YEARS = (1900, 2100)
 
 
 def read_plan(path: str) -> PostsPlan:
@@ -55,9 +59,15 @@ def read_plan(path: str) -> PostsPlan:
             raise top.within(key).error(f"a plan of posts has no {key!r}", instead(key, names, "It may have"))
     raw = {field.name: content[field.name] for field in TOP if field.name in content}
     values = values_of(raw, TOP, TOP_LISTS, "plan of posts", top)
+    if "crs" in values:
+        check_crs(values["crs"], top.within("crs"))
     wanted = _wanted(content, top)
     course = table_of(content, fields.COURSE, top)
     fixed = _named(content, fields.FIXED, top)
+    stands = tuple(Ground(**raw) for raw in _many(content, fields.STAND, top))
+    walking = _walking(content, top)
+    _check_effort(wanted, walking, top)
+    posts = None if stands else [place.name for place in fixed]
     if wanted.posts is not None and len(fixed) > wanted.posts:
         raise top.within("fixed", wanted.posts).error(
             f"{len(fixed)} posts are fixed, and {wanted.posts} are the most that are wanted",
@@ -75,16 +85,16 @@ def read_plan(path: str) -> PostsPlan:
         dangers=DangerWeights(**table_of(content, fields.DANGERS, top)),
         named_dangers=_named_dangers(content, top),
         eyes=_eyes(content, top),
-        stands=tuple(Ground(**raw) for raw in _many(content, fields.STAND, top)),
+        stands=stands,
         no_go=tuple(Ground(**raw) for raw in _many(content, fields.NO_GO, top)),
         limits=Limits(**table_of(content, fields.LIMITS, top)),
-        walking=_walking(content, top),
+        walking=walking,
         radios=Radios(**radio),
         fixed=tuple(fixed),
         banned=tuple(
             NamedPlace(**{"within_m": _BANNED_WITHIN_M} | raw) for raw in _many(content, fields.BANNED, top)
         ),
-        pairs=_pairs(content, top, has_control=control is not None),
+        pairs=_pairs(content, top, posts, has_control=control is not None),
         source=path,
     )
 
@@ -94,6 +104,10 @@ def _moment(value: Any, place: FilePlace) -> datetime.datetime:
         with contextlib.suppress(ValueError):
             value = datetime.datetime.fromisoformat(value.strip())
     if isinstance(value, datetime.datetime):
+        if not _YEARS[0] <= value.year <= _YEARS[1]:
+            raise place.error(
+                f"paces: 'start' is in the year {value.year}", f"Give a year from {_YEARS[0]} to {_YEARS[1]}"
+            )
         return value
     raise place.error(
         f"paces: 'start' is {told(value)}",
@@ -119,6 +133,12 @@ def _named(content: Mapping[str, Any], table: TomlTable, top: FilePlace) -> list
     """Places of a kind, none of whose names stands twice."""
     found = [NamedPlace(**values) for values in _many(content, table, top)]
     for k, one in enumerate(found):
+        for earlier in found[:k]:
+            apart_m = max(abs(one.easting_m - earlier.easting_m), abs(one.northing_m - earlier.northing_m))
+            if apart_m < _ONE_SPOT_M:
+                raise top.within(table.name, k).error(
+                    f"{one.name!r} and {earlier.name!r} are one spot", "Take one of them out"
+                )
         where = top.within(table.name, k, "name")
         if folded(one.name) == CONTROL:
             raise where.error(f"{one.name!r} is what pairs call the organisers' place", "Name it otherwise")
@@ -194,8 +214,20 @@ def _checkpoints(content: Mapping[str, Any], top: FilePlace) -> tuple[PlannedChe
     return tuple(found)
 
 
-def _pairs(content: Mapping[str, Any], top: FilePlace, *, has_control: bool) -> tuple[Pair, ...]:
+def _check_effort(wanted: Wanted, walking: Walking, top: FilePlace) -> None:
+    if wanted.effort > 0 and not walking.access:
+        raise top.within("wanted", "effort").error(
+            "effort weighs walks, and the plan does not say where they begin",
+            "Add where marshals start as [[access]], or take effort out",
+        )
+
+
+def _pairs(
+    content: Mapping[str, Any], top: FilePlace, posts: Sequence[str] | None, *, has_control: bool
+) -> tuple[Pair, ...]:
+    """Pairs of posts; posts : names they may use, None where ground to stand on may hold more of them."""
     found = []
+    known = None if posts is None else [*posts, *([CONTROL] if has_control else [])]
     for k, values in enumerate(_many(content, fields.PAIR, top)):
         one, place = Pair(**values), top.within("pair", k)
         if folded(one.one) == folded(one.other):
@@ -205,5 +237,20 @@ def _pairs(content: Mapping[str, Any], top: FilePlace, *, has_control: bool) -> 
                 f"a pair names {CONTROL}, and the plan does not say where that is",
                 "Add [control] with its place",
             )
+        for key, name in (("one", one.one), ("other", one.other)):
+            if known is not None and folded(name) not in map(folded, known):
+                raise place.within(key).error(unknown_post(name), which_posts(name, known))
         found.append(one)
     return tuple(found)
+
+
+def unknown_post(name: str) -> str:
+    """What is said of a pair that names no post."""
+    return f"a pair names {name!r}, and no fixed post or named place to stand is called so"
+
+
+def which_posts(name: str, known: Sequence[str]) -> str:
+    """What a pair may name instead."""
+    if not known:
+        return "Add it as [[fixed]], or take the pair out: the plan names no post"
+    return f"{instead(name, known, 'There are')}. Or add it as [[fixed]]"

@@ -5,7 +5,9 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from hillsight.ground.national_grid import place_reference
 from hillsight.plan.posts.outcome import CAUTIONS
+from hillsight.plan.posts.radio import FURTHER_PERSON
 from hillsight.words.english import folded, plural
 from hillsight.words.quantities import metres, per_cent
 
@@ -162,9 +164,16 @@ def _pairs(outcome: Outcome, frames: Mapping[str, Any]) -> list[str]:
     told = {
         frozenset((folded(a.pair.one), folded(a.pair.other))) for a in outcome.pairs if a.pair.by == "radio"
     }
-    for row in frames["relays"].itertuples() if "relays" in frames else ():
-        if frozenset((folded(row.from_post), folded(row.to_post))) not in told:
-            lines += _wrapped(f"{row.from_post} and {row.to_post} by radio: by way of {row.by}.")
+    relays = frames["relays"]
+    for row in relays.itertuples():
+        ends = f"{row.from_post} and {row.to_post} by radio"
+        if row.by == FURTHER_PERSON:
+            at = place_reference(relays.crs, row.easting_m, row.northing_m)
+            lines += _wrapped(
+                f"{ends}: {FURTHER_PERSON} at {at} would join them, {row.margin_db:.0f} dB to spare."
+            )
+        elif frozenset((folded(row.from_post), folded(row.to_post))) not in told:
+            lines += _wrapped(f"{ends}: by way of {row.by}.")
     return ["", *lines] if lines else []
 
 

@@ -37,6 +37,9 @@ RADIO_CAUTION = "Radio: help for planning, no promise. Try the sets between the 
 
 LIKELY, DOUBTFUL, UNLIKELY, UNKNOWN = "likely", "doubtful", "unlikely", "unknown"
 
+FURTHER_PERSON = "a further person"
+"""Who passes messages on where no post does."""
+
 #: Two sets this near each other (m) need no radio.
 _SAME_PLACE_M = 1.0
 

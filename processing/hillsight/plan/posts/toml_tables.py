@@ -86,7 +86,8 @@ def table_of(
     if table.name not in content:
         if table.needed:
             raise top.error(
-                f"the {top.kind.noun} has no [{table.name}]", f"Write [{table.name}] once: {table.meaning}"
+                f"the {top.kind.noun} has no [{table.name}]",
+                f"Write [{table.name}] once: {table.meaning.rstrip('.')}",
             )
         return {}
     raw, place = content[table.name], top.within(table.name)

@@ -1,4 +1,4 @@
-"""Visible, hidden and unknown ground as polygons that tile the disc of the reach."""
+"""Visible, hidden, uncertain and unknown ground as polygons that tile the disc of the reach."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import shapely
 from rasterio.features import shapes
 from rasterio.transform import Affine
 
-from hillsight.reading.ground.regions import HIDDEN, UNKNOWN, VISIBLE, Tiling
+from hillsight.reading.ground.regions import HIDDEN, UNCERTAIN, UNKNOWN, VISIBLE, Tiling
 
 if TYPE_CHECKING:
     from hillsight.arrays import Floats, Integers, Objects
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 #: Sides of the polygon that stands for the reach; its area is the circle's.
 REACH_SIDES = 720
+
+#: In the order of the fields of ``Cover``.
+_CLASSES = (HIDDEN, VISIBLE, UNKNOWN, UNCERTAIN)
 
 #: The padding of one unknown post on every side of the window.
 _PAD = 1
@@ -41,8 +44,8 @@ class Patches:
 class Cover:
     """Polygons of all ground within the reach.
 
-    reach : polygon of the reach; the three classes tile it
-    hidden, visible, unknown : patches
+    reach : polygon of the reach; the four classes tile it
+    hidden, visible, unknown, uncertain : patches; the last of what cover leaves nobody sure of
     post_pieces : (rows, columns) int64, piece number of every post, as in ``Patches.pieces``
     """
 
@@ -50,6 +53,7 @@ class Cover:
     hidden: Patches
     visible: Patches
     unknown: Patches
+    uncertain: Patches
     post_pieces: Integers
 
 
@@ -98,10 +102,11 @@ def vertex_posts(
 def contoured(view: View, tiling: Tiling) -> Cover:
     """Polygons whose edges are the zero line of the clearance between posts."""
     reach = reach_polygon(view.easting_m, view.northing_m, view.viewing.reach_m)
-    patches = {c: _polygons(view, tiling, tiling.rings(c)) for c in (HIDDEN, VISIBLE, UNKNOWN)}
+    patches = {c: _polygons(view, tiling, tiling.rings(c)) for c in _CLASSES}
     clipped = _clip(view, reach, patches)
     inner = tiling.pieces[1 + _PAD : -1 - _PAD, 1 + _PAD : -1 - _PAD]
-    return Cover(reach, clipped[HIDDEN], clipped[VISIBLE], clipped[UNKNOWN], inner)
+    hidden, visible, unknown, uncertain = (clipped[c] for c in _CLASSES)
+    return Cover(reach, hidden, visible, unknown, uncertain, inner)
 
 
 def _polygons(view: View, tiling: Tiling, rings: Rings) -> Patches:
@@ -172,12 +177,12 @@ def celled(view: View) -> Cover:
     pieces = np.full(view.classes.shape, -1, np.int32)
     count = 0
     of_piece: dict[int, int] = {}
-    for of_class in (HIDDEN, VISIBLE, UNKNOWN):
+    for of_class in _CLASSES:
         labels, found = ndimage.label((view.classes == of_class) & view.within_reach)
         pieces[labels > 0] = labels[labels > 0] + (count - 1)
         of_piece.update({count + i: of_class for i in range(found)})
         count += found
-    rings: dict[int, list[tuple[int, shapely.Polygon]]] = {HIDDEN: [], VISIBLE: [], UNKNOWN: []}
+    rings: dict[int, list[tuple[int, shapely.Polygon]]] = {c: [] for c in _CLASSES}
     for outline, value in shapes(
         pieces, mask=pieces >= 0, connectivity=4, transform=cell_transform(view.grid)
     ):
@@ -194,7 +199,8 @@ def celled(view: View) -> Cover:
         np.concatenate((patches[UNKNOWN].pieces, count + np.arange(off_terrain.size))),
     )
     reach = shapely.union_all(np.concatenate([p.polygons for p in patches.values()]))
-    return Cover(reach, patches[HIDDEN], patches[VISIBLE], patches[UNKNOWN], pieces.astype(np.int64))
+    hidden, visible, unknown, uncertain = (patches[c] for c in _CLASSES)
+    return Cover(reach, hidden, visible, unknown, uncertain, pieces.astype(np.int64))
 
 
 def _as_array(polygons: list[shapely.Polygon]) -> Objects:

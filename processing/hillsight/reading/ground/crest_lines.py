@@ -19,7 +19,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from hillsight.reading.ground.cover import places_on_map, vertex_posts
-from hillsight.reading.ground.regions import HIDDEN, VISIBLE
+from hillsight.reading.ground.regions import HIDDEN, UNCERTAIN, VISIBLE
 from hillsight.reading.things.extent import line_extent_deg
 from hillsight.schema.frames import BUT_STATION, frame_of_rows
 
@@ -142,7 +142,7 @@ def _stretches(view: View, tiling: Tiling) -> list[_Stretch]:
     spacing_m = max(view.grid.spacing_x_m, view.grid.spacing_y_m)
     is_crest = (
         (classes[hidden_at] == HIDDEN)
-        & (classes[seen_at] == VISIBLE)
+        & ((classes[seen_at] == VISIBLE) | (classes[seen_at] == UNCERTAIN))
         & (view.distance_m[hidden_at] > view.distance_m[seen_at])
         & (np.abs(view.posts.crest_distance_m[hidden_at] - at_m) <= _NEAR_POSTS * spacing_m)
         & (at_m <= view.viewing.reach_m)

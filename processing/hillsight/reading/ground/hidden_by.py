@@ -8,15 +8,15 @@ import numpy as np
 import shapely
 
 from hillsight.reading.ground.behind_crests import posts_of
+from hillsight.reading.ground.regions import UNCERTAIN
 from hillsight.reading.what_hides import NOTHING, names_of_codes, what_hides, what_hides_posts
-from hillsight.sight.under_cover import HIDDEN_BELOW, VISIBLE_ABOVE
 from hillsight.words.cover import GROUND, hider_words
 from hillsight.words.quantities import hectares
 
 if TYPE_CHECKING:
     import geopandas
 
-    from hillsight.arrays import Bytes, Flags, Floats
+    from hillsight.arrays import Bytes, Floats
     from hillsight.reading.view import View
 
 #: Less ground than this is not worth a word, ha.
@@ -118,17 +118,7 @@ def _shares(view: View, codes: Bytes) -> list[str]:
 
 def _uncertain(view: View) -> list[str]:
     post_ha = view.grid.spacing_x_m * view.grid.spacing_y_m / 10_000
-    area_ha = float(uncertain_posts(view).sum()) * post_ha
+    area_ha = float(((view.classes == UNCERTAIN) & view.within_reach).sum()) * post_ha
     if not area_ha:
         return []
     return [f"{hectares(area_ha)} of the ground are uncertain: seen through leafy woods, or inside cover"]
-
-
-def uncertain_posts(view: View) -> Flags:
-    """Posts within the reach of which cover leaves nobody sure, (rows, columns)."""
-    light = view.posts.light
-    if not light.size:
-        return np.zeros(view.classes.shape, np.bool_)
-    with np.errstate(invalid="ignore"):
-        unsure: Flags = (light >= HIDDEN_BELOW) & (light <= VISIBLE_ABOVE) & view.within_reach
-    return unsure

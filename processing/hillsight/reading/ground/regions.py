@@ -1,7 +1,8 @@
-"""Tiles the ground around a station into visible, hidden and unknown regions with shared edges.
+"""Tiles the ground around a station into visible, hidden, uncertain and unknown regions with shared edges.
 
 The edges run between the posts: on a grid line between a visible and a hidden post at the zero of the
-clearance (linear), between a known and an unknown post half way. Inside a square of four posts the
+clearance (linear), between a known and an unknown post, or beside one of which cover leaves nobody sure,
+half way. Inside a square of four posts the
 edges join as in marching squares (Lorensen and Cline 1987 in two dimensions, from memory), extended to
 any number of classes: where three or more classes meet, they meet in one point. All regions use the
 same vertices, so they tile the ground without gap or overlap.
@@ -19,7 +20,7 @@ from hillsight.kernels.compiled import compiled, inlined
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats, Integers
 
-UNKNOWN, HIDDEN, VISIBLE, OUTSIDE = 0, 1, 2, 3
+UNKNOWN, HIDDEN, VISIBLE, OUTSIDE, UNCERTAIN = 0, 1, 2, 3, 4
 
 #: An edge keeps at least this share of a post spacing from either post, so that no sliver arises.
 LEAST_SHARE = 1 / 64
@@ -59,7 +60,7 @@ class Tiling:
 
         Parameters
         ----------
-        classes : (rows, columns) of UNKNOWN, HIDDEN, VISIBLE
+        classes : (rows, columns) of UNKNOWN, HIDDEN, VISIBLE, UNCERTAIN
         clearance_m : (rows, columns), finite where the class is HIDDEN (< 0) or VISIBLE (>= 0)
         """
         framed = np.pad(classes, 1, constant_values=OUTSIDE)

@@ -165,7 +165,7 @@ def _areal(shapes: Objects) -> Objects:
 def _ground_around(
     view: View, shape: shapely.Geometry, target_height_m: float, ground: cover.Cover
 ) -> cover.Cover:
-    """Visible, hidden and unknown ground for things of a height, around a shape within the reach."""
+    """What is seen, hidden, uncertain and unknown for things of a height, around a shape within the reach."""
     rows, columns = view.classes.shape
     west, south, east, north = shape.bounds
     (top, bottom), (left, right) = view.grid.to_array(np.array([west, east]), np.array([north, south]))
@@ -203,6 +203,7 @@ def _raised(view: View, part: tuple[slice, slice], raised_m: float, target_heigh
         view.posts,
         clearance_m=raised.astype(np.float32),
         crest_distance_m=view.posts.crest_distance_m[part],
+        light=view.posts.light[part] if view.posts.light.size else view.posts.light,
     )
 
 

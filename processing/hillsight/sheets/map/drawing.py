@@ -32,7 +32,7 @@ PARTS = ("hillshade", "contours", "grid", "features", "places", "names")
 _USUAL_LANDFORM_PX, _FINEST = 26.0, 0.55
 _AREA_LANDFORMS = ("steep_ground", "level_ground", "hollows")
 _LINE_LANDFORMS = ("valley_lines", "ridges", "re_entrants", "spurs", "breaks_of_slope")
-_STATES = ("visible_ground", "dead_ground", "dead_ground_by_crest", "unknown_ground")
+_STATES = ("visible_ground", "dead_ground", "dead_ground_by_crest", "uncertain_ground", "unknown_ground")
 _SIGHT_LINES = {
     "sight_lines": "line of sight",
     "evidence": "line to what a fact is about",

@@ -253,6 +253,7 @@ def dead_ground_of(layers: dict[str, geopandas.GeoDataFrame]) -> dict[str, list[
             found.setdefault(kind, []).append(shape)
     elif "visible_ground" in layers:
         found["visible"] = list(layers["visible_ground"].geometry)
-    if "unknown_ground" in layers:
-        found["unknown"] = list(layers["unknown_ground"].geometry)
+    for state in ("uncertain", "unknown"):
+        if f"{state}_ground" in layers:
+            found.setdefault(state, []).extend(layers[f"{state}_ground"].geometry)
     return found

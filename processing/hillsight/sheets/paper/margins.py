@@ -48,9 +48,12 @@ def draw_head(page: Page, title: str, content: Content) -> None:
         8,
     )
     whole = float(row["reach_ha"])
+    columns = {"seen": "visible_ha", "dead ground": "hidden_ha", "unknown": "unknown_ha"}
+    if row.get("uncertain_ha", 0.0) > 0:
+        columns["uncertain"] = "uncertain_ha"
     shares = [
         f"{word} {hectares(row[column], 0)} ({per_cent(row[column] / whole, 1)})"
-        for word, column in (("seen", "visible_ha"), ("dead ground", "hidden_ha"), ("unknown", "unknown_ha"))
+        for word, column in columns.items()
     ]
     page.text(100, page.height - 90, f"within {length_words(row['reach_m'])}: {', '.join(shares)}", 8)
 

@@ -191,12 +191,15 @@ class Page:
 
     def paragraph(self, left: float, top: float, width: float, text: str, size: float, **style: Any) -> float:
         """Write text wrapped to a width, downwards from ``top``; returns the height below its last line."""
-        step = size * DOTS_PER_INCH / 72 * _LINE_FEED
-        y = top
+        step, y = self.line_height(size), top
         for line in self.wrapped(text, width, size):
             self.text(left, y - step / 2, line, size, **style)
             y -= step
         return y
+
+    def line_height(self, size: float) -> float:
+        """From one line of a paragraph to the next, pixels."""
+        return size * DOTS_PER_INCH / 72 * _LINE_FEED
 
     def wrapped(self, text: str, width: float, size: float) -> list[str]:
         """Lines no wider than ``width`` pixels, broken at spaces, in long words anywhere.

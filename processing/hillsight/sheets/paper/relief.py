@@ -157,7 +157,11 @@ def ground(content: Content, surface: Surface, limits: Box, rows: int, columns: 
     if "visible_ground" in content.frames:
         # The layers' edges run between posts; they tile the reach: what none names is dead ground.
         state = np.where(within, int(GroundState.HIDDEN), int(GroundState.BEYOND)).astype(np.uint8)
-        for layer, code in (("visible_ground", GroundState.VISIBLE), ("unknown_ground", GroundState.UNKNOWN)):
+        for layer, code in (
+            ("visible_ground", GroundState.VISIBLE),
+            ("uncertain_ground", GroundState.UNCERTAIN),
+            ("unknown_ground", GroundState.UNKNOWN),
+        ):
             state[within & burnt(_shapes(content, layer), limits, rows, columns)] = int(code)
     elif "dead_ground" in content.frames:
         state[within & burnt(_shapes(content, "dead_ground"), limits, rows, columns)] = int(

@@ -21,6 +21,12 @@ _SMALL_WORKS = (
 )
 
 
+_WOODS = (
+    "wood forest forestry plantation copse woodland clearing felledarea tree grove shelterbelt orchard scrub "
+    "conifer coniferous broadleaved deciduous needleleaved mixed"
+)
+
+
 def _each[Sign: (signs.Mark, signs.Line, signs.Area)](kinds: str, sign: Sign) -> dict[str, Sign]:
     """The same sign for several kinds."""
     return dict.fromkeys(kinds.split(), sign)
@@ -68,8 +74,9 @@ _OTHER_LINE = {"ground_shape": signs.GROUND_LINE, "water": signs.STREAM, "man_ma
 AREAS: dict[str, dict[str, signs.Area]] = {
     "ground_shape": {},
     "water": _each("marsh bog swamp mire wetland flush moss", signs.MARSH),
-    "man_made": _each("wood forest forestry plantation copse woodland clearing felledarea tree", signs.WOOD),
-    "unclassed": {},
+    "man_made": _each(_WOODS, signs.WOOD),
+    # Kinds of cover that are no evidence of a place, such as a broadleaved wood.
+    "unclassed": _each(_WOODS, signs.WOOD),
 }
 _OTHER_AREA = {"ground_shape": signs.GROUND_AREA, "water": signs.LAKE, "man_made": signs.BUILT_AREA}
 

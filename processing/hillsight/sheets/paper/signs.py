@@ -196,7 +196,7 @@ SIGHT_LINE = Line(palette.INK, 0.9, "sight line", (4.5, 1.8), rim=1.3)
 SEEN_STRETCH = Line(INK, 3.6, "course that a post sees", core=2.4, core_colour=palette.VISIBLE)
 DOUBTFUL_STRETCH = replace(SEEN_STRETCH, words="course seen with a chance under 0.9", dash=(3.0, 2.0))
 UNSEEN_STRETCH = Line(palette.HIDDEN, 4.4, "course that no post sees")
-OTHER_STRETCH = Line(INK, 1.4, "course beyond what this post sees", (4.2, 1.4), rim=1.3)
+OTHER_STRETCH = Line(INK, 1.4, "rest of the course", (4.2, 1.4), rim=1.3)
 APPROACH = Line(palette.RE_ENTRANT, 2.0, "way to the post", (3.2, 1.5), rim=1.2)
 RADIO_LINKS = {
     "likely": Line(INK, 0.8, "radio: likely", (7.0, 1.2), rim=0.8),

@@ -37,7 +37,7 @@ _VIEW = Box(25.0, 92.0, 198.0, 129.0)
 _FOOT_MM = 20.5  # room for the cautions
 _SCALES = (10_000.0, 12_500.0, 15_000.0, 20_000.0, 25_000.0)
 _ROOM_ABOUT = 1.12  # of a map about what is watched
-_TEXT, _TABLE, _ROW_MM = 7.6, 7.0, 3.7
+_TEXT, _LEAST_TEXT, _TABLE, _ROW_MM = 7.6, 5.8, 7.0, 3.7
 _TRUER = 0.95  # of a width: letters measured in pixels of a screen are narrower than on paper
 _MOST_LANDMARKS = 9
 
@@ -106,8 +106,8 @@ def _draw_legend(page: Page, data: PostSheets, frame: MapFrame, drawn: DrawnMap)
     if drawn.interval_m is not None:
         said += f", contours {drawn.interval_m:g} m"
     page.text(box.left, box.bottom + 30, said, 5.8)
-    right = draw_norths(page, box.left + 37.0 * PER_MM, box.bottom + 26, data.map_north)
-    words_end = box.left + 86.0 * PER_MM
+    right = draw_norths(page, box.left + 43.0 * PER_MM, box.bottom + 26, data.map_north)
+    words_end = box.left + 91.0 * PER_MM
     page.paragraph(right + 6, box.top, _TRUER * (words_end - right - 12), data.map_north.words(), 5.5)
     # Contours are told of beside the scale; ground outside the sector is as white as what is in view.
     entries = [one for one in drawn.entries if "contour" not in one.text and "in view, or" not in one.text]
@@ -115,16 +115,26 @@ def _draw_legend(page: Page, data: PostSheets, frame: MapFrame, drawn: DrawnMap)
 
 
 def _draw_facts(page: Page, facts: Sequence[Fact]) -> None:
+    """Headings with sentences below them, in letters small enough for the room beside the map."""
     left, width = _BESIDE.left * PER_MM, _BESIDE.width * PER_MM
     room = _TRUER * width
-    y = _BESIDE.top * PER_MM
+    y, size = _BESIDE.top * PER_MM, _TEXT
+    while size > _LEAST_TEXT and _height_of(page, facts, room, size) > _BESIDE.height * PER_MM:
+        size -= 0.2
     for fact in facts:
         page.text(left, y - 9, fact.heading, 8.4, bold=True)
         page.line([left, left + width], [y - 19, y - 19], linewidth=0.6)
         y -= 23
         for sentence in fact.sentences:
-            y = page.paragraph(left, y, room, sentence, _TEXT) - 2
+            y = page.paragraph(left, y, room, sentence, size) - 2
         y -= 8
+
+
+def _height_of(page: Page, facts: Sequence[Fact], room: float, size: float) -> float:
+    """How tall facts are, pixels."""
+    sentences = [sentence for fact in facts for sentence in fact.sentences]
+    lines = sum(len(page.wrapped(sentence, room, size)) for sentence in sentences)
+    return lines * page.line_height(size) + 2 * len(sentences) + 31 * len(facts)
 
 
 def _draw_view(page: Page, one: PostSheet) -> float:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from hillsight.layers.contents import Content
     from hillsight.sheets.paper.page import Page
 
-_AREA_LAYERS = ("visible_ground", "dead_ground", "unknown_ground", "crest_lines")
+_AREA_LAYERS = ("visible_ground", "dead_ground", "uncertain_ground", "unknown_ground", "crest_lines")
 
 
 def preview_all(
