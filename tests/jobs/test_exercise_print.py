@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -60,8 +63,15 @@ def test_two_of_one_title_in_a_folder_differ_by_their_numbers_alone(folder: Path
             (tmp_path / "o" / f"question-{n}-{page}.svg").read_text(encoding="utf-8") for n in (1, 2)
         )
         assert first.replace("Question 1", "Question 2") == second
-        for secret in ("by the knoll", "in the west", "seen_from", "Maker of", "10:11:12", "sha256"):
+        for secret in ("by the knoll", "in the west", "seen_from", "Maker of", "10:11:12", "a.toml"):
             assert secret not in first
+        assert set(re.findall(r'"name": "([^"]*)",\s+"sha256"', unescape(first))) == {
+            "ground.tif",
+            "features.gpkg",
+        }
+        for file in (place / "a.toml", place / "b.toml", place / "seen_from_the_west.jpg"):
+            assert hashlib.sha256(file.read_bytes()).hexdigest() not in first
+        assert hashlib.sha256((folder / "ground.tif").read_bytes()).hexdigest() in first
     said = "".join(
         path.read_text(encoding="utf-8") for path in sorted((tmp_path / "o").glob("answer-2-page-*.svg"))
     )

@@ -147,7 +147,10 @@ def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILEN
             if found.soundness.is_sound or request.unsound:
                 shown = shown_of(found, request.refraction, photograph_camera(made, tell))
                 words = _made_of(made), provenance.as_json()
-                sheets.append(sheet_data(shown, request.map_scale, *words))
+                first = made_from[0] if made_from else provenance
+                harmless = _of_question(made, replace(provenance, written_at=first.written_at))
+                sheet = sheet_data(shown, request.map_scale, *words)
+                sheets.append(replace(sheet, of_question=harmless.as_json()))
                 if request.pages:
                     pages.append(exercise_html(page_data(shown, *words)))
             judged.append(found)
@@ -155,13 +158,14 @@ def run_exercise_print(request: ExercisePrintRequest, listener: Listener = SILEN
     is_printed = len(sheets) == len(exercises)
     if not is_printed:
         tell("nothing is printed: an answer that others can defend as well is worse than none")
-    files = _write(request, sheets, pages) if is_printed else ()
     inputs = {file.path: file for provenance in made_from for file in provenance.inputs}
+    whole = replace(made_from[0], inputs=tuple(inputs.values()), notes=tuple(notes))
+    files = _write(request, sheets, pages, whole) if is_printed else ()
     return ExercisePrint(
         frames={},
         rasters={},
         notes=tuple(notes),
-        provenance=replace(made_from[0], inputs=tuple(inputs.values()), notes=tuple(notes)),
+        provenance=whole,
         files={"out": files} if files else {},
         judged=tuple(judged),
         is_printed=is_printed,
@@ -248,8 +252,10 @@ def _check(request: ExercisePrintRequest) -> None:
         check_folder(request.out)
 
 
-def _write(request: ExercisePrintRequest, sheets: list[SheetData], pages: list[str]) -> tuple[Path, ...]:
-    """All files, by name."""
+def _write(
+    request: ExercisePrintRequest, sheets: list[SheetData], pages: list[str], whole: Provenance
+) -> tuple[Path, ...]:
+    """All files, by name; ``whole`` is what a booklet says of itself."""
     from hillsight.sheets.exercise.answer_sheet import answer_pages
     from hillsight.sheets.exercise.booklet import booklet_pages, number_pages, numbered
     from hillsight.sheets.exercise.question_sheet import question_pages
@@ -260,19 +266,19 @@ def _write(request: ExercisePrintRequest, sheets: list[SheetData], pages: list[s
         sheets = numbered(sheets)
     if _is_one_file(request):
         if is_folder:
-            made = booklet_pages(sheets, request.title)
+            made, about = booklet_pages(sheets, request.title), About(request.title, whole.as_json())
         else:
             made = [*question_pages(sheets[0]), *answer_pages(sheets[0])]
             number_pages(made)
-        return (save_pages(made, request.out),)
+            about = About(f"Question and answer: {sheets[0].title}", sheets[0].provenance)
+        return (save_pages(made, request.out, about=about),)
     made_folder(request.out)
     written = []
     for one in sheets:
         end = "" if one.number is None else f"-{one.number}"
-        told = About(f"Answer: {one.title}", one.provenance)
         for name, made, about in (
-            ("question", question_pages(one), None),
-            ("answer", answer_pages(one), told),
+            ("question", question_pages(one), About(f"Question: {one.title}", one.of_question)),
+            ("answer", answer_pages(one), About(f"Answer: {one.title}", one.provenance)),
         ):
             number_pages(made)
             if request.sheet_format == "pdf":
@@ -286,8 +292,32 @@ def _write(request: ExercisePrintRequest, sheets: list[SheetData], pages: list[s
         write_text(path, html, named_files(request))
         written.append(path)
     if is_folder and request.sheet_format == "pdf":
-        written.append(save_pages(booklet_pages(sheets, request.title), request.out / "booklet.pdf"))
+        about = About(request.title, whole.as_json())
+        made = booklet_pages(sheets, request.title)
+        written.append(save_pages(made, request.out / "booklet.pdf", about=about))
     return tuple(written)
+
+
+#: What a question's file may say of how it was made, of the parameters; the terrain and the map besides.
+_HARMLESS = (
+    *("terrain_crs", "band", "vertical_unit", "nodata", "grid_crs", "reach", "refraction", "leaf"),
+    *("terrain", "surface", "features", "feature_layer", "cover", "cover_layer", "map_scale"),
+)
+
+
+def _of_question(made: ExerciseScene, provenance: Provenance) -> Provenance:
+    """What of it may stand in a question's file: not the exercise, its photograph or its marks.
+
+    Neither their names nor their checksums: with another place marked as true it is the same.
+    """
+    request = made.request
+    named_here = [request.terrain, request.surface, *request.features, *request.cover]
+    return replace(
+        provenance,
+        parameters={name: provenance.parameters[name] for name in _HARMLESS if name in provenance.parameters},
+        inputs=tuple(file for file in provenance.inputs if file.path in named_here),
+        notes=(),
+    )
 
 
 def _made_of(made: ExerciseScene) -> str:

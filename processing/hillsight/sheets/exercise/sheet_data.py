@@ -73,7 +73,8 @@ class SheetData:
     mistakes : to be expected, sentences
     cautions : for whoever marks answers
     north : of the map at the places' middle
-    made_of : where it all comes from, in words that give nothing away; provenance : the same as JSON
+    made_of : where it all comes from, in words that give nothing away
+    provenance : as JSON, for the answer; of_question : what of it gives nothing away
     number : in a booklet, from 1
     """
 
@@ -93,6 +94,7 @@ class SheetData:
     made_of: str
     provenance: str
     number: int | None = field(default=None)
+    of_question: str = ""
 
     @property
     def truth(self) -> SheetPlace:
