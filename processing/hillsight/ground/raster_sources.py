@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -115,17 +115,20 @@ def _check_sources(virtual: _Facts, band: int, window: _Window, depth: int) -> N
         source = sources[number]
         state = _state(source.path)
         facts = _facts.get(state) if state is not None else None
-        if facts is None:
-            with _opened(source, virtual) as dataset:
-                if state is None:
-                    continue
+        with nullcontext() if facts is not None else _opened(source, virtual) as dataset:
+            if state is None:
+                continue
+            if facts is None:
                 facts = _remember(source.path, state, dataset)
-        needed = (_warped_window if source.warped else _taken_window)(source, virtual, facts, window)
-        if needed is not None and state is not None and 1 <= source.band <= len(facts.block_shapes):
-            _check_source(source, state, facts, needed, depth)
+            needed = (_warped_window if source.warped else _taken_window)(source, virtual, facts, window)
+            if needed is not None and 1 <= source.band <= len(facts.block_shapes):
+                _check_source(source, state, facts, needed, depth, dataset)
 
 
-def _check_source(source: _Source, state: _State, facts: _Facts, window: _Window, depth: int) -> None:
+def _check_source(
+    source: _Source, state: _State, facts: _Facts, window: _Window, depth: int, dataset: Any
+) -> None:
+    """Check a window of a source; ``dataset`` is None where it is not open."""
     if facts.driver == "VRT":
         _check_sources(facts, source.band, window, depth + 1)
     elif facts.driver == "AAIGrid":
@@ -135,8 +138,8 @@ def _check_source(source: _Source, state: _State, facts: _Facts, window: _Window
     elif facts.driver == "GTiff" and not found_whole(
         state, source.band, facts.block_shapes[source.band - 1], *window
     ):
-        with _opened(source, facts) as dataset:
-            check_blocks(source.path, dataset, source.band, *window)
+        with nullcontext(dataset) if dataset is not None else _opened(source, facts) as held:
+            check_blocks(source.path, held, source.band, *window)
 
 
 @contextmanager
@@ -148,7 +151,9 @@ def _opened(source: _Source, virtual: _Facts) -> Iterator[Any]:
     TerrainError : it is missing, or cannot be opened
     """
     try:
-        dataset = rasterio.open(source.path, **dict(source.options))
+        # Side files are looked for by name: a folder of tiles may be long.
+        with rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="TRUE"):
+            dataset = rasterio.open(source.path, **dict(source.options))
     except (RasterioError, OSError, ValueError) as fault:
         raise TerrainError(
             f"what it leads to cannot be read ({' '.join(str(fault).split())})".rstrip("."),
@@ -212,9 +217,14 @@ def _within(
 def _remember(path: str, state: _State | None, dataset: Any) -> _Facts:
     sources: dict[int, tuple[list[_Source], Floats]] = {}
     if dataset.driver == "VRT":
-        text = dataset.tags(ns="xml:VRT").get("xml:VRT", "")
         try:
-            root = ElementTree.fromstring(text)
+            root = ElementTree.fromstring(dataset.tags(ns="xml:VRT").get("xml:VRT", ""))
+        except UnicodeDecodeError as fault:
+            raise TerrainError(
+                "the virtual raster holds bytes that are no UTF-8",
+                where=path,
+                remedy="Save it as UTF-8, or make it again if it is damaged",
+            ) from fault
         except ElementTree.ParseError:  # GDAL has understood it: what it reads is left to it
             root = ElementTree.Element("VRTDataset")
         for band in range(1, dataset.count + 1):
