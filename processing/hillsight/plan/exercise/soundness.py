@@ -19,6 +19,10 @@ ALIKE_BELOW = 0.4
 """Places look alike if no more learners than this are right beyond those who guess. Settled by simulation."""
 
 
+GUESSED_FROM = 0.6
+"""Share of learners that are right, at the low end of its interval, from which most are said to guess."""
+
+
 @dataclass(frozen=True)
 class DecidingFact:
     """A statement true of the true place that a wrong one contradicts.
@@ -130,3 +134,8 @@ class Soundness:
         if self.is_sound:
             return "sound"
         return "alike" if self.learners.beyond_chance < ALIKE_BELOW else "doubtful"
+
+    @property
+    def is_guessed(self) -> bool:
+        """Whether most learners find the place though it is doubtful: by weak facts together."""
+        return self.state == "doubtful" and self.learners.low >= GUESSED_FROM

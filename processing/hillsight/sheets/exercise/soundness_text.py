@@ -35,6 +35,11 @@ def headline(exercise: Exercise, found: Soundness) -> str:
     name = exercise.places[exercise.truth()].name
     if found.is_sound:
         return f"Sound: {exercise.title!r} has one defensible answer, {name}"
+    if found.is_guessed:
+        return (
+            f"Not sound: most learners will guess the place of {exercise.title!r} from several weak facts, "
+            "but it cannot be defended"
+        )
     if found.state == "alike":
         return f"Not sound: in {exercise.title!r} the places look alike, and learners can hardly but guess"
     return f"Not sound: in {exercise.title!r} the ground does not decide surely enough"
