@@ -1,7 +1,7 @@
 """How long batches take, and how much memory: on made terrain far larger than memory, beside GDAL's loop.
 
     python tests/benchmarks/batch.py --folder /somewhere/large [--side 40000] [--stations 200 2000]
-        [--workers 2] [--peer 40] [--layers] [--cover] [--work outlook] [--json run.json]
+        [--workers 2] [--peer 40] [--viewsheds] [--cover] [--work outlook] [--json run.json]
 
 The terrain is written by rows (6.4 GB at 40,000 a side) and may be used again. Each batch runs as a
 process of its own; its peak is that of its largest process. GDAL's viewshed is looped over some of the same
@@ -53,7 +53,7 @@ reach_m = {reach}
 PRODUCTS = """
 [products]
 counts = true
-layers = {layers}
+viewsheds = {viewsheds}
 """
 COVER = """
 [cover]
@@ -74,7 +74,7 @@ class Asked:
     """
 
     reach_m: float
-    layers: bool = False
+    viewsheds: bool = False
     cover: bool = False
     work: str = ""
 
@@ -84,7 +84,7 @@ class Asked:
         text += COVER if self.cover else ""
         if self.work:
             return text + WORK.format(work=self.work)
-        return text + PRODUCTS.format(layers=str(self.layers).lower())
+        return text + PRODUCTS.format(viewsheds=str(self.viewsheds).lower())
 
 
 def make_terrain(path: Path, side: int, *, blocks: bool = False) -> None:
@@ -176,7 +176,7 @@ def batch(folder: Path, side: int, count: int, workers: int, asked: Asked) -> di
     found: dict[str, Any] = json.loads(told.stdout.splitlines()[-1])
     found["bytes"] = {
         name: sum(f.stat().st_size for f in (out / name).rglob("*") if f.is_file())
-        for name in ("parts", "visible_count", "layers", "work")
+        for name in ("parts", "visible_count", "viewsheds", "work")
     }
     shutil.rmtree(out)
     return found
@@ -188,11 +188,11 @@ def _peer_some(asked: tuple[str, list[tuple[float, float]], float, str]) -> floa
 
     gdal.UseExceptions()
     gdal.SetConfigOption("GDAL_NUM_THREADS", "1")
-    path, some, reach_m, layers = asked
+    path, some, reach_m, written = asked
     start = time.process_time()
     with gdal.Open(path) as whole:
         for number, (x, y) in enumerate(some):
-            out = ("GTiff", f"{layers}/{os.getpid()}_{number}.tif", PACKED) if layers else ("MEM", "", [])
+            out = ("GTiff", f"{written}/{os.getpid()}_{number}.tif", PACKED) if written else ("MEM", "", [])
             edges = [x - reach_m - 20, y + reach_m + 20, x + reach_m + 20, y - reach_m - 20]
             near = gdal.Translate("", whole, format="MEM", projWin=edges)
             gdal.ViewshedGenerate(
@@ -213,9 +213,9 @@ def _peer_some(asked: tuple[str, list[tuple[float, float]], float, str]) -> floa
     return time.process_time() - start
 
 
-def peer(folder: Path, side: int, count: int, reach_m: float, workers: int, layers: bool) -> dict[str, Any]:
+def peer(folder: Path, side: int, count: int, reach_m: float, workers: int, on_disk: bool) -> dict[str, Any]:
     """GDAL's loop over some stations, in as many processes; each one's raster in memory or as a file."""
-    written = folder / "peer_layers"
+    written = folder / "peer_viewsheds"
     shutil.rmtree(written, ignore_errors=True)
     written.mkdir()
     some = [(float(x), float(y)) for x, y in places(side, count)]
@@ -228,7 +228,7 @@ def peer(folder: Path, side: int, count: int, reach_m: float, workers: int, laye
     shares = [inside[k::workers] for k in range(workers)]
     start = time.time()
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        to = str(written) if layers else ""
+        to = str(written) if on_disk else ""
         asked = [(str(folder / "terrain.tif"), share, reach_m, to) for share in shares]
         cpu_s = sum(pool.map(_peer_some, asked))
     found = {"stations": len(inside), "wall_s": time.time() - start, "cpu_s": cpu_s}
@@ -251,8 +251,8 @@ def run(folder: Path, side: int, counts: list[int], workers: int, peers: int, as
         found[f"batch of {count}"] = batch(folder, side, count, workers, asked)
         print(json.dumps(found[f"batch of {count}"]), flush=True)
     if peers:
-        for name, layers in (("gdal", False), ("gdal, layers written", True)):
-            found[name] = peer(folder, side, peers, asked.reach_m, workers, layers)
+        for name, on_disk in (("gdal", False), ("gdal, viewsheds written", True)):
+            found[name] = peer(folder, side, peers, asked.reach_m, workers, on_disk)
             print(json.dumps(found[name]), flush=True)
     return found
 
@@ -265,12 +265,12 @@ if __name__ == "__main__":
     parser.add_argument("--reach", type=float, default=5_000.0)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--peer", type=int, default=40)
-    parser.add_argument("--layers", action="store_true")
+    parser.add_argument("--viewsheds", action="store_true")
     parser.add_argument("--cover", action="store_true")
     parser.add_argument("--work", default="")
     parser.add_argument("--json", type=Path)
     given = parser.parse_args()
-    asked = Asked(given.reach, given.layers, given.cover, given.work)
+    asked = Asked(given.reach, given.viewsheds, given.cover, given.work)
     figures = run(given.folder, given.side, given.stations, given.workers, given.peer, asked)
     if given.json is not None:
         given.json.write_text(json.dumps(figures, indent=1), encoding="utf-8")

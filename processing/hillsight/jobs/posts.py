@@ -333,7 +333,7 @@ def _watching(plan: PostsPlan, refraction: float) -> Watching:
         eyes.runner_width_m,
         eyes.glass,
         eyes.air == "hazy",
-        eyes.made_out == "known",
+        eyes.made_out == "recognised",
         eyes.reach_m,
         refraction,
     )

@@ -36,7 +36,7 @@ BATCH_STATIONS = Layer(
         real("hidden_ha", PLANE_HA, "not seen"),
         real("unknown_ha", PLANE_HA, "void, or off the terrain"),
         real("uncertain_ha", PLANE_HA, "seen through leafy woods alone, or inside cover; 0 without cover"),
-        text("layer", "", "raster of its own, within the folder; null where none was wanted", optional=True),
+        text("viewshed", "", "its raster of states, in the folder; null if not wanted", optional=True),
         text("note", "", "what is to know of it; empty if nothing is"),
         integer("part", "", "number of the part that it was seen in"),
     ),

@@ -23,7 +23,7 @@ ASKED = (
     JOB.replace("least_depth = true\n", "")
     .replace(
         "nearest = true\n",
-        "matrix = true\nchances = true\nlayers = true\n"
+        "matrix = true\nchances = true\nviewsheds = true\n"
         'share = "areas.gpkg"\npaths = "paths.gpkg"\nstretch_m = 250\n',
     )
     .replace("tile_posts = 64", "tile_posts = 64\nparquet = true\nstac = true")
@@ -129,7 +129,7 @@ def test_chances_are_those_of_the_viewsheds_added_up(done: Path) -> None:
 def test_each_station_has_its_layer(done: Path) -> None:
     told = geopandas.read_file(done / "out" / "batch.gpkg", layer="batch_stations")
     for line in told.itertuples():
-        with rasterio.open(done / "out" / line.layer) as file:
+        with rasterio.open(done / "out" / line.viewshed) as file:
             assert (file.read(1) == 3).sum() == line.visible_cells
 
 

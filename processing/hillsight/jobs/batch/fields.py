@@ -82,7 +82,7 @@ PRODUCTS = TomlTable(
     "What to make; counts if nothing is said.",
     (
         _yes("counts", "how many stations see each cell"),
-        _yes("layers", "a raster of its own for each station"),
+        _yes("viewsheds", "the states of each station, a raster each"),
         _yes("first", "which station of greatest weight, then first in the list, sees each cell"),
         _yes("nearest", "which is the nearest station that sees each cell"),
         _yes("weights", "the sum of the weights of the stations that see each cell"),
@@ -97,7 +97,7 @@ PRODUCTS = TomlTable(
     ),
     {
         "counts": True,
-        "layers": False,
+        "viewsheds": False,
         "first": True,
         "nearest": True,
         "weights": True,

@@ -59,7 +59,7 @@ class Products:
     """What is made; ``share`` and ``paths`` name vector files."""
 
     counts: bool = True
-    layers: bool = False
+    viewsheds: bool = False
     first: bool = False
     nearest: bool = False
     weights: bool = False

@@ -24,8 +24,8 @@ _FORMAT = "hillsight batch folder 1"
 
 #: All that a run makes in its folder, files first.
 FOLDERS = (
-    *("parts", "tiles", "layers", "tables", "stac", "batch_styles", "work", "work_styles", "visible_count"),
-    *BATCH_RASTERS,
+    *("parts", "tiles", "viewsheds", "tables", "stac", "batch_styles", "work", "work_styles"),
+    *("visible_count", *BATCH_RASTERS),
 )
 FILES = ("batch.gpkg", "work.gpkg", *(f"{name}.vrt" for name in ("visible_count", *BATCH_RASTERS)), NAME)
 

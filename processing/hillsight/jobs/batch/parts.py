@@ -203,8 +203,8 @@ def _seen_part(setting: Setting, part: Part, shapes: CoverShapes | None) -> _Don
                 eye = _moved(eyes[number], view.window)
                 chance = probability_of_posts(around, eye, at.field, station.target_height_m, setting.errors)
                 gathered.add_chances(view.window, chance)
-            if products.layers:
-                rows[-1]["layer"] = _write_layer(setting, terrain, station, at, view.states[0])
+            if products.viewsheds:
+                rows[-1]["viewshed"] = _write_viewshed(setting, terrain, station, at, view.states[0])
         arrays = _blocks(gathered, setting, terrain.grid, part.window)
         if products.matrix and surface is not None:
             arrays |= _matrix(surface, part, standing, eyes)
@@ -299,10 +299,12 @@ def _row(grid: Grid, station: BatchStation, at: Stand, states: Bytes, seen: int,
     }
 
 
-def _write_layer(setting: Setting, terrain: Terrain, station: BatchStation, at: Stand, states: Bytes) -> str:
+def _write_viewshed(
+    setting: Setting, terrain: Terrain, station: BatchStation, at: Stand, states: Bytes
+) -> str:
     """The states of a station as a raster of its own; returns its name within the folder."""
     name = raster_table(f"{station.number:06d}", station.label, set())
-    file = Path("layers") / f"{name}.tif"
+    file = Path("viewsheds") / f"{name}.tif"
     kind = RASTERS["viewshed"]
     write_cog(
         Path(setting.folder) / file,

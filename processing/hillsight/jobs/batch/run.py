@@ -231,7 +231,7 @@ def _work_folders(job: BatchJob) -> list[str]:
     wanted = {
         "parts": job.has_products,
         "tiles": job.has_products,
-        "layers": job.has_products and job.products.layers,
+        "viewsheds": job.has_products and job.products.viewsheds,
         "work": job.work is not None,
     }
     return [name for name, is_wanted in wanted.items() if is_wanted]

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 AIRS = ("clear", "hazy")
 """How far the air lets a person be made out."""
 
-MADE_OUT = ("detected", "known")
-"""What a marshal must make of a runner: that something moves there, or that it is a person."""
+MADE_OUT = ("detected", "recognised")
+"""What a marshal must make of a runner: that something is there, or that it is a person."""
 
 MEANS = ("sight", "radio")
 """How the posts of a pair must reach each other."""
