@@ -9,7 +9,7 @@
     <Name>uncertain_ground</Name>
     <UserStyle>
       <Name>uncertain_ground</Name>
-      <Title>Ground of which cover leaves nobody sure</Title>
+      <Title>Ground that cover may or may not hide</Title>
       <Abstract>Seen through leafy woods alone, or inside cover: dotted, so that it is told apart without colour.</Abstract>
       <IsDefault>1</IsDefault>
       <FeatureTypeStyle>

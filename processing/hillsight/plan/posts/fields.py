@@ -178,13 +178,27 @@ EYES = TomlTable(
     "Who watches, and what they must see.",
     (
         _number("eye_height_m", "of a marshal above the ground; 1.6 if not said", 0.2, 100, "m"),
-        _number("runner_least_m", "smallest runner; 1.0 if not said", 0.3, 3, "m"),
+        _number(
+            "runner_least_m",
+            "a runner is seen where all above this height shows; 1.0 if not said",
+            0.3,
+            3,
+            "m",
+        ),
         _number("runner_most_m", "tallest runner; 1.8 if not said", 0.3, 3, "m"),
-        _number("runner_width_m", "what shows of one; 0.5 if not said", 0.1, 3, "m"),
+        _number(
+            "runner_width_m", "of a runner, for how far off one is made out; 0.5 if not said", 0.1, 3, "m"
+        ),
         _number("glass", "power of the binoculars; 1 for none", 1, 60, "times"),
         SightingField("air", "word", "how clear the air is; clear if not said", AIRS),
-        SightingField("made_out", "word", "what a runner must be made out as; detected", MADE_OUT),
-        _number("reach_m", "farthest that counts", 20, 20_000, "m on the grid"),
+        SightingField("made_out", "word", "what a runner must be; detected if not said", MADE_OUT),
+        _number(
+            "reach_m",
+            "farthest that counts; as far as a runner is made out if not said",
+            20,
+            20_000,
+            "m on the grid",
+        ),
     ),
     {
         "eye_height_m": 1.6,
@@ -225,8 +239,8 @@ LIMITS = TomlTable(
     (
         _number("slope_deg", "steepest ground stood on; 25 if not said", 0, 90, "degrees"),
         _number("crag_deg", "slope from which ground is a crag; 45 if not said", 5, 90, "degrees"),
-        _number("crag_within_m", "no crag so near; 20 if not said", 0, 1000, "m on the grid"),
-        _number("water_within_m", "no water so near; 5 if not said", 0, 1000, "m on the grid"),
+        _number("crag_within_m", "no crag nearer than this; 20 if not said", 0, 1000, "m on the grid"),
+        _number("water_within_m", "no water nearer than this; 5 if not said", 0, 1000, "m on the grid"),
         _number("open_share", "most open to wind: share of bearings without shelter", 0, 1),
         _number("highest_m", "highest ground", -500, 9000, "m, the terrain's own datum"),
     ),
@@ -263,12 +277,12 @@ RADIO = TomlTable(
     "radio",
     "The radios carried.",
     (
-        _number("frequency_mhz", "446 if not said", 30, 3000, "MHz"),
-        _number("power_dbm", "radiated; 27 (0.5 W) if not said", -30, 60, "dBm"),
-        _number("sensitivity_dbm", "weakest signal heard; -117 if not said", -160, 0, "dBm"),
-        _number("antenna_height_m", "above the ground; 1.5 if not said", 0.2, 100, "m"),
+        _number("frequency_mhz", "of the sets; 446 if not said", 30, 3000, "MHz"),
+        _number("power_dbm", "radiated, as EIRP; 27 (0.5 W) if not said", -30, 60, "dBm"),
+        _number("sensitivity_dbm", "weakest signal that is understood; -117 if not said", -160, 0, "dBm"),
+        _number("antenna_height_m", "of hand-held sets above the ground; 1.5 if not said", 0.2, 100, "m"),
         _number("control_antenna_m", "of the control, above the ground; 3 if not said", 0.2, 100, "m"),
-        _number("margin_db", "what must be left over; 20 if not said", 0, 100, "dB"),
+        _number("margin_db", "left above that for a link to be likely; 20 if not said", 0, 100, "dB"),
         _number("refraction", "of radio waves; 0.25 if not said", -1, 1),
     ),
     {
