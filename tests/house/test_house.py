@@ -110,7 +110,7 @@ def test_what_the_tests_import_is_declared():
     found = imported_distributions(paths, own)
     # Not always installed, and then known by no project's name; two are asked for where a test begins.
     peers = {"axe-playwright-python", "gdal-wheel", "opencv-python-headless", "pillow-heif", "playwright"}
-    peers |= {"xarray-spatial", "distributed", "pystac", "pygeoapi", "pyyaml"}
+    peers |= {"xarray-spatial", "distributed", "pypdfium2", "pystac", "pygeoapi", "pyyaml"}
     known = extra | distributions(PROJECT["dependencies"]) | offenders.UNDECLARED
     # Where the peers are missing their projects have no name; a test makes a module of kernels; mapscript
     # comes with the operating system.
