@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import numpy as np
 import pytest
 import rasterio
@@ -123,6 +124,52 @@ def test_dead_ground_of_a_sheet_is_out_of_view_by_brute_force(drawn: dict[str, A
                 assert dead.contains(point) == (over_m < 0), (k, row, column, over_m)
                 compared += 1
     assert compared > 200
+
+
+def test_sheets_tell_and_draw_what_cover_hides(inputs: Path, tmp_path: Path) -> None:
+    """A hall 20 m tall, 30 m west of the one post: it hides the course behind it."""
+    hall = shapely.box(300_830, 699_086, 300_870, 699_116)
+    frame = geopandas.GeoDataFrame({"kind": ["building"], "height_m": [20.0]}, geometry=[hall], crs=27700)
+    frame.to_file(tmp_path / "hall.gpkg", layer="hall")
+    got: dict[str, Any] = {}
+
+    def caught(data: Any, to: Path) -> tuple[Path, ...]:
+        got["data"] = data
+        return ()
+
+    plan = plan_of(tmp_path, inputs, ("posts = 3", "posts = 1"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(posts_drawings, "write_post_sheets", caught)
+        found = hillsight.posts(
+            plan, terrain=inputs / "ground.tif", cover=tmp_path / "hall.gpkg", sheets=tmp_path / "sheets"
+        )
+    outcome, data = found.outcome, got["data"]
+    (sheet,) = data.posts
+    here = float(outcome.posts.easting_m[0]), float(outcome.posts.northing_m[0])
+    assert here == (300_900.0, 699_100.0)
+    behind = [
+        shapely.LineString([here, at]).intersection(hall).length > 25
+        for at in zip(outcome.stretches.easting_m, outcome.stretches.northing_m, strict=True)
+    ]
+    assert sum(behind) > 5
+    assert not outcome.along[0][behind].any()
+    assert "behind the building" in sheet.tables[0].note
+    ground = " ".join(next(fact for fact in sheet.facts if fact.heading == "The ground").sentences)
+    assert "the building (" in ground
+    assert "No cover is known" not in ground
+    assert "cover hall.gpkg" in data.made_of
+    assert "building" in set(data.features["kind"])
+    assert not {"building"} & set(sheet.view.features["kind"])
+    # The view is drawn over the hall: its top stands against the sky, by similar triangles from the nearest
+    # covered post, 35 m off. The ground waves by 3 m.
+    sky = sheet.view.lines.along(np.array([271.0]))
+    assert sky.skyline_cover_m[0] > 10
+    assert sky.skyline_slope[0] == pytest.approx((20.0 - 1.6) / 35.0, abs=0.1)
+
+
+def test_without_cover_the_sheets_say_so(drawn: dict[str, Any]) -> None:
+    for sheet in drawn["data"].posts:
+        assert any("No cover is known" in one for fact in sheet.facts for one in fact.sentences)
 
 
 @pytest.mark.parametrize(

@@ -60,7 +60,7 @@ def check_written(request: PostsRequest, plan: PostsPlan) -> None:
     """
     grounds = [ground.file for ground in (*plan.stands, *plan.no_go) if ground.file is not None]
     named = [plan.course.file, plan.terrain, plan.surface, *plan.features, *plan.cover, *grounds]
-    for file in (request.out, request.gpx):
+    for file in (request.out, request.gpx, request.map_file):
         if file is not None:
             check_place(file, inputs=[plan.beside(name) for name in named if name is not None])
 

@@ -10,6 +10,7 @@ import shapely
 
 from hillsight.ground.magnetic import declination
 from hillsight.ground.stations import Station
+from hillsight.jobs.posts_sheet_words import NOT_KNOWN, PARTLY, TOO_FAR
 from hillsight.jobs.posts_shown import frame_of
 from hillsight.reading.drawn.drawn_view import drawn_view
 from hillsight.reading.drawn.eyes import sight_lines
@@ -151,10 +152,6 @@ def _hidden_by(view: View, watched: shapely.Polygon) -> tuple[tuple[str, float],
         if number > 0
     ]
     return tuple(sorted(shares, key=lambda one: -one[1]))
-
-
-TOO_FAR, PARTLY, NOT_KNOWN = "distance", "leafy wood", "unknown ground"
-"""What keeps the course from being seen besides ground and cover."""
 
 
 def out_of_sight_by(found: ShownPosts, k: int, lines: SightLines) -> list[str]:

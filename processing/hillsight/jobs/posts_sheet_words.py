@@ -15,6 +15,8 @@ from hillsight.plan.posts.radio import FURTHER_PERSON, RADIO_CAUTION, radio_word
 from hillsight.sheets.paper.maps import place_words
 from hillsight.sheets.posts.sheet_data import Fact, Table
 from hillsight.words.angles import bearing_words
+from hillsight.words.cover import hider_words
+from hillsight.words.english import listed
 from hillsight.words.quantities import metres, per_cent, rough_distance_words, whole_number
 
 if TYPE_CHECKING:
@@ -30,6 +32,16 @@ if TYPE_CHECKING:
 
 #: A marshal is to stand at the post so long before the first runner, minutes; common practice, no source.
 _BEFORE_MIN = 30.0
+TOO_FAR, PARTLY, NOT_KNOWN = "distance", "leafy wood", "unknown ground"
+"""What keeps the course from being seen besides ground and cover."""
+
+OUT_OF_SIGHT = {
+    TOO_FAR: "too far off",
+    PARTLY: "uncertain through leafy wood",
+    NOT_KNOWN: "on unknown ground",
+}
+"""The same in a sentence."""
+
 NORTHS = {
     "magnetic": "bearings as a compass shows them on the day",
     "grid": "bearings from grid north",
@@ -182,16 +194,33 @@ def watch_table(outcome: Outcome, k: int, turn_deg: float, north: str, hidden_by
         ),
         shares=(0.14, 0.155, 0.165, 0.065, 0.065, 0.185, 0.1, 0.125),
         rows=tuple(rows),
-        note="Told by terrain and map: what the post really sees is known on the spot alone.",
+        note=_unseen_words(hidden_by, stretches.length_m)
+        + "Told by terrain and map: what the post really sees is known on the spot alone.",
     )  # fmt: skip
+
+
+def _lengths(words: Sequence[str], length_m: Floats) -> dict[str, float]:
+    """Length by word, the longest first; what has no word is left out."""
+    lengths: dict[str, float] = {}
+    for word, one_m in zip(words, length_m.tolist(), strict=True):
+        if word:
+            lengths[word] = lengths.get(word, 0.0) + one_m
+    return dict(sorted(lengths.items(), key=lambda item: -item[1]))
+
+
+def _unseen_words(hidden_by: Sequence[str], length_m: Floats) -> str:
+    """How much of the course a post does not see, and why; empty where it sees all."""
+    told = [
+        f"{rough_distance_words(long_m)} {OUT_OF_SIGHT.get(word) or f'behind {hider_words(word)}'}"
+        for word, long_m in _lengths(hidden_by, length_m).items()
+    ]
+    return f"Not seen of the course: {listed(told)}. " if told else ""
 
 
 def _most(words: Sequence[str], length_m: Floats) -> str:
     """What hides most of a gap; two things where neither hides three quarters of it."""
-    lengths: dict[str, float] = {}
-    for word, one_m in zip(words, length_m.tolist(), strict=True):
-        lengths[word] = lengths.get(word, 0.0) + one_m
-    ordered = sorted(lengths, key=lambda word: -lengths[word])
+    lengths = _lengths(words, length_m)
+    ordered = list(lengths)
     few = 1 if lengths[ordered[0]] >= 0.75 * sum(lengths.values()) else 2
     return " and ".join(ordered[:few])
 

@@ -37,7 +37,7 @@ _VIEW = Box(25.0, 92.0, 198.0, 129.0)
 _FOOT_MM = 20.5  # room for the cautions
 _SCALES = (10_000.0, 12_500.0, 15_000.0, 20_000.0, 25_000.0)
 _ROOM_ABOUT = 1.12  # of a map about what is watched
-_TEXT, _LEAST_TEXT, _TABLE, _ROW_MM = 7.6, 5.8, 7.0, 3.7
+_TEXT, _LEAST_TEXT, _TABLE, _HEADS, _ROW_MM = 7.6, 5.8, 7.0, 6.2, 3.7
 _TRUER = 0.95  # of a width: letters measured in pixels of a screen are narrower than on paper
 _MOST_LANDMARKS = 9
 
@@ -106,7 +106,7 @@ def _draw_legend(page: Page, data: PostSheets, frame: MapFrame, drawn: DrawnMap)
     if drawn.interval_m is not None:
         said += f", contours {drawn.interval_m:g} m"
     page.text(box.left, box.bottom + 30, said, 5.8)
-    right = draw_norths(page, box.left + 43.0 * PER_MM, box.bottom + 26, data.map_north)
+    right = draw_norths(page, box.left + 45.0 * PER_MM, box.bottom + 26, data.map_north)
     words_end = box.left + 91.0 * PER_MM
     page.paragraph(right + 6, box.top, _TRUER * (words_end - right - 12), data.map_north.words(), 5.5)
     # Contours are told of beside the scale; ground outside the sector is as white as what is in view.
@@ -187,11 +187,13 @@ def _draw_tables(page: Page, new_page: Callable[[], Page], tables: Sequence[Tabl
             y = _HEIGHT - 32.0
         y = _draw_head(pages[-1], table, y)
         for row in rows:
-            if y - _ROW_MM < _FOOT_MM:
+            cells = _cells(page, table, row, _TABLE)
+            tall = _ROW_MM + (max(1, *map(len, cells)) - 1) * page.line_height(_TABLE) / PER_MM
+            if y - tall < _FOOT_MM:
                 pages.append(new_page())
                 y = _draw_head(pages[-1], table, _HEIGHT - 32.0)
-            _draw_row(pages[-1], table, row, y - _ROW_MM / 2)
-            y -= _ROW_MM
+            _draw_row(pages[-1], table, cells, y - _ROW_MM / 2)
+            y -= tall
         if table.note:
             left, width = _MARGIN * PER_MM, _TRUER * (_WIDTH - 2 * _MARGIN) * PER_MM
             y = pages[-1].paragraph(left, (y - 0.6) * PER_MM, width, table.note, 6.4, colour=QUIET) / PER_MM
@@ -204,21 +206,32 @@ def _draw_head(page: Page, table: Table, y: float) -> float:
     page.text(left, (y - 1.8) * PER_MM, table.heading, 8.4, bold=True)
     y -= 4.4
     if table.rows:
-        _draw_row(page, table, table.columns, y - _ROW_MM / 2, size=6.2, colour=QUIET)
+        heads = _cells(page, table, table.columns, _HEADS)
+        _draw_row(page, table, heads, y - _ROW_MM / 2, size=_HEADS, colour=QUIET)
         y -= _ROW_MM
     page.line([left, right], [(y + 0.2) * PER_MM] * 2, linewidth=0.6)
     return y
 
 
+def _cells(page: Page, table: Table, row: Sequence[str], size: float) -> list[list[str]]:
+    """The lines of each cell of a row: what a marshal must know is not cut."""
+    width = (_WIDTH - 2 * _MARGIN) * PER_MM
+    rooms = [_TRUER * share * width - 6 for share in table.shares]
+    return [page.wrapped(name_of(words, 200), room, size) for words, room in zip(row, rooms, strict=True)]
+
+
 def _draw_row(
-    page: Page, table: Table, row: Sequence[str], y: float, *, size: float = _TABLE, colour: str = INK
+    page: Page,
+    table: Table,
+    cells: Sequence[Sequence[str]],
+    y: float,
+    *,
+    size: float = _TABLE,
+    colour: str = INK,
 ) -> None:
     width = (_WIDTH - 2 * _MARGIN) * PER_MM
     x = _MARGIN * PER_MM
-    for words, share in zip(row, table.shares, strict=True):
-        room = _TRUER * share * width - 6
-        text = name_of(words, 200)
-        while len(text) > 1 and page.size_of(text, size)[0] > room:
-            text = f"{text[:-2].rstrip()}…"
-        page.text(x, y * PER_MM, text, size, colour=colour)
+    for lines, share in zip(cells, table.shares, strict=True):
+        for number, text in enumerate(lines):
+            page.text(x, y * PER_MM - number * page.line_height(size), text, size, colour=colour)
         x += share * width
