@@ -129,7 +129,7 @@ def test_a_wall_alone_decides_nothing(tmp_path: Path) -> None:
     (against,) = found.against
     assert {fact.evidence_class for fact in against.facts} == {"man_made"}
     assert not found.is_sound
-    assert "works of man" in against.reason
+    assert "man-made features" in against.reason
     assert "man_made" in {one.about for one in found.misleading}
 
 

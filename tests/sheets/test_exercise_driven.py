@@ -92,7 +92,7 @@ def test_the_answer_comes_with_the_pick_and_not_before(browser: Any, tmp_path: P
     order = page.locator("#answer").inner_text()
     places = [order.index(words) for words in (
         "Ground shape", "turns out of view at about 60 m", "skyline falls", "\nWater\n", "tarn is left",
-        "True, but it parts nothing", "Not so in the picture", "Mistakes to expect",
+        "True of every place: it tells nothing", "Not so in the picture", "Mistakes to expect",
     )]  # fmt: skip
     assert places == sorted(places)
     page.get_by_role("button", name="Begin again").click()

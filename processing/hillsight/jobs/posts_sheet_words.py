@@ -275,5 +275,5 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
         columns=("to", "distance", "radio", "to spare", "first zone clear", "worst obstacle", "by eye"),
         shares=(0.18, 0.1, 0.17, 0.1, 0.13, 0.22, 0.1),
         rows=tuple(rows),
-        note=" ".join([*by, f"{RADIO_CAUTION} Reckoned with {radio_words(plan.radios)}."]),
+        note=" ".join([*by, f"{RADIO_CAUTION} Worked out with {radio_words(plan.radios)}."]),
     )

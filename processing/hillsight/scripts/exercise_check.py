@@ -62,10 +62,10 @@ def _print(what: str) -> Any:
 def command(quiet: bool, **given: Any) -> None:
     """Check that EXERCISE.toml has exactly one defensible answer.
 
-    Against each wrong place two facts of the ground, of different matters, must tell the true one in nine
-    draws of ten: the terrain model errs, and the picture was taken some metres beside its spot. Water and
-    works of man only second them. Says what decides, what could mislead, how far off the photographer may
-    stand, and how many of 500 simulated learners are right.
+    Against each wrong place two facts of the ground, of different matters, must tell the true one apart in
+    nine draws of ten: the terrain model errs, and the picture was taken some metres beside its spot. Water
+    and man-made features only second them. Says what decides, what could mislead, how far off the
+    photographer may stand, and how many of 500 simulated learners are right.
 
     Ends with exit code 3 if the exercise is not sound, and says why.
     """

@@ -291,5 +291,5 @@ def _reason(
         words, held = short[0]
         text += f"; the next best, {words}, holds in {per_cent(held)} of the draws"
     if seconded and count == 0:
-        text += "; water and works of man alone decide nothing"
+        text += "; water and man-made features alone decide nothing"
     return text

@@ -125,8 +125,8 @@ def rule_words() -> str:
     ground, water, other = POINTS["ground_shape"], POINTS["water"], POINTS["man_made"]
     return (
         f"A reason scores for each place that it rules out: {ground} if it is of the ground's shape, {water} "
-        f"of water, {other} of works of man or features of no class. It must be said of the picture and be "
-        f"true on the map. A reason that stands and falls with one above adds {AGAIN}. One that is not so "
+        f"of water, {other} of man-made features or features of no class. It must be said of the picture and "
+        f"be true on the map. A reason that stands and falls with one above adds {AGAIN}. One that is not so "
         f"costs {-COSTS}."
     )
 

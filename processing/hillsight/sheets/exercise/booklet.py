@@ -75,7 +75,7 @@ def _cover(exercises: Sequence[SheetData], starts: Sequence[tuple[int, int]], ti
     told = (
         f"{number_word(count).capitalize()} exercise{'' if count == 1 else 's'} with picture and map. First "
         "say from which place each picture was taken; then give your reasons, the most trusted first: the "
-        "shape of the ground, then water, then works of man. The answers are at the back."
+        "shape of the ground, then water, then man-made features. The answers are at the back."
     )
     y = page.paragraph(left, y, right - left, told, 9.5) - 40
     page.text(left, y, "Exercise", 8, colour=QUIET)
