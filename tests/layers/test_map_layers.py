@@ -79,3 +79,20 @@ def test_a_map_of_another_hand_is_shown_where_it_goes(tmp_path: Path) -> None:
     with pytest.raises(FeatureError, match="no layer tops as hillsight writes it") as told:
         read_map_layers([str(tmp_path / "other.gpkg")], NATIONAL, NEAR)
     assert "features" in told.value.parameters
+
+
+def test_depths_come_with_dead_ground_of_one_station(written: Path) -> None:
+    one = read_map_layers([str(written / "two.gpkg")], NATIONAL, NEAR, "Two")
+    assert one.depth is not None
+    other = read_map_layers([str(written / "two.gpkg")], NATIONAL, NEAR, "One")
+    assert other.depth is not None
+    assert np.nanmin(one.depth.array) >= 0.0
+    assert not np.array_equal(one.depth.array, other.depth.array, equal_nan=True)
+    assert read_map_layers([str(written / "two.gpkg")], NATIONAL, NEAR).depth is None
+
+
+def test_layers_that_are_to_be_left_are_named_and_not_read(written: Path) -> None:
+    read = read_map_layers([str(written / "two.gpkg")], NATIONAL, NEAR, leave=("skyline_bearings",))
+    assert read.left == ("skyline_bearings",)
+    assert "skyline_bearings" not in read.frames
+    assert "crest_lines" in read.frames

@@ -182,3 +182,52 @@ def test_the_window_has_a_post_beyond_the_map() -> None:
     window = window_of(hills(), Box(800_980.0, 5_198_020.0, 801_020.0, 5_198_080.0))
     assert window is not None
     assert (window.grid.west_m, window.grid.east_m) == (800_900.0, 801_100.0)
+
+
+def test_deeper_dead_ground_has_more_washes_where_it_is_deeper() -> None:
+    """A pit of dead ground, a cone 30 m deep in its middle and 300 m across: depths and areas by hand."""
+    from hillsight.layers.contents import Raster
+    from hillsight.sheets.map.washes import draw_depths
+
+    surface = hills()
+    middle = np.array([801_500.0, 5_198_500.0])
+    away_m = np.hypot(*(np.mgrid[:601, :601] * 5.0 - 1_500.0))
+    depth_m = np.where(away_m < 300.0, 30.0 - away_m / 10.0, np.nan)
+    edges = (middle[0] - 1_502.5, middle[1] - 1_502.5, middle[0] + 1_502.5, middle[1] + 1_502.5)
+    frame = lay_frame(Page.of_mm(210, 297), Box(20, 60, 190, 230), *middle, 10_000)
+    chart = frame.layer("dead_ground")
+    pit = shapely.Point(*middle).buffer(300.0, 64)
+    entries = draw_depths(chart, [pit], Raster(depth_m, edges, UTM), surface)
+    # Less than half of it is deeper than 20 m, so that the limits are the finest: 2, 5 and 20 m.
+    assert [entry.text for entry in entries] == [
+        "dead ground, under 2 m deep",
+        "dead ground, 2 to 5 m",
+        "dead ground, 5 to 20 m",
+        "dead ground, 20 m and more",
+    ]
+    washes = [washes for washes in chart.axes.collections if washes.get_alpha() is not None]
+    for wash, least_m in zip(washes, (2.0, 5.0, 20.0), strict=True):
+        found_m2 = sum(shapely.Polygon(path.vertices).area for path in wash.get_paths())
+        # The ground's posts are 50 m apart, so that the cone is a pyramid of many sides.
+        assert found_m2 == pytest.approx(np.pi * (300.0 - 10.0 * least_m) ** 2, rel=0.06)
+
+
+def test_classes_of_depth_are_told_apart_and_contours_read_on_them() -> None:
+    """Lightness after CIE 15 (L* of a luminance) and contrast after WCAG 2.2, on paper that is not shaded."""
+    from matplotlib.colors import to_rgb
+
+    from hillsight.sheets.map import washes
+    from hillsight.sheets.paper import palette, signs
+
+    def luminance(rgb: np.ndarray) -> float:
+        linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+        return float(linear @ (0.2126, 0.7152, 0.0722))
+
+    left = 1.0 - washes.SHARE * signs.DEAD_GROUND.strength
+    shares = [left * (1.0 - washes.DEEPER) ** number for number in range(4)]
+    fill = np.array(to_rgb(signs.DEAD_GROUND.fill))
+    found = [luminance(share + (1.0 - share) * fill) for share in shares]
+    lightness = 116.0 * np.cbrt(found) - 16.0
+    assert (-np.diff(lightness) > 4.5).all()
+    contour = luminance(np.array(to_rgb(palette.CONTOUR)))
+    assert min(found) + 0.05 >= 3.0 * (contour + 0.05)

@@ -47,6 +47,11 @@ if TYPE_CHECKING:
 #: Share of the ground ahead of the places to which their sectors are drawn.
 _SECTOR_SHARE = 0.4
 
+#: How views are drawn, for who holds them against a photograph.
+_PROJECTION = (
+    "A degree is as long across as up, all over the picture: a camera draws things near its sides larger."
+)
+
 #: A photograph is shrunk to so many pixels across.
 _PHOTO_PX = 1_600
 
@@ -105,7 +110,9 @@ def question_view(shown: Shown) -> PageView:
     exercise = shown.judged.exercise
     looking = looking_words(shown)
     if exercise.picture.photo is None:
-        return view_of(shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees.")
+        return view_of(
+            shown, exercise.truth(), f"Drawn from the terrain and the map: {looking}. No trees. {_PROJECTION}"
+        )
     photograph = Photograph.open(exercise.beside(exercise.picture.photo))
     rgb, scale = _shrunk(photograph.array())
     says, truth = f"Photograph, {looking}.", exercise.truth()
@@ -280,7 +287,8 @@ def _place(shown: Shown, number: int) -> PagePlace:
     x_px, y_px = (float(v) for v in shown.on_map(lines.easting_m, lines.northing_m))
     own = None
     if not is_true or exercise.picture.photo is not None:
-        own = view_of(shown, number, f"Drawn from the terrain and the map: {looking_words(shown)}.")
+        says = f"Drawn from the terrain and the map: {looking_words(shown)}. {_PROJECTION}"
+        own = view_of(shown, number, says)
     on_view = {spot.landmark for spot in _spots(shown, view)}
     letter = exercise.letters()[number]
     shape = tuple(size // _CODES_EVERY for size in MAP_SHAPE)

@@ -193,7 +193,11 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
             surface,
             inputs.features,
             read.frames,
-            {} if read.viewshed is None else {"viewshed": read.viewshed},
+            {
+                kind: raster
+                for kind, raster in (("viewshed", read.viewshed), ("depth", read.depth))
+                if raster is not None
+            },
             tuple(places),
         )
         for name, letters in unknown_letters(content, (request.title, *request.credit)).items():

@@ -206,6 +206,11 @@ def read_placed(package: Path, raster: WrittenRaster) -> Placed:
         return Placed(file.read(1), crs, (at.c, at.f), (at.a, -at.e))
 
 
+def read_raster(package: Path, raster: WrittenRaster) -> Raster:
+    """A raster of a file, to be sampled."""
+    return _raster(package, raster.table, raster.kind)
+
+
 def layers_in(package: Path) -> list[str]:
     """Names of the vector layers of a file, in its order; none where it cannot be read."""
     import pyogrio

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from hillsight.errors import FeatureError
 from hillsight.ground.network import asking, shut
 from hillsight.ground.vector import carried
-from hillsight.layers.contents import Raster, read_contents, read_layer
+from hillsight.layers.contents import Raster, read_contents, read_layer, read_raster, written_rasters
 from hillsight.schema.frames import plain_texts
 from hillsight.schema.layers import LAYERS
 
@@ -25,6 +25,7 @@ class MapLayers:
 
     frames : rows by layer, those of all files after one another
     viewshed : the states of the ground as a raster, where no layer tells them
+    depth : how deep the dead ground of one station lies, metres, where a file has it as a raster
     stations : labels of the stations whose rows there are
     left : names of the layers that were not to be read
     """
@@ -33,6 +34,7 @@ class MapLayers:
     viewshed: Raster | None
     stations: tuple[str, ...]
     left: tuple[str, ...] = ()
+    depth: Raster | None = None
 
 
 _STATES = ("visible_ground", "dead_ground", "dead_ground_by_crest")
@@ -93,7 +95,8 @@ def read_map_layers(
     viewshed = None
     if len(labels) == 1 and not any(name in frames for name in _STATES):
         viewshed = _viewshed(files, labels[0])
-    return MapLayers(frames, viewshed, labels, tuple(left))
+    depth = _depth(files, labels[0]) if len(labels) == 1 and "dead_ground" in frames else None
+    return MapLayers(frames, viewshed, labels, tuple(left), depth)
 
 
 def _names_in(path: str) -> list[str]:
@@ -162,4 +165,13 @@ def _viewshed(files: Sequence[str], station: str) -> Raster | None:
             for content in read_contents(Path(path)):
                 if content.label == station and "viewshed" in content.rasters:
                     return content.rasters["viewshed"]
+    return None
+
+
+def _depth(files: Sequence[str], station: str) -> Raster | None:
+    for path in files:
+        if path.lower().endswith(".gpkg") and Path(path).is_file():
+            for raster in written_rasters(Path(path)):
+                if raster.kind == "depth" and raster.station == station:
+                    return read_raster(Path(path), raster)
     return None

@@ -51,7 +51,7 @@ class MapContent:
     surface : terrain in metres; its grid is the map's
     features : map features with name, kind, evidence_class
     layers : layers of hillsight by their names, or others
-    rasters : "viewshed", where the layers do not tell the ground's states
+    rasters : "viewshed", where the layers do not tell the ground's states; "depth" of dead ground
     places : to mark, in the map's grid
     """
 

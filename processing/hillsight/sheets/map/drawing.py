@@ -198,8 +198,13 @@ def _draw_states(
     states, washed = washes.dead_ground_of(layers), list[str]()
     for state, shapes in states.items():
         layer = {"hidden": "dead_ground", "visible": "visible_ground"}.get(state, f"{state}_ground")
-        if washes.draw_states(frame.layer(layer), shapes, state):
-            drawn.entries.append(washes.state_entry(state))
+        chart = frame.layer(layer)
+        if washes.draw_states(chart, shapes, state):
+            depth = content.rasters.get("depth")
+            entries: list[Entry] = []
+            if state == "hidden" and depth is not None:
+                entries = washes.draw_depths(chart, shapes, depth, content.surface)
+            drawn.entries += entries or [washes.state_entry(state)]
             washed.append(state)
     raster = content.rasters.get("viewshed")
     if not states and raster is not None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from hillsight.layers.contents import sampled
+from hillsight.sheets.map.contour_lines import window_of
 from hillsight.sheets.paper import palette, relief, signs
 from hillsight.sheets.paper.drawn_signs import PIXELS_PER_POINT, part_style, texture_at
 from hillsight.sheets.paper.maps import Entry
@@ -41,6 +43,8 @@ _UNKNOWN_HATCH = signs.Hatch(INK, 45.0, 4.4, 0.7)
 _WIDEST_HATCH = 0.45  # points
 _SHADE = 0.24  # of the ink that the darkest slope takes
 _EDGE_WIDTH = 0.35  # points
+#: Of each wash that a deeper class of dead ground has more.
+DEEPER = 0.10
 
 
 def draw_relief(frame: MapFrame, surface: Surface) -> bool:
@@ -77,6 +81,57 @@ def draw_states(chart: Map, shapes: Iterable[Any], state: str) -> bool:
         return False
     draw_area(chart, near, signs.GROUND_STATES[state])
     return True
+
+
+def draw_depths(chart: Map, shapes: Sequence[Any], depth: Raster, surface: Surface) -> list[Entry]:
+    """Washes over dead ground by how deep it lies, as vectors: the deeper, the more of them; their legend.
+
+    Limits lie where the depth, taken bilinearly between posts of the map's ground, passes them. The
+    dead ground's own wash is the first class; each deeper one has a wash more, and is darker in grey too.
+
+    Parameters
+    ----------
+    shapes : the dead ground, metres on the map's grid
+    depth : metres, NaN where nothing is hidden
+    surface : whose posts the map is drawn from
+    """
+    import contourpy
+
+    window = window_of(surface, chart.limits)
+    if window is None:
+        return []
+    grid = window.grid
+    east_m, north_m = grid.to_map(*np.mgrid[: grid.rows, : grid.columns].astype(float))
+    depth_m = sampled(relief.edged(depth), east_m, north_m, grid.crs, smooth=True)
+    if not (depth_m > 0).any():
+        return []
+    limits_m = relief.depth_limits_m(depth.array)  # of all of it: the same on all sheets
+    words = relief.depth_words(limits_m)
+    entries = [_depth_entry(0, words[0])]
+    box = shapely.box(chart.limits.left, chart.limits.bottom, chart.limits.right, chart.limits.top)
+    whole = shapely.union_all([shapely.make_valid(shape) for shape in shapes]).intersection(box)
+    generator = contourpy.contour_generator(
+        east_m[0], north_m[::-1, 0], np.nan_to_num(depth_m[::-1]), fill_type=contourpy.FillType.OuterOffset
+    )
+    for number, least_m in enumerate(limits_m, 1):
+        outlines: Any = generator.filled(least_m, np.inf)
+        deeper = [
+            shapely.Polygon(points[of[0] : of[1]], [points[a:b] for a, b in pairwise(of[1:])])
+            for points, of in zip(*outlines, strict=True)
+        ]
+        here = shapely.union_all([shapely.make_valid(one) for one in deeper]).intersection(whole)
+        areas = [part for part in shapely.get_parts(here) if part.geom_type == "Polygon"]
+        style = {"facecolor": signs.DEAD_GROUND.fill, "edgecolor": "none", "linewidth": 0.0}
+        add_areas(chart, areas, alpha=DEEPER, **style)
+        if areas:
+            entries.append(_depth_entry(number, words[number]))
+    return entries
+
+
+def _depth_entry(number: int, words: str) -> Entry:
+    """The legend's line for a class of depth, from 0: as many washes over the first."""
+    strength = 1.0 - (1.0 - SHARE * signs.DEAD_GROUND.strength) * (1.0 - DEEPER) ** number
+    return wash_entry(f"{_WORDS['hidden']}, {words}", replace(signs.DEAD_GROUND, strength=strength))
 
 
 def draw_area(chart: Map, shapes: Sequence[Any], sign: signs.Area) -> None:
