@@ -9,6 +9,7 @@ there ends what was left. `test_kills.py` does a few.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import os
 import random
@@ -46,6 +47,17 @@ def visible(folder: Path) -> dict[str, str]:
 def hidden(folder: Path) -> list[str]:
     """Names of the files that runs keep for themselves."""
     return [path.name for path in folder.rglob(".hillsight-*")]
+
+
+def names_taken(folder: Path) -> list[tuple[str, int]]:
+    """Which file stands under each name that a user sees."""
+    found = []
+    for inside, _, names in os.walk(folder):
+        for name in names:
+            if not name.startswith("."):
+                with contextlib.suppress(OSError):  # it is just being replaced
+                    found.append((name, Path(inside, name).stat().st_ino))
+    return found
 
 
 def begun(work: Callable[[], object]) -> int:
@@ -129,19 +141,21 @@ class Kills:
 
     def _watched(self, run: int, place: Path, phase: str) -> int | None:
         """Wait for the moment of the kill; how the run ended, if it did before."""
-        end = time.monotonic() + self._chance.uniform(0, self._takes_s)
-        mark, most_s = {PHASES[1]: (".hillsight-*", 0.3), PHASES[2]: (".hillsight-run-*.json", 0.03)}.get(
-            phase, ("", 0.0)
-        )
-        while True:
-            if mark and next(place.rglob(mark), None):
-                mark, end = "", time.monotonic() + self._chance.uniform(0, most_s)
-            if not mark and time.monotonic() >= end:
-                return None
+        most_s = {PHASES[0]: self._takes_s, PHASES[1]: 0.3, PHASES[2]: 0.002}[phase]
+        before = names_taken(place)
+        moment = {
+            PHASES[0]: lambda: True,
+            PHASES[1]: lambda: bool(hidden(place)),
+            PHASES[2]: lambda: names_taken(place) != before,
+        }[phase]
+        end = None
+        while end is None or time.monotonic() < end:
+            if end is None and moment():
+                end = time.monotonic() + self._chance.uniform(0, most_s)
             done, ended = os.waitpid(run, os.WNOHANG)
             if done:
                 return ended
-            time.sleep(0.0002)
+        return None
 
     def _state(self, place: Path) -> str:
         there = visible(place)

@@ -107,12 +107,20 @@ def test_a_run_survives_a_worker_that_is_killed(calm: Path, tmp_path: Path) -> N
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
-def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(calm: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("fails", ["parts", "index"])
+def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(
+    calm: Path, tmp_path: Path, fails: str
+) -> None:
     """A limit on the size of files stands for a full disk: both are errors of the system while writing."""
     import resource
 
+    out, most_bytes = calm / "out", 12_000
+    if fails == "index":  # when all parts and tiles are done
+        most_bytes = max(path.stat().st_size for path in (*out.rglob("*.npz"), *out.rglob("*.tif"))) + 1
+        assert most_bytes < (out / "batch.gpkg").stat().st_size
+
     def small_files() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (12_000, 12_000))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (most_bytes, most_bytes))
 
     command = process("batch", calm / "job.toml", "--out", tmp_path / "out", "--workers", "1", "--quiet")
     ended = subprocess.run(command, capture_output=True, text=True, timeout=300, preexec_fn=small_files)
@@ -120,6 +128,8 @@ def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(calm: Path, t
     told = [line for line in ended.stderr.splitlines() if not line.startswith("note:")]
     assert len(told) == 1
     assert "grown beyond the size allowed" in told[0] or "disk is full" in told[0]
+    assert not (tmp_path / "out" / "batch.gpkg").exists()
+    assert (finished(tmp_path / "out") > 5) == (fails == "index")
     again = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert again.returncode == 0, again.stderr
     assert digests(tmp_path / "out") == digests(calm / "out")

@@ -13,6 +13,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import geopandas
 import jsonschema
 import numpy as np
 import pandas as pd
@@ -23,10 +24,11 @@ import shapely
 
 import hillsight
 from hillsight.errors import BatchError, HillsightError, TerrainError
-from hillsight.jobs.batch import job_file
+from hillsight.jobs.batch import job_file, work_merge
 from hillsight.jobs.batch.work_script import station_scripts
 from hillsight.layers.contents import written_rasters
-from jobs.batch.batch_jobs import NORTH, WEST, WORK, digests, features, ground, made, thirty
+from hillsight.schema.layers import LAYERS
+from jobs.batch.batch_jobs import JOB, NORTH, WEST, WORK, digests, features, ground, made, thirty
 from scripts.commands import process
 from scripts.test_third_party_script import package
 
@@ -98,6 +100,41 @@ def test_so_are_other_scripts(tmp_path: Path, script: str, option: str, given: d
     out = tmp_path / "direct.gpkg"
     getattr(hillsight, script)(ground, stations=stations, reach=400, out=out, **given)
     assert_same(tmp_path / "out" / "work.gpkg", out)
+
+
+def test_tables_beside_are_those_of_the_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("pyarrow", reason="pyarrow is not installed")
+    monkeypatch.setattr(work_merge, "_AT_ONCE", 4)
+    text = WORK.replace('"outlook"', '"bearings"').replace("least_pocket = 0.05\n", "")
+    job = made(tmp_path, text + "csv = true\nparquet = true\n", thirty().iloc[:9])
+    features(tmp_path)
+    hillsight.batch(job, out=tmp_path / "out", workers=1)
+    hillsight.bearings(
+        str(tmp_path / "ground.tif"),
+        stations=str(tmp_path / "stations.gpkg"),
+        features=str(tmp_path / "features.gpkg"),
+        reach=400,
+        out=tmp_path / "direct.gpkg",
+        csv=tmp_path / "direct.csv",
+    )
+    tables = tmp_path / "out" / "tables"
+    assert (tables / "bearing_list.csv").read_bytes() == (tmp_path / "direct.csv").read_bytes()
+    names = [name for name, _ in pyogrio.list_layers(tmp_path / "direct.gpkg") if name in LAYERS]
+    assert {"stations", "bearing_list"} <= set(names)
+    for name in names:
+        told = geopandas.read_parquet(tables / f"{name}.parquet")
+        direct = pyogrio.read_dataframe(tmp_path / "direct.gpkg", layer=name)
+        assert list(told.geometry.to_wkb()) == list(direct.geometry.to_wkb())
+        tables_of = [one.drop(columns=one.geometry.name) for one in (told, direct)]
+        left, right = (one.astype(object).where(one.notna(), None) for one in tables_of)
+        pd.testing.assert_frame_equal(pd.DataFrame(left), pd.DataFrame(right))
+
+
+def test_a_csv_without_work_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "job.toml"
+    file.write_text(f"{JOB}csv = true\n", encoding="utf-8")
+    with pytest.raises(BatchError, match="no script makes one"):
+        job_file.read_job(str(file))
 
 
 def test_two_workers_leave_the_same_bytes(done: Path) -> None:

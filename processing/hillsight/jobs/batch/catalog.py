@@ -101,7 +101,10 @@ def write_parquet(
                     geo = json.loads(told[b"geo"])
                     geo["columns"][geo["primary_column"]]["bbox"] = list(bounds_m)
                     told[b"geo"] = json.dumps(geo).encode()
-                schema = table.schema.with_metadata(told)
+                # Texts of which the first rows have none are of no type yet.
+                texts = pyarrow.string()
+                columns = [one.with_type(texts) if str(one.type) == "null" else one for one in table.schema]
+                schema = pyarrow.schema(columns, told)
                 writer = held.enter_context(
                     pyarrow.parquet.ParquetWriter(temporary, schema, compression="zstd")
                 )

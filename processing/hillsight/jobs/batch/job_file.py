@@ -130,6 +130,7 @@ class Cutting:
     tile_posts: int = 2048
     window_posts: int = 12_000_000
     parquet: bool = False
+    csv: bool = False
     stac: bool = False
 
 
@@ -213,6 +214,12 @@ def read_job(path: str) -> BatchJob:
         raise top.within("cover").error(
             "[cover] tells of files of cover, and names none", "Add file: woods, buildings, walls or hedges"
         )
+    output = Cutting(**table_of(content, fields.OUTPUT, top))
+    if output.csv and "work" not in content:
+        raise top.within("output").error(
+            "the bearing list is wanted as CSV, and no script makes one",
+            "Add [work] with outlook or bearings",
+        )
     has_products = "products" in content or "work" not in content
     return BatchJob(
         **values,
@@ -220,7 +227,7 @@ def read_job(path: str) -> BatchJob:
         looking=looking,
         products=products,
         errors=Errors(**table_of(content, fields.ERRORS, top)),
-        output=Cutting(**table_of(content, fields.OUTPUT, top)),
+        output=output,
         cover=cover,
         work=_work_of(content, top),
         source=path,

@@ -138,7 +138,9 @@ def run_batch(request: BatchRequest, listener: Listener = SILENT) -> BatchResult
             work_kept = _do(work_tasks, job.work.script, request.scheduler, workers, listener)
             with listener.work("layers"):
                 labelled = [station for part in prepared.work_parts for station in part.stations]
-                worked = put_together(folder, work_tasks, labelled, provenance)
+                worked = put_together(folder, work_tasks, labelled, provenance, job.output)
+            for text in worked.notes:
+                listener.note(text)
         with listener.work("index"):
             found = write_index(folder, job, setting, prepared, worked)
         remove_leavings(folder)

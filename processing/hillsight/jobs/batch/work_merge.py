@@ -12,8 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from hillsight.jobs.batch.catalog import write_parquet
 from hillsight.jobs.outputs import write_style_folder
+from hillsight.layers.atomic import made_folder
+from hillsight.layers.bearing_csv import bearing_csv
 from hillsight.layers.contents import layers_in, read_layer, read_placed, written_rasters
+from hillsight.layers.csv_table import formula_note
+from hillsight.layers.frames import conform
 from hillsight.layers.package import package
 from hillsight.schema.layers import LAYERS
 
@@ -22,6 +27,7 @@ if TYPE_CHECKING:
 
     import geopandas
 
+    from hillsight.jobs.batch.job_file import Cutting
     from hillsight.jobs.batch.places import BatchStation
     from hillsight.jobs.batch.work import WorkTask
     from hillsight.layers.contents import WrittenRaster
@@ -46,10 +52,12 @@ class Worked:
 
     stations : how many it was done for
     refused : number and reason of the others
+    notes : what there is to say of the tables that were written beside
     """
 
     stations: int
     refused: list[tuple[int, str]]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,11 +69,16 @@ class _File:
 
 
 def put_together(
-    folder: Path, tasks: Sequence[WorkTask], stations: Sequence[BatchStation], provenance: Provenance
+    folder: Path,
+    tasks: Sequence[WorkTask],
+    stations: Sequence[BatchStation],
+    provenance: Provenance,
+    output: Cutting,
 ) -> Worked:
     """Write ``work.gpkg``: every layer's rows, and all rasters, by the number of the station they are of.
 
-    Some stations' rows of one layer are held at a time, or one raster.
+    Its layers as tables beside, in other formats, as ``output`` wants them. Some stations' rows of one layer
+    are held at a time, or one raster.
 
     Parameters
     ----------
@@ -96,11 +109,36 @@ def put_together(
         notes=_shortened(list(told_by)),
         operations=(*provenance.operations, *(json.loads(text) for text in operations)),
     )
+    layers = _Layers(files, done, by_number)
     with package(folder / WORK, provenance) as file:
-        _write_layers(file, files, done, by_number)
+        for layer in layers.names:
+            for number, rows in enumerate(layers.rows(layer)):
+                if number == 0 or len(rows):
+                    file.write(layer, rows, append=number > 0)
         _write_rasters(file, files, done, by_number)
     write_style_folder(folder / WORK)
-    return Worked(len(done), sorted(refused))
+    tables = _write_tables(folder, layers, provenance, output)
+    return Worked(len(done), sorted(refused), tables)
+
+
+def _write_tables(folder: Path, layers: _Layers, provenance: Provenance, output: Cutting) -> tuple[str, ...]:
+    """Layers in other formats; what there is to say of them."""
+    import pyogrio
+
+    if not (output.parquet or output.csv):
+        return ()
+    tables = made_folder(folder / "tables")
+    for layer in layers.names if output.parquet else ():
+        bounds = pyogrio.read_info(folder / WORK, layer=layer)["total_bounds"]
+        rows = (conform(some, LAYERS[layer], None) for some in layers.rows(layer))
+        write_parquet(tables / f"{layer}.parquet", rows, provenance, bounds)
+    if not output.csv:
+        return ()
+    if "bearing_list" not in layers.names:
+        return ("The script makes no bearing list, so there is none as CSV.",)
+    with bearing_csv(tables / "bearing_list.csv") as add:
+        formulas = sum(add(rows) for rows in layers.rows("bearing_list"))
+    return (formula_note(formulas),) if formulas else ()
 
 
 def _shortened(notes: list[str]) -> tuple[str, ...]:
@@ -109,23 +147,31 @@ def _shortened(notes: list[str]) -> tuple[str, ...]:
     return (*notes[:_MOST_NOTES], f"{len(notes) - _MOST_NOTES:,} more notes of single stations are not told.")
 
 
-def _write_layers(
-    file: Package, files: Sequence[_File], done: Sequence[int], stations: Mapping[int, BatchStation]
-) -> None:
-    there = dict.fromkeys(layer for one in files for layer in layers_in(one.path) if layer in LAYERS)
-    place = {number: one for one in files for number in one.numbers}
-    shifts = {
-        column: _shifts(column, files, done, stations) for column, layer in _COUNTED.items() if layer in there
-    }
-    for layer in there:
-        for first in range(0, len(done), _AT_ONCE):
-            numbers = done[first : first + _AT_ONCE]
-            rows = _rows(layer, numbers, place, stations)
-            for column, shift in shifts.items():
+class _Layers:
+    """The layers of all parts; some stations' rows are read at a time."""
+
+    def __init__(
+        self, files: Sequence[_File], done: Sequence[int], stations: Mapping[int, BatchStation]
+    ) -> None:
+        found = dict.fromkeys(layer for one in files for layer in layers_in(one.path) if layer in LAYERS)
+        self.names = tuple(found)
+        self._done, self._stations = done, stations
+        self._place = {number: one for one in files for number in one.numbers}
+        self._shifts = {
+            column: _shifts(column, files, done, stations)
+            for column, layer in _COUNTED.items()
+            if layer in found
+        }
+
+    def rows(self, layer: str) -> Iterator[geopandas.GeoDataFrame]:
+        """Rows of a layer, in the order of the stations; frames without rows too."""
+        for first in range(0, len(self._done), _AT_ONCE):
+            numbers = self._done[first : first + _AT_ONCE]
+            rows = _rows(layer, numbers, self._place, self._stations)
+            for column, shift in self._shifts.items():
                 if column in rows:
                     rows[column] += np.array([shift[label] for label in rows["station"]], np.int64)
-            if first == 0 or len(rows):
-                file.write(layer, rows, append=first > 0)
+            yield rows
 
 
 def _shifts(
