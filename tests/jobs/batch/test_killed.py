@@ -133,3 +133,32 @@ def test_a_file_that_cannot_be_written_is_told_and_a_rerun_goes_on(
     again = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert again.returncode == 0, again.stderr
     assert digests(tmp_path / "out") == digests(calm / "out")
+
+
+#: On a file system of 400 kB, which grows after the first run; what came out is copied.
+SMALL_DISK = """
+mount -t tmpfs -o size=400k tmpfs "$1" && shift || exit 77
+"$@"; echo "ended $?"
+mount -o remount,size=20M "$0"
+"$@"; echo "ended $?"
+cp -r "$0/out" "$0.copy"
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux" or shutil.which("unshare") is None, reason="needs unshare")
+def test_a_disk_that_fills_in_the_middle_is_told_and_a_rerun_goes_on(calm: Path, tmp_path: Path) -> None:
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    command = process("batch", calm / "job.toml", "--out", disk / "out", "--workers", "2", "--quiet")
+    ended = subprocess.run(
+        ["unshare", "--map-root-user", "--mount", "sh", "-c", SMALL_DISK, disk, disk, *command],
+        capture_output=True,
+        text=True,
+        timeout=600,
+    )
+    if "ended" not in ended.stdout:
+        pytest.skip(f"no file system of one's own can be had here: {ended.stderr}")
+    assert ended.stdout.split("\n")[:2] == ["ended 2", "ended 0"], ended.stderr
+    (told,) = [line for line in ended.stderr.splitlines() if not line.startswith("note:")]
+    assert "the disk is full" in told
+    assert digests(tmp_path / "disk.copy") == digests(calm / "out")
