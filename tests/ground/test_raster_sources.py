@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
 import numpy as np
 import pytest
@@ -187,3 +188,19 @@ def test_bytes_that_are_no_text(tmp_path: Path) -> None:
     )
     with pytest.raises(TerrainError, match="no UTF-8"):
         heights(path, 0, 0, 10, 10)
+
+
+@pytest.mark.parametrize(
+    "name", ["vrt://{}/ground.vrt?bands=1", "/vsizip/{}/a.zip/ground.vrt", "zip://{}/a.zip!ground.vrt"]
+)
+def test_virtual_rasters_by_other_names(tmp_path: Path, name: str) -> None:
+    """Their sources are found where GDAL finds them; a damaged block in an archive is not looked for."""
+    two_tiles(tmp_path)
+    with ZipFile(tmp_path / "a.zip", "w") as archive:
+        for file in ("west.tif", "east.tif", "ground.vrt"):
+            archive.write(tmp_path / file, file)
+    path: Any = name.format(tmp_path)
+    assert np.isfinite(heights(path, 0, 0, SIDE, SIDE)).all()
+    if "zip" not in name:
+        with pytest.raises(TerrainError, match=r"east\.tif"):
+            heights(path, 0, SIDE, 10, 10)

@@ -11,7 +11,6 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
@@ -228,7 +227,7 @@ def _remember(path: str, state: _State | None, dataset: Any) -> _Facts:
         except ElementTree.ParseError:  # GDAL has understood it: what it reads is left to it
             root = ElementTree.Element("VRTDataset")
         for band in range(1, dataset.count + 1):
-            found = list(_listed(root, Path(path).parent, band))
+            found = list(_listed(root, _folder_of(path, state, dataset), band))
             whole = 0.0, 0.0, float(dataset.width), float(dataset.height)
             put = np.array([whole if one.put is None else one.put for one in found]).reshape(-1, 4)
             put[:, 2:] += put[:, :2]
@@ -250,7 +249,15 @@ def _remember(path: str, state: _State | None, dataset: Any) -> _Facts:
     return facts
 
 
-def _listed(root: ElementTree.Element, folder: Path, band: int) -> Iterator[_Source]:
+def _folder_of(path: str, state: _State | None, dataset: Any) -> str:
+    """What the sources of a virtual raster are named from: its folder, of a file, in an archive or typed."""
+    if state is None and not path.startswith("vrt://") and dataset.files:
+        path = dataset.files[0]  # as GDAL names it
+    # A path of pathlib would lose the second of the two signs in /vsizip//tmp.
+    return "" if path.startswith("vrt://") else os.path.dirname(path)  # noqa: PTH120
+
+
+def _listed(root: ElementTree.Element, folder: str, band: int) -> Iterator[_Source]:
     for warp in root.iter("GDALWarpOptions"):
         name = warp.find("SourceDataset")
         if name is not None:
@@ -276,9 +283,9 @@ def _listed(root: ElementTree.Element, folder: Path, band: int) -> Iterator[_Sou
                 )
 
 
-def _path_of(name: ElementTree.Element, folder: Path) -> str:
+def _path_of(name: ElementTree.Element, folder: str) -> str:
     text = (name.text or "").strip()
-    return str(folder / text) if name.get("relativeToVRT") == "1" else text
+    return os.path.join(folder, text) if name.get("relativeToVRT") == "1" else text  # noqa: PTH118
 
 
 def _rectangle(element: ElementTree.Element | None) -> tuple[float, ...] | None:
