@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     import geopandas
 
+    from hillsight.arrays import Floats
     from hillsight.ground.grid import Surface
     from hillsight.layers.contents import Raster
     from hillsight.sheets.map.frame import MapFrame
@@ -102,7 +103,7 @@ def draw_depths(chart: Map, shapes: Sequence[Any], depth: Raster, surface: Surfa
         return []
     grid = window.grid
     east_m, north_m = grid.to_map(*np.mgrid[: grid.rows, : grid.columns].astype(float))
-    depth_m = sampled(relief.edged(depth), east_m, north_m, grid.crs, smooth=True)
+    depth_m = _spread(sampled(depth, east_m, north_m, grid.crs, smooth=True), 2)
     if not (depth_m > 0).any():
         return []
     limits_m = relief.depth_limits_m(depth.array)  # of all of it: the same on all sheets
@@ -126,6 +127,16 @@ def draw_depths(chart: Map, shapes: Sequence[Any], depth: Raster, surface: Surfa
         if areas:
             entries.append(_depth_entry(number, words[number]))
     return entries
+
+
+def _spread(depth_m: Floats, posts: int) -> Floats:
+    """Depths carried on to so many posts beside those that have one: edges of layers lie up to one beyond."""
+    for _ in range(posts):
+        wide = np.pad(depth_m, 1, constant_values=np.nan)
+        rows, columns = depth_m.shape
+        beside = [wide[r : r + rows, c : c + columns] for r in range(3) for c in range(3)]
+        depth_m = np.where(np.isnan(depth_m), np.fmax.reduce(beside), depth_m)
+    return depth_m
 
 
 def _depth_entry(number: int, words: str) -> Entry:

@@ -170,7 +170,7 @@ def ground(content: Content, surface: Surface, limits: Box, rows: int, columns: 
     depth = np.full(state.shape, np.nan)
     hidden = state == GroundState.HIDDEN
     if "depth" in content.rasters:
-        depth = sampled(edged(content.rasters["depth"]), easting, northing, crs, smooth=True)
+        depth = sampled(_edged(content.rasters["depth"]), easting, northing, crs, smooth=True)
     elif (pockets := content.rows("dead_ground")) is not None:
         # Without the raster, each pocket takes its mean depth.
         for shape, mean_m in zip(pockets.geometry, pockets["depth_mean_m"], strict=True):
@@ -178,7 +178,7 @@ def ground(content: Content, surface: Surface, limits: Box, rows: int, columns: 
     return Ground(state, np.where(hidden, depth, np.nan))
 
 
-def edged(raster: Raster) -> Raster:
+def _edged(raster: Raster) -> Raster:
     """The depths with the nearest one set on posts beside those that have one.
 
     The layers' edges lie up to a post beyond the last post of the raster that has a depth.
