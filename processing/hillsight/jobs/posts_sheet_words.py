@@ -11,7 +11,7 @@ from hillsight.ground.geodesy import grid_bearing_deg
 from hillsight.ground.national_grid import national_grid_reference, place_reference
 from hillsight.ground.sun import daylight
 from hillsight.plan.posts.gaps import runs
-from hillsight.plan.posts.radio import FURTHER_PERSON, RADIO_CAUTION, radio_words
+from hillsight.plan.posts.radio import FURTHER_PERSON, radio_words
 from hillsight.sheets.paper.maps import place_words
 from hillsight.sheets.posts.sheet_data import Fact, Table
 from hillsight.words.angles import bearing_words
@@ -275,5 +275,5 @@ def radio_table(frames: Mapping[str, geopandas.GeoDataFrame], name: str, plan: P
         columns=("to", "distance", "radio", "to spare", "first zone clear", "worst obstacle", "by eye"),
         shares=(0.18, 0.1, 0.17, 0.1, 0.13, 0.22, 0.1),
         rows=tuple(rows),
-        note=" ".join([*by, f"{RADIO_CAUTION} Worked out with {radio_words(plan.radios)}."]),
+        note=" ".join([*by, f"Worked out with {radio_words(plan.radios)}."]),
     )

@@ -37,7 +37,7 @@ _VIEW = Box(25.0, 92.0, 198.0, 129.0)
 _FOOT_MM = 20.5  # room for the cautions
 _SCALES = (10_000.0, 12_500.0, 15_000.0, 20_000.0, 25_000.0)
 _ROOM_ABOUT = 1.12  # of a map about what is watched
-_TEXT, _LEAST_TEXT, _TABLE, _HEADS, _ROW_MM = 7.6, 5.8, 7.0, 6.2, 3.7
+_TEXT, _LEAST_TEXT, _TABLE, _HEADS, _NOTE, _ROW_MM = 7.6, 5.8, 7.0, 6.2, 6.4, 3.7
 _TRUER = 0.95  # of a width: letters measured in pixels of a screen are narrower than on paper
 _MOST_LANDMARKS = 9
 
@@ -196,7 +196,11 @@ def _draw_tables(page: Page, new_page: Callable[[], Page], tables: Sequence[Tabl
             y -= tall
         if table.note:
             left, width = _MARGIN * PER_MM, _TRUER * (_WIDTH - 2 * _MARGIN) * PER_MM
-            y = pages[-1].paragraph(left, (y - 0.6) * PER_MM, width, table.note, 6.4, colour=QUIET) / PER_MM
+            lines = len(page.wrapped(table.note, width, _NOTE))
+            if y - 0.6 - lines * page.line_height(_NOTE) / PER_MM < _FOOT_MM - 1.0:
+                pages.append(new_page())
+                y = _HEIGHT - 32.0
+            y = pages[-1].paragraph(left, (y - 0.6) * PER_MM, width, table.note, _NOTE, colour=QUIET) / PER_MM
         y -= 2.0
     return pages
 
