@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from hillsight.jobs.demo import demo as demo
     from hillsight.jobs.describe import describe as describe
     from hillsight.jobs.doctor import doctor as doctor
-    from hillsight.jobs.exercise_check import exercise_check as exercise_check
-    from hillsight.jobs.exercise_find import exercise_find as exercise_find
-    from hillsight.jobs.exercise_page import exercise_page as exercise_page
-    from hillsight.jobs.exercise_print import exercise_print as exercise_print
+    from hillsight.jobs.exercise.check import exercise_check as exercise_check
+    from hillsight.jobs.exercise.find import exercise_find as exercise_find
+    from hillsight.jobs.exercise.page import exercise_page as exercise_page
+    from hillsight.jobs.exercise.print import exercise_print as exercise_print
     from hillsight.jobs.find_skyline import find_skyline as find_skyline
     from hillsight.jobs.landforms import landforms as landforms
     from hillsight.jobs.listener import Listener as Listener
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from hillsight.jobs.open_terrain import open_terrain as open_terrain
     from hillsight.jobs.outlook import outlook as outlook
     from hillsight.jobs.panorama import panorama as panorama
-    from hillsight.jobs.posts import posts as posts
+    from hillsight.jobs.posts.run import posts as posts
     from hillsight.jobs.profile import profile as profile
     from hillsight.jobs.relocate import relocate as relocate
     from hillsight.jobs.resect import resect as resect
@@ -52,17 +52,17 @@ _HOMES = {
     "demo": "jobs.demo",
     "describe": "jobs.describe",
     "doctor": "jobs.doctor",
-    "exercise_check": "jobs.exercise_check",
-    "exercise_page": "jobs.exercise_page",
-    "exercise_find": "jobs.exercise_find",
-    "exercise_print": "jobs.exercise_print",
+    "exercise_check": "jobs.exercise.check",
+    "exercise_page": "jobs.exercise.page",
+    "exercise_find": "jobs.exercise.find",
+    "exercise_print": "jobs.exercise.print",
     "find_skyline": "jobs.find_skyline",
     "landforms": "jobs.landforms",
     "mark": "jobs.mark",
     "open_terrain": "jobs.open_terrain",
     "outlook": "jobs.outlook",
     "panorama": "jobs.panorama",
-    "posts": "jobs.posts",
+    "posts": "jobs.posts.run",
     "profile": "jobs.profile",
     "relocate": "jobs.relocate",
     "resect": "jobs.resect",

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import hillsight
-from hillsight.jobs.exercise_landmarks import pointed_at, seen_words, unseen_words
-from hillsight.jobs.exercise_request import ExercisePageRequest
-from hillsight.jobs.exercise_scene import opened_exercise
-from hillsight.jobs.exercise_views import DEAD, NOT_KNOWN, SEEN, ground_codes, map_limits, place_views
+from hillsight.jobs.exercise.landmarks import pointed_at, seen_words, unseen_words
+from hillsight.jobs.exercise.request import ExercisePageRequest
+from hillsight.jobs.exercise.scene import opened_exercise
+from hillsight.jobs.exercise.views import DEAD, NOT_KNOWN, SEEN, ground_codes, map_limits, place_views
 from hillsight.jobs.listener import SILENT
 from hillsight.sheets.exercise.packing import unpacked
 from hillsight.words.angles import signed_deg

@@ -270,7 +270,7 @@ def test_a_pair_that_names_no_post_is_told_before_places_are_sought(
     def never(*_: object) -> None:
         raise AssertionError("places to stand were sought")
 
-    monkeypatch.setattr("hillsight.jobs.posts.where_to_stand", never)
+    monkeypatch.setattr("hillsight.jobs.posts.run.where_to_stand", never)
     plan = plan_of(tmp_path, inputs, ('one = "the bend"', 'one = "the bent"'))
     with pytest.raises(hillsight.HillsightError, match="'the bent', and no fixed post or named place"):
         hillsight.posts(plan, terrain=inputs / "ground.tif")

@@ -11,7 +11,7 @@ import shapely
 
 from hillsight.errors import HillsightError
 from hillsight.ground.terrain import Terrain, TerrainOptions, open_terrain
-from hillsight.jobs.posts_course import read_course
+from hillsight.jobs.posts.course import read_course
 from hillsight.plan.posts.plan import NamedDanger, PlannedCheckpoint, PlannedCourse, PostsPlan, Wanted
 from jobs.worlds import heights
 from terrains import write_geotiff

@@ -14,8 +14,8 @@ import shapely
 
 import hillsight
 import oracle
-from hillsight.jobs import posts_drawings
-from hillsight.jobs.posts_sheet_views import view_over
+from hillsight.jobs.posts import drawings as posts_drawings
+from hillsight.jobs.posts.sheet_views import view_over
 from jobs.test_posts import plan_of
 from jobs.worlds import world
 

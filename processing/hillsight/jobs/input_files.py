@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from hillsight.jobs.exercise_find_request import ExerciseFindRequest
-from hillsight.jobs.exercise_request import ExerciseInput
-from hillsight.jobs.posts_request import PostsRequest
+from hillsight.jobs.exercise.find_request import ExerciseFindRequest
+from hillsight.jobs.exercise.request import ExerciseInput
+from hillsight.jobs.posts.request import PostsRequest
 from hillsight.jobs.requests import (
     CoverInput,
     EvidenceInput,

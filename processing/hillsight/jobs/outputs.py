@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
 from hillsight.jobs.input_files import named_files
-from hillsight.jobs.posts_request import PostsRequest
+from hillsight.jobs.posts.request import PostsRequest
 from hillsight.jobs.printing import printing_of
 from hillsight.jobs.requests import (
     Pictures,

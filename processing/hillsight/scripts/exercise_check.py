@@ -69,7 +69,7 @@ def command(quiet: bool, **given: Any) -> None:
 
     Ends with exit code 3 if the exercise is not sound, and says why.
     """
-    from hillsight.jobs.exercise_check import exercise_check
+    from hillsight.jobs.exercise.check import exercise_check
     from hillsight.scripts.report import Terminal
     from hillsight.sheets.exercise.soundness_text import lines
 

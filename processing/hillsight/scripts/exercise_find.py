@@ -94,7 +94,7 @@ def command(quiet: bool, **given: Any) -> None:
     Every exercise passes `hillsight exercise check`. A person must check that its places can be reached and
     that it is lawful to stand there.
     """
-    from hillsight.jobs.exercise_find import exercise_find
+    from hillsight.jobs.exercise.find import exercise_find
     from hillsight.scripts.report import Terminal
 
     with Terminal(quiet=quiet) as report:

@@ -28,7 +28,7 @@ def command(quiet: bool, **given: Any) -> None:
 
     Ends with exit code 3 if the exercise is not sound; the page is written, and says so with the answer.
     """
-    from hillsight.jobs.exercise_page import exercise_page
+    from hillsight.jobs.exercise.page import exercise_page
     from hillsight.scripts.report import Terminal
 
     with Terminal(quiet=quiet) as report:

@@ -55,7 +55,7 @@ def command(quiet: bool, **given: Any) -> None:
 
     Ends with exit code 3 if an exercise is not sound. Nothing is printed then, unless --unsound asks for it.
     """
-    from hillsight.jobs.exercise_print import exercise_print
+    from hillsight.jobs.exercise.print import exercise_print
     from hillsight.scripts.report import Terminal
 
     with Terminal(quiet=quiet) as report:

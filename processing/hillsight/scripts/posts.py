@@ -98,7 +98,7 @@ def command(quiet: bool, **given: Any) -> None:
 
     Ends with exit code 3 if less is seen than is wanted, or a pair does not reach each other.
     """
-    from hillsight.jobs.posts import posts
+    from hillsight.jobs.posts.run import posts
     from hillsight.scripts.report import Terminal
 
     with Terminal(quiet=quiet) as terminal:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.ground.stations import Station
-from hillsight.jobs.exercise_check import judge
-from hillsight.jobs.exercise_made import Made
+from hillsight.jobs.exercise.check import judge
+from hillsight.jobs.exercise.made import Made
 from hillsight.plan.exercise.checking import Effort
 from hillsight.plan.exercise.sector import in_sector
 from hillsight.plan.exercise.soundness import MATTERS_NEEDED
@@ -19,8 +19,8 @@ from hillsight.plan.look.things import Things
 if TYPE_CHECKING:
     import geopandas
 
-    from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_ground import ExerciseGround
+    from hillsight.jobs.exercise.check import Judged
+    from hillsight.jobs.exercise.ground import ExerciseGround
     from hillsight.plan.exercise.exercise import Exercise
     from hillsight.plan.exercise.look_alikes import LookAlike
     from hillsight.plan.exercise.soundness import Against

@@ -18,7 +18,7 @@ from hillsight.ground.transform import operation_between
 from hillsight.ground.vector import display_name
 from hillsight.jobs.inputs import described, opened
 from hillsight.jobs.named_ground import with_named_ground
-from hillsight.jobs.posts_request import PlannedGround
+from hillsight.jobs.posts.request import PlannedGround
 from hillsight.layers.provenance import input_file
 from hillsight.plan.posts.file import read_plan
 from hillsight.plan.posts.places import NamedShapes
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from hillsight.ground.terrain import Terrain
     from hillsight.jobs.inputs import Inputs
-    from hillsight.jobs.posts_request import PostsRequest
+    from hillsight.jobs.posts.request import PostsRequest
 
 #: Class of evidence of streams and lakes.
 _WATER = "water"

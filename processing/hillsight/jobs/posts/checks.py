@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from hillsight.errors import CallError, OutputError, PostsError
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.outputs import check_outputs
-from hillsight.jobs.posts_drawings import check_drawings
+from hillsight.jobs.posts.drawings import check_drawings
 from hillsight.layers.atomic import check_place
 from hillsight.plan.posts.fields import CONTROL
 from hillsight.plan.posts.file import unknown_post, which_posts
@@ -16,8 +16,8 @@ from hillsight.words.english import folded
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.jobs.posts_places import Standing
-    from hillsight.jobs.posts_request import PostsRequest
+    from hillsight.jobs.posts.places import Standing
+    from hillsight.jobs.posts.request import PostsRequest
     from hillsight.plan.posts.course import Stretches
     from hillsight.plan.posts.places import Places
     from hillsight.plan.posts.plan import PostsPlan

@@ -20,20 +20,20 @@ from hillsight.jobs.outputs import (
     write_style_folder,
     write_text,
 )
-from hillsight.jobs.posts_checks import (
+from hillsight.jobs.posts.checks import (
     check_pairs,
     check_refused,
     check_request,
     check_size,
     check_written,
 )
-from hillsight.jobs.posts_course import read_course
-from hillsight.jobs.posts_drawings import draw_posts
-from hillsight.jobs.posts_found import LAYERS, FoundPosts
-from hillsight.jobs.posts_ground import NamedPlaces, opened_plan
-from hillsight.jobs.posts_places import StandingGround, surface_over, where_to_stand
-from hillsight.jobs.posts_request import PostsRequest
-from hillsight.jobs.posts_shown import ShownPosts
+from hillsight.jobs.posts.course import read_course
+from hillsight.jobs.posts.drawings import draw_posts
+from hillsight.jobs.posts.found import LAYERS, FoundPosts
+from hillsight.jobs.posts.ground import NamedPlaces, opened_plan
+from hillsight.jobs.posts.places import StandingGround, surface_over, where_to_stand
+from hillsight.jobs.posts.request import PostsRequest
+from hillsight.jobs.posts.shown import ShownPosts
 from hillsight.jobs.results import Result
 from hillsight.jobs.sink import sink_for
 from hillsight.layers.atomic import together
@@ -55,8 +55,8 @@ if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
     from hillsight.ground.sun import Daylight
     from hillsight.ground.terrain import Terrain
-    from hillsight.jobs.posts_ground import PlanGround
-    from hillsight.jobs.posts_places import Standing
+    from hillsight.jobs.posts.ground import PlanGround
+    from hillsight.jobs.posts.places import Standing
     from hillsight.plan.posts.choosing import Choice
     from hillsight.plan.posts.course import Course, Stretches
     from hillsight.plan.posts.plan import PostsPlan

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from hillsight.jobs.exercise_request import ExerciseEffort
+from hillsight.jobs.exercise.request import ExerciseEffort
 from hillsight.jobs.settling import Number
 
 

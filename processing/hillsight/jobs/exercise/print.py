@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, ExerciseError, OutputError
 from hillsight.ground.small_files import read_small
-from hillsight.jobs.exercise_camera import photograph_camera
-from hillsight.jobs.exercise_check import effort_of, judge
-from hillsight.jobs.exercise_laid_out import shown_of
-from hillsight.jobs.exercise_print_request import ExercisePrintRequest
-from hillsight.jobs.exercise_scene import opened_exercise, settled_exercise
-from hillsight.jobs.exercise_sheets import sheet_data
-from hillsight.jobs.exercise_shown import page_data
+from hillsight.jobs.exercise.camera import photograph_camera
+from hillsight.jobs.exercise.check import effort_of, judge
+from hillsight.jobs.exercise.laid_out import shown_of
+from hillsight.jobs.exercise.print_request import ExercisePrintRequest
+from hillsight.jobs.exercise.scene import opened_exercise, settled_exercise
+from hillsight.jobs.exercise.sheets import sheet_data
+from hillsight.jobs.exercise.shown import page_data
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.named_ground import ground_files
@@ -26,8 +26,8 @@ from hillsight.plan.exercise.file import FORMAT
 from hillsight.words.english import listed
 
 if TYPE_CHECKING:
-    from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_scene import ExerciseScene
+    from hillsight.jobs.exercise.check import Judged
+    from hillsight.jobs.exercise.scene import ExerciseScene
     from hillsight.layers.provenance import Provenance
     from hillsight.sheets.exercise.sheet_data import SheetData
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hillsight.jobs.exercise_landmarks import pointed_at
-from hillsight.jobs.exercise_views import drawn_rgb, map_limits, place_views
+from hillsight.jobs.exercise.landmarks import pointed_at
+from hillsight.jobs.exercise.views import drawn_rgb, map_limits, place_views
 from hillsight.plan.exercise.marking import marking_guide, shuffled
 from hillsight.sheets.exercise.page_map import MAP_SHAPE
 
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hillsight.arrays import Bytes
-    from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_landmarks import Pointed
-    from hillsight.jobs.exercise_views import PlaceView
+    from hillsight.jobs.exercise.check import Judged
+    from hillsight.jobs.exercise.landmarks import Pointed
+    from hillsight.jobs.exercise.views import PlaceView
     from hillsight.plan.exercise.marking import Reason
     from hillsight.plan.picture.camera import Camera
     from hillsight.sheets.paper.labels import Box

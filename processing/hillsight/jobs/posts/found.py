@@ -11,7 +11,7 @@ from hillsight.plan.posts.limits import open_shares, slope_at_deg
 if TYPE_CHECKING:
     from hillsight.ground.grid import Surface
     from hillsight.ground.sun import Daylight
-    from hillsight.jobs.posts_places import Standing
+    from hillsight.jobs.posts.places import Standing
     from hillsight.plan.posts.meeting import Meetings
     from hillsight.plan.posts.outcome import Outcome
 

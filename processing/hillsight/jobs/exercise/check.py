@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError, OutputError
-from hillsight.jobs.exercise_request import ExerciseCheckRequest, ExerciseEffort
-from hillsight.jobs.exercise_scene import exercise_framing, opened_exercise
+from hillsight.jobs.exercise.request import ExerciseCheckRequest, ExerciseEffort
+from hillsight.jobs.exercise.scene import exercise_framing, opened_exercise
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.outputs import provenance_of, write_text

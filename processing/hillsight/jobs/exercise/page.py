@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import OutputError
-from hillsight.jobs.exercise_camera import photograph_camera
-from hillsight.jobs.exercise_check import effort_of, judge
-from hillsight.jobs.exercise_laid_out import shown_of
-from hillsight.jobs.exercise_request import ExercisePageRequest
-from hillsight.jobs.exercise_scene import opened_exercise
-from hillsight.jobs.exercise_shown import page_data
+from hillsight.jobs.exercise.camera import photograph_camera
+from hillsight.jobs.exercise.check import effort_of, judge
+from hillsight.jobs.exercise.laid_out import shown_of
+from hillsight.jobs.exercise.request import ExercisePageRequest
+from hillsight.jobs.exercise.scene import opened_exercise
+from hillsight.jobs.exercise.shown import page_data
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.listener import SILENT, Listener
 from hillsight.jobs.named_ground import ground_files
@@ -23,8 +23,8 @@ from hillsight.layers.atomic import check_place
 from hillsight.words.english import listed
 
 if TYPE_CHECKING:
-    from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_scene import ExerciseScene
+    from hillsight.jobs.exercise.check import Judged
+    from hillsight.jobs.exercise.scene import ExerciseScene
 
 _PAGES = (".html", ".htm")
 

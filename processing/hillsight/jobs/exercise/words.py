@@ -11,8 +11,8 @@ from hillsight.words.english import listed
 from hillsight.words.quantities import whole_number
 
 if TYPE_CHECKING:
-    from hillsight.jobs.exercise_check import Judged
-    from hillsight.jobs.exercise_laid_out import Shown
+    from hillsight.jobs.exercise.check import Judged
+    from hillsight.jobs.exercise.laid_out import Shown
 
 #: Reasons that are told for choosing a wrong place.
 _MOST_TEMPTING = 2

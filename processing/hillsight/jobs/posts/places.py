@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from hillsight.arrays import Flags, Floats
     from hillsight.ground.grid import Surface
-    from hillsight.jobs.posts_ground import PlanGround
+    from hillsight.jobs.posts.ground import PlanGround
     from hillsight.layers.provenance import InputFile
     from hillsight.plan.posts.course import Course
     from hillsight.plan.posts.plan import NamedPlace

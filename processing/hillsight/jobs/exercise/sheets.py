@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.jobs.exercise_landmarks import lying_words, seen_words
-from hillsight.jobs.exercise_shown import grounds_of, page_reason, question_view, view_of
-from hillsight.jobs.exercise_views import ground_view
-from hillsight.jobs.exercise_words import cautions, looking_words, mistakes, norths_of, ruled_out, where_words
+from hillsight.jobs.exercise.landmarks import lying_words, seen_words
+from hillsight.jobs.exercise.shown import grounds_of, page_reason, question_view, view_of
+from hillsight.jobs.exercise.views import ground_view
+from hillsight.jobs.exercise.words import cautions, looking_words, mistakes, norths_of, ruled_out, where_words
 from hillsight.plan.exercise.marking import DECIDES
 from hillsight.reading.ground import cover
 from hillsight.reading.ground.crest_lines import crest_lines
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.arrays import Floats
-    from hillsight.jobs.exercise_laid_out import Shown
-    from hillsight.jobs.exercise_views import PlaceView
+    from hillsight.jobs.exercise.laid_out import Shown
+    from hillsight.jobs.exercise.views import PlaceView
 
 #: Degrees between the points of a sector's rim.
 _RIM_STEP_DEG = 3.0

@@ -9,9 +9,9 @@ import numpy as np
 
 from hillsight.errors import CallError, FeatureError, HillsightError, StationError
 from hillsight.ground.vector import carried, read_layer
-from hillsight.jobs.exercise_ground import ExerciseGround
-from hillsight.jobs.exercise_judging import Judge
-from hillsight.jobs.exercise_made import Found
+from hillsight.jobs.exercise.ground import ExerciseGround
+from hillsight.jobs.exercise.judging import Judge
+from hillsight.jobs.exercise.made import Found
 from hillsight.jobs.named_ground import with_named_cover
 from hillsight.jobs.outputs import named
 from hillsight.jobs.scene import direction_deg
@@ -27,7 +27,7 @@ from hillsight.words.angles import bearing_words
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hillsight.jobs.exercise_find_request import ExerciseFindRequest
+    from hillsight.jobs.exercise.find_request import ExerciseFindRequest
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.listener import Listener
     from hillsight.plan.exercise.look_alikes import LookAlike

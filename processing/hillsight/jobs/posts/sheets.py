@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.jobs.posts_sheet_views import (
+from hillsight.jobs.posts.sheet_views import (
     dead_ground,
     north_of,
     out_of_sight_by,
@@ -17,7 +17,7 @@ from hillsight.jobs.posts_sheet_views import (
     view_from,
     view_over,
 )
-from hillsight.jobs.posts_sheet_words import (
+from hillsight.jobs.posts.sheet_words import (
     NORTHS,
     light_fact,
     place_words_of,
@@ -26,7 +26,7 @@ from hillsight.jobs.posts_sheet_words import (
     walk_fact,
     watch_table,
 )
-from hillsight.jobs.posts_shown import ShownPosts, frame_of
+from hillsight.jobs.posts.shown import ShownPosts, frame_of
 from hillsight.jobs.sheet_area import north_at
 from hillsight.plan.posts.fields import CONTROL
 from hillsight.plan.posts.gaps import runs
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from hillsight.arrays import Floats
-    from hillsight.jobs.posts_sheet_views import DeadGround
+    from hillsight.jobs.posts.sheet_views import DeadGround
     from hillsight.plan.posts.outcome import Outcome
     from hillsight.plan.posts.walking import Walk
     from hillsight.reading.drawn.drawn_view import DrawnView

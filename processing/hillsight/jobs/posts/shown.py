@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from hillsight.ground.grid import Surface
     from hillsight.ground.terrain import Terrain
-    from hillsight.jobs.posts_found import FoundPosts
-    from hillsight.jobs.posts_ground import PlanGround
+    from hillsight.jobs.posts.found import FoundPosts
+    from hillsight.jobs.posts.ground import PlanGround
     from hillsight.plan.posts.outcome import Outcome
     from hillsight.plan.posts.plan import NamedPlace
     from hillsight.plan.posts.walking import Walk

@@ -8,15 +8,15 @@ from hillsight.errors import OutputError
 from hillsight.jobs.input_files import named_files
 from hillsight.jobs.named_ground import ground_words
 from hillsight.jobs.outputs import check_folder
-from hillsight.jobs.posts_sheets import map_layers, post_sheets
+from hillsight.jobs.posts.sheets import map_layers, post_sheets
 from hillsight.layers.atomic import check_place, made_folder
 from hillsight.sheets.paper.saving import DRAWINGS
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from hillsight.jobs.posts_request import PostsRequest
-    from hillsight.jobs.posts_shown import ShownPosts
+    from hillsight.jobs.posts.request import PostsRequest
+    from hillsight.jobs.posts.shown import ShownPosts
     from hillsight.layers.provenance import Provenance
     from hillsight.sheets.posts.sheet_data import PostSheets
 

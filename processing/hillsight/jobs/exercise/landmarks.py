@@ -14,7 +14,7 @@ from hillsight.words.quantities import metres, rough_distance_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hillsight.jobs.exercise_views import PlaceView
+    from hillsight.jobs.exercise.views import PlaceView
     from hillsight.reading.drawn.landmarks import Landmark
 
 #: Landmarks that a wrong place adds to those of the true one.

@@ -10,8 +10,8 @@ import shapely
 
 from hillsight.ground.magnetic import declination
 from hillsight.ground.stations import Station
-from hillsight.jobs.posts_sheet_words import NOT_KNOWN, PARTLY, TOO_FAR
-from hillsight.jobs.posts_shown import frame_of
+from hillsight.jobs.posts.sheet_words import NOT_KNOWN, PARTLY, TOO_FAR
+from hillsight.jobs.posts.shown import frame_of
 from hillsight.reading.drawn.drawn_view import drawn_view
 from hillsight.reading.drawn.eyes import sight_lines
 from hillsight.reading.ground import cover
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.arrays import Floats
-    from hillsight.jobs.posts_shown import ShownPosts
+    from hillsight.jobs.posts.shown import ShownPosts
     from hillsight.reading.drawn.drawn_view import DrawnView
     from hillsight.reading.view import SightLines
 

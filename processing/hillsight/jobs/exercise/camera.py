@@ -10,7 +10,7 @@ from hillsight.plan.picture.marks import Marks
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hillsight.jobs.exercise_scene import ExerciseScene
+    from hillsight.jobs.exercise.scene import ExerciseScene
     from hillsight.plan.picture.camera import Camera
 
 #: Fewer landmarks fix no camera whose width is known but for some per cent.

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 
 from hillsight.ground.geodesy import grid_bearing_deg
-from hillsight.jobs.exercise_landmarks import seen_words, unseen_words
-from hillsight.jobs.exercise_views import ground_codes
-from hillsight.jobs.exercise_words import (
+from hillsight.jobs.exercise.landmarks import seen_words, unseen_words
+from hillsight.jobs.exercise.views import ground_codes
+from hillsight.jobs.exercise.words import (
     as_sentence,
     cautions,
     looking_words,
@@ -38,8 +38,8 @@ from hillsight.words.angles import bearing_words
 
 if TYPE_CHECKING:
     from hillsight.arrays import Bytes, Floats
-    from hillsight.jobs.exercise_laid_out import Shown
-    from hillsight.jobs.exercise_views import PlaceView
+    from hillsight.jobs.exercise.laid_out import Shown
+    from hillsight.jobs.exercise.views import PlaceView
     from hillsight.plan.exercise.marking import Reason
     from hillsight.sheets.paper.labels import Box
     from hillsight.sight.cylinder import Projection

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hillsight.errors import CallError
-from hillsight.jobs.exercise_files import ExerciseFiles, answers, check_folder
-from hillsight.jobs.exercise_find_request import ExerciseFindRequest
-from hillsight.jobs.exercise_proposals import proposed
-from hillsight.jobs.exercise_true_spot import found_about, true_spot
+from hillsight.jobs.exercise.files import ExerciseFiles, answers, check_folder
+from hillsight.jobs.exercise.find_request import ExerciseFindRequest
+from hillsight.jobs.exercise.proposals import proposed
+from hillsight.jobs.exercise.true_spot import found_about, true_spot
 from hillsight.jobs.inputs import opened
 from hillsight.jobs.listener import SILENT, Listener, say_if_compiling
 from hillsight.jobs.outputs import provenance_of

@@ -22,8 +22,8 @@ from hillsight.plan.sighting.wording import statement_words
 if TYPE_CHECKING:
     import geopandas
 
-    from hillsight.jobs.exercise_find_request import ExerciseFindRequest
-    from hillsight.jobs.exercise_made import Found, Made
+    from hillsight.jobs.exercise.find_request import ExerciseFindRequest
+    from hillsight.jobs.exercise.made import Found, Made
     from hillsight.jobs.inputs import Inputs
     from hillsight.layers.provenance import Provenance
     from hillsight.plan.exercise.look_alikes import LookAlike

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from hillsight.errors import ExerciseError
 from hillsight.ground.crs import horizontal_crs, is_metric, parse_crs
 from hillsight.ground.terrain import open_terrain
-from hillsight.jobs.exercise_request import ExerciseInput
+from hillsight.jobs.exercise.request import ExerciseInput
 from hillsight.jobs.inputs import opened, terrain_options
 from hillsight.jobs.listener import say_if_compiling
 from hillsight.jobs.named_ground import with_named_ground

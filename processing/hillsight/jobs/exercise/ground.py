@@ -10,7 +10,7 @@ import numpy as np
 
 from hillsight.ground.geodesy import Geodesy, drop_coefficient_per_m
 from hillsight.ground.stations import Station
-from hillsight.jobs.exercise_scene import agreeing
+from hillsight.jobs.exercise.scene import agreeing
 from hillsight.jobs.scene import scene_of
 from hillsight.plan.exercise.close_looks import CloseLooker
 from hillsight.plan.exercise.marks_in_view import BELOW_TOP_M, MarksInView, is_top
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import geopandas
 
     from hillsight.arrays import Floats
-    from hillsight.jobs.exercise_find_request import ExerciseFindRequest
+    from hillsight.jobs.exercise.find_request import ExerciseFindRequest
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.scene import Scene
     from hillsight.plan.exercise.pool import Pool

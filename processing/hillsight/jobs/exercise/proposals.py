@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hillsight.errors import CallError, StationError
-from hillsight.jobs.exercise_ground import ExerciseGround
-from hillsight.jobs.exercise_judging import Judge
-from hillsight.jobs.exercise_made import Found, Made
+from hillsight.jobs.exercise.ground import ExerciseGround
+from hillsight.jobs.exercise.judging import Judge
+from hillsight.jobs.exercise.made import Found, Made
 from hillsight.jobs.wanted import amid
 from hillsight.plan.exercise.at_a_glance import AtAGlance
 from hillsight.plan.exercise.exercise import Exercise, ExercisePicture, ExercisePlace
@@ -22,7 +22,7 @@ from hillsight.plan.exercise.themes import SPUR_AND_STREAM, THEMES, Across, cont
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hillsight.jobs.exercise_find_request import ExerciseFindRequest
+    from hillsight.jobs.exercise.find_request import ExerciseFindRequest
     from hillsight.jobs.inputs import Inputs
     from hillsight.jobs.listener import Listener
     from hillsight.plan.exercise.pool import Pool
