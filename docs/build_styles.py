@@ -27,6 +27,8 @@ from sign_styles import SLD_SHAPES, pixels
 FOLDER = Path(__file__).parents[1] / "styles"
 _SLD = "http://www.opengis.net/sld"
 _OGC = "http://www.opengis.net/ogc"
+#: Least size (points) of a mark of a fill.
+_LEAST_STREWN = 3.8
 #: Kinds that a list of features may hold, by the sign they take.
 _KINDS = {
     "saddle": ("saddle", "col", "pass", "hause", "bealach", "bwlch"),
@@ -85,7 +87,9 @@ def symbolizers(sign: sign_styles.Drawn) -> list[Any]:
         # SLD 1.0 sets its tiles edge to edge: a tile of the pitch would hold a mark as large.
         open_shape = texture.shape in signs.OPEN_SHAPES
         fill, edge, width = ("", texture.colour, 0.6) if open_shape else (texture.colour, "", 0.0)
-        mark = _graphic(signs.Part(texture.shape, texture.size * 1.6, fill, edge, width), "0.8")
+        # Marks of a fill lie side by side: smaller ones run together to one colour.
+        size = max(texture.size * 1.6, _LEAST_STREWN)
+        mark = _graphic(signs.Part(texture.shape, size, fill, edge, width), "0.8")
         found.append(_node("PolygonSymbolizer", _node("Fill", _node("GraphicFill", mark))))
     elif isinstance(texture, signs.Hatch) and texture.strength == 1.0:
         # It has no lines to fill with; slanting crosses edge to edge are a lattice.

@@ -33,7 +33,7 @@
                     </Fill>
                   </Mark>
                   <Opacity>0.8</Opacity>
-                  <Size>2</Size>
+                  <Size>4.8</Size>
                 </Graphic>
               </GraphicFill>
             </Fill>
