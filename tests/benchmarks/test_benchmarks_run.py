@@ -35,6 +35,7 @@ def ran(found):
     return [(c, n, e) for c in found["cases"] for n, e in c["engines"].items() if e["runs"]]
 
 
+@pytest.mark.slow
 def test_ratios_are_finite_and_positive(found):
     for _, name, figure in ran(found):
         for over in ("over_gdal", "over_copy"):

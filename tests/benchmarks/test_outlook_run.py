@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
+
 from benchmarks import outlook
 
 
+@pytest.mark.slow
 def test_the_same_checkout_beside_itself_gives_every_figure_of_both(tmp_path: Path) -> None:
     told = tmp_path / "run.json"
     here = Path(outlook.__file__).resolve().parents[2]

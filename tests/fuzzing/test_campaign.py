@@ -30,6 +30,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return surroundings(tmp_path_factory.mktemp("damaged"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [one for one in SEEDS if one not in _SLOW], ids=lambda one: one.name)
 def test_damaged_files_are_refused_or_answered_alike(seed: Seed, folder: Path) -> None:
     trial = Trial(seed, folder)

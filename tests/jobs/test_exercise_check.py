@@ -43,6 +43,7 @@ def written(folder: Path, one: Exercise, name: str = "exercise.toml") -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_a_knoll_that_only_one_place_sees_tells_them_apart(folder: Path) -> None:
     """The knoll stands against the sky, 40 m above ground 300 m off: atan(38.4 / 300) = 7.3 degrees.
 
@@ -168,6 +169,7 @@ def test_a_map_that_the_terrain_gainsays_decides_nothing(folder: Path, tmp_path:
     assert not any("disagree" in text for text in told.notes)
 
 
+@pytest.mark.slow
 def test_reports_escape_names_and_carry_provenance(folder: Path, tmp_path: Path) -> None:
     evil = exercise(replace(BY_THE_KNOLL, name="<script>*x*"), NO_KNOLL, title="<b>&")
     path = written(folder, evil, "evil.toml")
@@ -208,6 +210,7 @@ def test_what_cannot_be_checked_is_refused(
         assert words in message
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("changes", "is_told"),
     [({"title": "Dusk By the  knoll"}, True), ({"question": "By the knoll, or in the west?"}, False)],

@@ -46,6 +46,7 @@ def points(*places: tuple[float, float], **columns: list[str]) -> geopandas.GeoD
     return geopandas.GeoDataFrame(columns, geometry=[shapely.Point(one) for one in places], crs=27700)
 
 
+@pytest.mark.slow
 def test_look_alikes_of_a_true_place(ground: str, tmp_path: Path) -> None:
     found = hillsight.exercise_find(ground, **TRUE, **ASKED, out=tmp_path / "out")
     read = read_exercise(str(tmp_path / "out" / "exercise_01.toml"))
@@ -70,6 +71,7 @@ def test_look_alikes_of_a_true_place(ground: str, tmp_path: Path) -> None:
     assert f"- {rows['letter'][1]}, {rows['name'][1]}: " in report and rows["told_by"][1] in report
 
 
+@pytest.mark.slow
 def test_an_exercise_is_taken_as_its_file_tells_it(ground: str, tmp_path: Path) -> None:
     # The place in another CRS than the terrain's, as PROJ has it; a photograph that lies beside the file.
     east_m, north_m = Transformer.from_crs(27700, 32630, always_xy=True).transform(MIDDLE_E, MIDDLE_N)
@@ -116,6 +118,7 @@ def test_cover_of_an_exercise_holds_and_stands_in_what_is_written(ground: str, t
     assert Path(read.beside(read.cover[0])).is_file()
 
 
+@pytest.mark.slow
 def test_exercises_proposed_on_a_piece_of_ground(ground: str) -> None:
     theme = "rising or falling ground before us"
     asked = {**ASKED, "theme": theme, "area": f"{WEST + 800},{NORTH - 3_200},{WEST + 3_200},{NORTH - 800}"}

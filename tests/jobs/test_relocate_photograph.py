@@ -212,6 +212,7 @@ SHAPES = ('kind = "skyline"\nshape = "pointed"', 'kind = "humps"\ncount = 3')
 PLACED = ('kind = "order"\nthings = ["West Tor", "Mid Tor", "East Tor"]',)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("marks", "more"), [("marks", SHAPES), ("landmarks", PLACED)])
 def test_what_was_measured_is_not_counted_again(
     made: dict[str, Path], marks: str, more: tuple[str, ...]
@@ -262,6 +263,7 @@ def test_landmarks_of_a_photograph_on_its_side_are_refused(made: dict[str, Path]
         weighed(made | {"side": file}, "side", photo=str(photo), width=40.0)
 
 
+@pytest.mark.slow
 def test_a_sightings_width_that_does_not_count_is_told(made: dict[str, Path]) -> None:
     file = made["folder"] / "wide.toml"
     file.write_text(

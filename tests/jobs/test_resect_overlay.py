@@ -130,6 +130,7 @@ def saved(folder: Path, ending: str) -> Path:
     return path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", FORMATS)
 def test_landmark_to_pixel_to_ground_and_back(place: Path, tmp_path: Path, ending: str) -> None:
     """The marked landmarks are picked where they were marked: the ground is within half a pixel of them."""
@@ -243,6 +244,7 @@ def test_the_search_finds_what_is_hidden(tmp_path: Path) -> None:
     assert any(OWNER.encode() in part for part in opened_up(page))
 
 
+@pytest.mark.slow
 def test_position_owner_serial_and_thumbnail_reach_no_output(place: Path, tmp_path: Path) -> None:
     photo = tmp_path / "in" / "ridge.jpg"
     photo.parent.mkdir()
@@ -276,6 +278,7 @@ def test_position_owner_serial_and_thumbnail_reach_no_output(place: Path, tmp_pa
     assert str(tmp_path) not in json.dumps(told)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
 def test_an_overlay_is_the_same_every_time_and_shows_the_photograph(
     place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str

@@ -158,6 +158,7 @@ def test_every_script_is_compared() -> None:
     assert compared == set(SCRIPTS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")
@@ -181,6 +182,7 @@ def test_files_are_the_same(name: str, inputs: Path, tmp_path: Path, monkeypatch
         assert all(place.exists() for place in places)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", ["outlook", "bearings", "relocate", "resect", "landforms", "profile", "panorama", "posts"]
 )
@@ -220,6 +222,7 @@ def test_the_doctors_report_is_the_same() -> None:
     assert told[-1] == "All is well."
 
 
+@pytest.mark.slow
 def test_the_demo_is_the_same(inputs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a small made place instead of the upland, which takes a minute to make."""
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1780000000")

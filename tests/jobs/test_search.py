@@ -47,6 +47,7 @@ def about(east_m: float, north_m: float, half_m: float) -> geopandas.GeoDataFram
     return geopandas.GeoDataFrame(geometry=[box], crs=27700)
 
 
+@pytest.mark.slow
 def test_the_place_is_found(ground: str, marks: Marks, tmp_path: Path) -> None:
     found = hillsight.search(
         ground,

@@ -55,6 +55,7 @@ def long_lines(paths: list[np.ndarray], axis: int) -> list[float]:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("paper", ["A4", "A3"])
 @pytest.mark.parametrize("scale", [10_000, 25_000, 40_000, 50_000])
 def test_a_hundred_millimetres_are_right_to_a_fiftieth(

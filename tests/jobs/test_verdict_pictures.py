@@ -40,6 +40,7 @@ def page(wide: int, high: int, seed: int) -> Page:
     return made
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("maps", "photographs"), [(0, 0), (3, 0), (3, 3), (6, 4)])
 def test_all_pictures_are_there_and_the_page_is_small(maps: int, photographs: int) -> None:
     shots = {f"Place {k}": Shot.of(page(1_240, 1_754, k)) for k in range(maps)}

@@ -68,6 +68,7 @@ def test_code_is_kept_and_loaded(kernels: Path) -> None:
     assert call(kernels) == "compiled 0 loaded 1"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("damage", ["cut", "emptied", "overwritten", "flipped", "another's"])
 @pytest.mark.parametrize("suffix", ["nbi", "nbc"])
 def test_damaged_files_are_made_anew(kernels: Path, suffix: str, damage: str) -> None:
@@ -102,6 +103,7 @@ def test_any_flipped_bit(kernels: Path) -> None:
         assert call(kernels).startswith("compiled")
 
 
+@pytest.mark.slow
 def test_eight_first_runs_at_once(kernels: Path) -> None:
     runs = [start(kernels, kernels / "cache") for _ in range(8)]
     for run in runs:

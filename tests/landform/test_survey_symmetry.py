@@ -89,6 +89,7 @@ def turned_back(frames: Frames, quarters: int) -> Frames:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quarters", [1, 2, 3])
 @pytest.mark.parametrize("name", NAMES)
 def test_a_turned_ground_has_the_same_landforms(name, quarters):

@@ -125,6 +125,7 @@ def next_run_fails(folder: Path) -> None:
         raise KeyError
 
 
+@pytest.mark.slow
 @POSIX
 @pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
 def test_killed_at_every_step(tmp_path: Path, after: bool) -> None:

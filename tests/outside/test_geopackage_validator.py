@@ -53,6 +53,7 @@ def test_file_with_everything_is_valid(tmp_path: Path, out_crs: pyproj.CRS | Non
     assert "Req" not in verdict.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "damage",
     [

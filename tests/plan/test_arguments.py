@@ -137,6 +137,7 @@ def best_index(found: Relocation) -> int:
     return next(k for k, one in enumerate(found.verdict.candidates) if one.rank == 1)
 
 
+@pytest.mark.slow
 def test_times_are_what_leaving_a_statement_out_takes_away(found: Relocation) -> None:
     best, rival = best_index(found), rival_index(found)
     for argument in found.verdict.arguments:

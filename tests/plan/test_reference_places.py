@@ -71,6 +71,7 @@ def southern(places: np.ndarray) -> np.ndarray:
     return np.exp(np.clip((699_600.0 - places[:, 1]) / 80.0, 0.0, np.log(40.0)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("times", [even, southern])
 def test_choosing_and_looking_closer_leave_the_mean_as_it_is(
     times: Callable[[np.ndarray], np.ndarray], monkeypatch: pytest.MonkeyPatch

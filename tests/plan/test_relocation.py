@@ -202,6 +202,7 @@ def test_a_magnetic_bearing_needs_a_day(setting: Setting, tmp_path_factory: pyte
     assert "27 degrees true" in verdict.arguments[0].facts[0].words
 
 
+@pytest.mark.slow
 def test_five_hundred_statements_are_weighed(setting: Setting) -> None:
     parts = ("left", "middle", "right", "left half", "right half")
     kinds = [

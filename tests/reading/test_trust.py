@@ -70,6 +70,7 @@ def _stated(surface, eye):
     return np.degrees(np.arctan2(east_m, north_m)), distance_m, difference_m, angle_deg
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [11, 12])
 def test_intervals_hold_95_in_100_draws(seed):
     surface, eye = _place(seed)

@@ -153,6 +153,7 @@ def test_an_older_file_survives_a_failure_half_way(tmp_path: Path) -> None:
     assert_refused(tmp_path, *words, "--at", "300095,699905,Hole", says=("'Hole'", "void", "Move it"))
 
 
+@pytest.mark.slow
 @POSIX
 @pytest.mark.parametrize("most_bytes", [0, 100_000, 600_000])
 def test_a_disk_that_is_full(tmp_path: Path, most_bytes: int) -> None:

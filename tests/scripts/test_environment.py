@@ -53,6 +53,7 @@ def test_garbage_for_proj_and_gdal(tmp_path: Path) -> None:
     assert kept.code != 0
 
 
+@pytest.mark.slow
 def test_no_home_and_no_cache(tmp_path: Path) -> None:
     """A home that is not there, and folders for caches that cannot be made."""
     file = tmp_path / "a_file"
@@ -168,6 +169,7 @@ OTHERS = {
 }
 
 
+@pytest.mark.slow
 @POSIX
 @pytest.mark.parametrize("stream", ["full", "closed", "unread"])
 @pytest.mark.parametrize("name", OTHERS)

@@ -118,6 +118,7 @@ def test_signs_in_a_pdf_are_found(tmp_path: Path) -> None:
     assert all(sign in shown for sign in ("Fold (old)", "\u2192", "\u200f", "\u2066"))  # it drops U+202E
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(set(CASES) - {"batch"}))
 def test_nothing_acts(name: str, hostile: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(hostile)
@@ -144,6 +145,7 @@ def test_nothing_acts(name: str, hostile: Path, tmp_path: Path, monkeypatch: pyt
     assert "202e" in told.casefold(), "what is hostile is nowhere told: this shows nothing"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [

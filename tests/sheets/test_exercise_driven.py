@@ -206,6 +206,7 @@ def test_by_keyboard_alone(browser: Any, tmp_path: Path) -> None:
     assert kinds.index("stand") < kinds.index("row") < kinds.index("point")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width_px", WIDTHS)
 def test_a_checker_of_access_finds_nothing(browser: Any, tmp_path: Path, width_px: int, scheme: str) -> None:

@@ -140,6 +140,7 @@ def noise(shape: tuple[int, int], seed: int) -> Any:
     return np.random.default_rng(seed).integers(0, 256, (*shape, 3), np.uint8)
 
 
+@pytest.mark.slow
 def test_a_page_is_under_two_megabytes_whatever_its_pictures() -> None:
     of = exercise(photograph=True)
     # Noise is what compresses worst: no photograph is larger.

@@ -300,6 +300,7 @@ def crowd(count: int, scale_m: float = 100.0) -> dict[str, geopandas.GeoDataFram
     }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("count", "scale_m"), [(40, 100.0), (250, 50.0)])
 def test_nothing_overlaps_or_leaves_a_crowded_page(count: int, scale_m: float) -> None:
     ground = surface(terrains.fractal(201, 201, seed=4, relief_m=300.0, roughness=2.2).astype(np.float32))

@@ -71,6 +71,7 @@ def test_no_text_overlaps_another_or_leaves_the_page(drawn) -> None:
     assert_drawn_texts_keep_apart(drawn.page)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [11, 12])
 def test_none_does_on_other_ground_and_paper(seed: int) -> None:
     view = busy_view(seed, 40.0 * seed, 95.0, 0.2)
@@ -112,6 +113,7 @@ def test_a_number_stands_over_its_landmark(view, drawn) -> None:
     assert checked > 10
 
 
+@pytest.mark.slow
 def test_what_is_said_is_what_is_drawn(view, drawn) -> None:
     words = said(drawn.page)
     assert "The view from Made Station" in words
@@ -160,6 +162,7 @@ def test_an_svg_keeps_its_text_and_a_pdf_is_one(drawn, tmp_path) -> None:
     assert Image.open(png).size == (drawn.page.width, drawn.page.height)
 
 
+@pytest.mark.slow
 def test_the_same_view_gives_the_same_bytes(view, tmp_path) -> None:
     for kind in ("png", "svg", "pdf"):
         pages = [draw_panorama(view, PLACE, TRUE).page for _ in range(2)]
@@ -194,6 +197,7 @@ def test_a_bare_view_has_the_size_of_the_picture_and_its_skyline_where_the_camer
     assert np.mean(near) > 0.97
 
 
+@pytest.mark.slow
 def test_a_relief_lies_under_the_same_lines(view) -> None:
     drawn = draw_panorama(view, PLACE, TRUE, ground=Ground(relief=True))
     assert_texts_keep_apart(drawn.page)

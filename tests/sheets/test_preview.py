@@ -279,6 +279,7 @@ def test_a_sector_takes_the_height_of_its_own_ground(made: Path, surface) -> Non
     assert 1.0 <= float(times or 1.0) <= 2.0
 
 
+@pytest.mark.slow
 def test_same_bytes_again_whatever_the_users_settings(made: Path, surface, tmp_path: Path) -> None:
     package = made / "all.gpkg"
     label = _label(package)
@@ -307,6 +308,7 @@ def test_same_bytes_again_whatever_the_users_settings(made: Path, surface, tmp_p
     assert len(first) == 3 and label
 
 
+@pytest.mark.slow
 def test_hostile_names_give_safe_files_and_no_warning(made: Path, surface, tmp_path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")  # a glyph that the font lacks would warn
@@ -316,6 +318,7 @@ def test_hostile_names_give_safe_files_and_no_warning(made: Path, surface, tmp_p
         assert set(path.stem) <= set("abcdefghijklmnopqrstuvwxyz0123456789_")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "kinds"),
     [("viewshed.gpkg", ["ground", "rasters"]), ("dead.gpkg", ["ground"]), ("sector.gpkg", ["bearings"])],
@@ -327,6 +330,7 @@ def test_files_with_some_layers_give_the_pictures_they_can(
     assert [path.stem.rpartition("_")[2] for path in written] == kinds
 
 
+@pytest.mark.slow
 def test_every_picture_can_be_drawn_of_every_file(made: Path, surface, tmp_path: Path) -> None:
     for name in ("viewshed.gpkg", "dead.gpkg", "sector.gpkg"):
         content = read_content(made / name, _label(made / name), surface.grid.crs)

@@ -97,6 +97,7 @@ def printed_scales(page) -> tuple[float, float]:
     return (x1 - x0) / (far - near) / unit_m, (y1 - y0) / (high - low)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("asked", [None, 1.0, 2.5, 7.0, 40.0])
 def test_the_exaggeration_stated_is_the_one_drawn(asked):
     section, along = busy_section()

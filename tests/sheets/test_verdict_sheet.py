@@ -230,6 +230,7 @@ def test_a_rim_that_leaps_is_not_joined() -> None:
     assert not any(near(pixels, palette.BROW, 40).any() for pixels in between)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("station", range(3))
 def test_hostile_texts_break_nothing(station: int) -> None:
     of = verdicts.hostile()
@@ -265,6 +266,7 @@ def crowd(count: int) -> tuple[Verdict, geopandas.GeoDataFrame]:
     return replace(of, arguments=arguments), things(*rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [10, 300])
 def test_nothing_overlaps_on_a_crowded_page(count: int) -> None:
     of, named = crowd(count)

@@ -48,6 +48,7 @@ def walked() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return np.array(found), rows, columns
 
 
+@pytest.mark.slow
 def test_counts_are_the_walkers(done: Path, walked) -> None:
     clearance, _, _ = walked
     counted = whole(done / "out", "visible_count", 65535)
@@ -97,6 +98,7 @@ def test_who_sees_first_and_nearest_and_how_much_and_how_deep(done: Path, walked
     assert np.allclose(depth_m, np.where(any_asked, deep, np.nan), equal_nan=True, atol=1e-3)
 
 
+@pytest.mark.slow
 def test_two_workers_leave_the_same_bytes(done: Path) -> None:
     hillsight.batch(done / "job.toml", out=done / "two", workers=2)
     assert digests(done / "two") == digests(done / "out")

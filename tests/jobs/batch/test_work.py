@@ -70,6 +70,7 @@ def assert_same(one: Path, other: Path) -> None:
         assert arrays[0][1:] == arrays[1][1:]
 
 
+@pytest.mark.slow
 def test_outlooks_by_batch_are_those_of_all_stations_at_once(done: Path, tmp_path: Path) -> None:
     hillsight.outlook(
         str(done / "ground.tif"),
@@ -84,6 +85,7 @@ def test_outlooks_by_batch_are_those_of_all_stations_at_once(done: Path, tmp_pat
     assert {path.name for path in (done / "out" / "work_styles").iterdir()} == styles
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("script", "option", "given"),
     [
@@ -137,11 +139,13 @@ def test_a_csv_without_work_is_refused(tmp_path: Path) -> None:
         job_file.read_job(str(file))
 
 
+@pytest.mark.slow
 def test_two_workers_leave_the_same_bytes(done: Path) -> None:
     hillsight.batch(done / "job.toml", out=done / "two", workers=2)
     assert digests(done / "two") == digests(done / "out")
 
 
+@pytest.mark.slow
 def test_what_is_damaged_is_done_anew_and_the_rest_is_kept(done: Path, tmp_path: Path) -> None:
     folder = tmp_path / "again"
     shutil.copytree(done / "out", folder)
@@ -155,6 +159,7 @@ def test_what_is_damaged_is_done_anew_and_the_rest_is_kept(done: Path, tmp_path:
     assert digests(folder) == before
 
 
+@pytest.mark.slow
 def test_a_run_that_is_killed_and_run_again_leaves_the_same_bytes(done: Path, tmp_path: Path) -> None:
     command = process("batch", done / "job.toml", "--out", tmp_path / "out", "--workers", "1", "--quiet")
     run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
@@ -182,6 +187,7 @@ def test_the_provenance_tells_of_job_inputs_and_operations(done: Path) -> None:
     assert document["operations"]
 
 
+@pytest.mark.slow
 def test_a_station_that_cannot_be_used_is_listed_and_the_rest_is_done(tmp_path: Path) -> None:
     frame = thirty().iloc[:6].copy()
     void = shapely.Point(WEST + 420, NORTH - 1_030)  # the void of the ground
@@ -341,6 +347,7 @@ def test_a_script_of_another_package_may_be_the_work(tmp_path: Path) -> None:
     assert told["script near-ground"] == "near_ground 1.0"
 
 
+@pytest.mark.slow
 def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
     work = WORK.replace('features = ["features.gpkg"]\n', "").replace('"ground.tif"', '"tiles"')
     job = made(tmp_path, work, thirty().iloc[:5])
@@ -358,6 +365,7 @@ def test_a_folder_of_tiles_is_worked_on_as_one_terrain(tmp_path: Path) -> None:
     assert_same(tmp_path / "out" / "work.gpkg", out)
 
 
+@pytest.mark.slow
 def test_all_parts_share_the_working_grid_of_a_terrain_in_degrees(tmp_path: Path) -> None:
     work = WORK.replace('features = ["features.gpkg"]\n', "").replace("20000", "10000")
     frame = thirty().iloc[:8].to_crs(4326)

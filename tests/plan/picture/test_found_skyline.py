@@ -44,6 +44,7 @@ def drawn(ground, weather, camera=CAMERA, things=(), seed=31):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WEATHERS)
 def test_the_edge_is_found_or_left_out(ground, name):
     """Where the line is trusted it is right; a picture that is flagged is no wrong answer."""
@@ -70,6 +71,7 @@ def test_a_conifer_before_the_skyline_is_left_out(ground):
     assert np.median(off) < 3.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["no sky", "fog", "night", "sky alone", "grey", "noise"])
 def test_a_picture_without_a_skyline_is_flagged(ground, name):
     if name == "grey":
@@ -105,6 +107,7 @@ def test_pieces_are_thinned_lines_within_the_picture(ground):
     assert sum(piece.x_px.size for piece in pieces) < found.x_px.size / 2
 
 
+@pytest.mark.slow
 def test_an_enlarged_picture_has_the_same_edge(ground):
     """Each pixel as four: the edge lies at twice the rows."""
     picture = drawn(ground, WEATHERS["clear"])

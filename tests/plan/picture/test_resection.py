@@ -46,6 +46,7 @@ def test_exact_coordinates_and_six_marks_fix_the_camera() -> None:
     assert np.all(rms < [0.05, 0.1, 0.1, 0.005]), rms
 
 
+@pytest.mark.slow
 def test_plus_minus_is_one_standard_deviation() -> None:
     """Of 60 draws with errors that are not normal; bounds are those of 4 standard errors about 1."""
     random = np.random.default_rng(8)
