@@ -162,12 +162,12 @@ OUTPUT = TomlTable(
     "How results are cut and written.",
     (
         _whole("tile_posts", "posts along a side of a tile; 2048 if not said", 64, 16_384),
-        _whole("window_posts", "most posts of ground read at a time; 12000000 if not said", 10_000, 6e7),
+        _whole("window_posts", "most posts of ground read at a time; 8000000 if not said", 10_000, 6e7),
         _yes("parquet", "tables as GeoParquet too (needs pyarrow: pip install hillsight[batch])"),
         _yes("csv", "the bearing list that [work] makes as CSV too"),
         _yes("stac", "a STAC item for each tile (needs pystac: pip install hillsight[batch])"),
     ),
-    {"tile_posts": 2048, "window_posts": 12_000_000, "parquet": True, "csv": True, "stac": True},
+    {"tile_posts": 2048, "window_posts": 8_000_000, "parquet": True, "csv": True, "stac": True},
 )
 
 TABLES = (STATIONS, LOOKING, COVER, PRODUCTS, WORK, ERRORS, OUTPUT)

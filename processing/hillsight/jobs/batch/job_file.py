@@ -128,7 +128,7 @@ class Cutting:
     """How results are cut and written."""
 
     tile_posts: int = 2048
-    window_posts: int = 12_000_000
+    window_posts: int = 8_000_000
     parquet: bool = False
     csv: bool = False
     stac: bool = False
