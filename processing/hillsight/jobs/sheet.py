@@ -28,6 +28,7 @@ from hillsight.jobs.sheet_request import SheetRequest
 from hillsight.layers.atomic import together
 from hillsight.layers.map_layers import read_map_layers
 from hillsight.layers.provenance import input_file
+from hillsight.schema.layers import LAYERS
 from hillsight.sheets.map.content import MapContent
 from hillsight.sheets.map.contour_lines import chosen_interval_m, window_of
 from hillsight.sheets.map.drawing import PARTS, grid_step_m, unknown_letters
@@ -169,7 +170,8 @@ def run_sheet(request: SheetRequest, listener: Listener = SILENT) -> SheetResult
         read = read_map_layers(
             request.layers, inputs.terrain.crs, inputs.terrain.near, request.station, leave=leave
         )
-        if empty := [name for name, frame in read.frames.items() if not len(frame)]:
+        # Of our own layers many are rightly empty: without cover, no ground is uncertain.
+        if empty := [name for name, frame in read.frames.items() if not len(frame) and name not in LAYERS]:
             tell(f"there is nothing in {'the layer' if len(empty) == 1 else 'the layers'} {', '.join(empty)}")
         if len(read.stations) > 1 and {"dead_ground", "visible_ground"} & set(read.frames):
             tell(
