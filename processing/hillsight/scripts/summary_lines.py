@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hillsight.scripts.bearing_table import whole_degrees
+from hillsight.words.english import counted
 from hillsight.words.quantities import hectares, per_cent
 
 if TYPE_CHECKING:
@@ -161,7 +162,7 @@ def panorama_lines(frames: Mapping[str, pd.DataFrame]) -> list[str]:
     for station, own in pictures.groupby("station", sort=False):
         sky = lines[(lines["station"] == station) & (lines["role"] == "skyline")]
         seen = points[(points["station"] == station) & points["number"].notna()]
-        words = f"{station}: {len(own)} {'picture' if len(own) == 1 else 'pictures'}"
+        words = f"{station}: {counted(len(own), 'picture')}"
         if len(sky):
             highest = float(sky["vertical_angle_max_deg"].max())
             words += (
@@ -169,5 +170,5 @@ def panorama_lines(frames: Mapping[str, pd.DataFrame]) -> list[str]:
                 f"{sky['distance_max_m'].max():,.0f} m off, "
                 f"at its highest {highest:+.1f} degrees"
             )
-        said.append(f"{words}; {len(seen)} {'landmark' if len(seen) == 1 else 'landmarks'} with a number.")
+        said.append(f"{words}; {counted(len(seen), 'landmark')} with a number.")
     return said

@@ -63,6 +63,11 @@ def plural(noun: str) -> str:
     return f"{noun[:-1]}ves" if low.endswith(("lf", "af")) else f"{noun}s"
 
 
+def counted(count: int, noun: str) -> str:
+    """How many there are, in figures: ``1 part``, ``2,300 parts``."""
+    return f"{count:,} {noun if count == 1 else plural(noun)}"
+
+
 def number_word(count: int) -> str:
     """A count as a sentence has it: in words up to ten, none as ``no``."""
     return _NUMBERS[count] if 0 <= count < len(_NUMBERS) else str(count)

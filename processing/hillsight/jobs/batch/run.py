@@ -26,6 +26,7 @@ from hillsight.jobs.results import Result, WrittenFrames
 from hillsight.kernels.threads import budget
 from hillsight.layers.atomic import made_folder, remove_leavings
 from hillsight.layers.provenance import WholeRun
+from hillsight.words.english import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -203,11 +204,13 @@ def _work_tasks(
 def _told(job: BatchJob, prepared: Prepared, found: Found, kept: int, tiles_kept: int) -> list[str]:
     """What was seen, in lines."""
     lines = [
-        f"{job.title}: {found.stations:,} stations, {len(prepared.parts):,} parts, "
-        f"{len(prepared.tiles):,} tiles."
+        f"{job.title}: {counted(found.stations, 'station')}, {counted(len(prepared.parts), 'part')}, "
+        f"{counted(len(prepared.tiles), 'tile')}."
     ]
     if kept or tiles_kept:
-        lines.append(f"Kept from an earlier run: {kept:,} parts and {tiles_kept:,} tiles, verified.")
+        lines.append(
+            f"Kept from an earlier run: {counted(kept, 'part')} and {counted(tiles_kept, 'tile')}, verified."
+        )
     lines.append(
         f"Seen from any station: {found.seen_cells:,} of {found.asked_cells:,} cells within a reach."
     )

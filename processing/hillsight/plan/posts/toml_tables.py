@@ -51,7 +51,7 @@ def values_of(
 
     own : readers of fields that no form of field describes
     """
-    check_names(raw, known, f"the {owner}", place)
+    check_names(raw, known, f"[{owner}]", place)
     found: dict[str, Any] = {}
     for field in known:
         if field.name not in raw:
