@@ -12,6 +12,9 @@ import pytest
 from hillsight.sheets.exercise.answer_sheet import answer_pages
 from hillsight.sheets.exercise.booklet import booklet_pages, numbered
 from hillsight.sheets.exercise.question_sheet import FOR_THE_TABLE, question_pages
+from hillsight.sheets.map.margin import draw_entries
+from hillsight.sheets.paper.labels import Box
+from hillsight.sheets.paper.maps import line_entry
 from hillsight.sheets.paper.page import PER_MM, Page
 from hillsight.sheets.paper.saving import save_page, save_pages
 from pdf_paths import paths_in, streams
@@ -26,6 +29,28 @@ def assert_tidy(page: Page) -> None:
     """Nothing written over anything else, nothing off the paper; maps place their own names."""
     for n, (text, box) in enumerate(page.texts):
         assert box.left >= 0 and box.right <= page.width + 1 and box.bottom >= 0, text
+        for other, there in page.texts[:n]:
+            assert not box.overlaps(there, -2.0), (text, other)
+
+
+LEGEND = (
+    "place", "dead ground", "in view, or beyond the reach", "contour, every 10 m",
+    "index contour, every 50 m", "saddle", "top", "building or other work", "cairn or other small work",
+    "crag, edge, line of the ground", "river", "stream", "path", "wall", "water",
+    "brow: nearest crest, ground beyond", "skyline",
+    "where the picture looks", "sight line to what decides", "ground that a reason is about", "knoll",
+    "fence, hedge or boundary",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("width_mm", "height_mm"), [(112, 27), (112, 20), (90, 20), (75, 90)])
+def test_a_long_legend_is_not_written_over_itself(width_mm: int, height_mm: int) -> None:
+    page = Page.of_mm(210.0, 297.0)
+    place = Box(100.0, 100.0, 100.0 + width_mm * PER_MM, 100.0 + height_mm * PER_MM)
+    draw_entries(page, [line_entry(text, linewidth=1.0) for text in LEGEND], place)
+    assert len(page.texts) == len(LEGEND)
+    for n, (text, box) in enumerate(page.texts):
+        assert box.right <= place.right + 1 and box.bottom >= place.bottom - 4, text
         for other, there in page.texts[:n]:
             assert not box.overlaps(there, -2.0), (text, other)
 

@@ -301,7 +301,7 @@ def _draw_legend(
         below = page.paragraph(right + 8, box.top - 62, box.right - right - 8, said, 6.2)
         draw_entries(page, entries, Box(box.left, box.bottom, box.right, min(below, box.top - 176) - 14))
         return
-    column = box.left + 74.0 * PER_MM
+    column = box.left + 71.0 * PER_MM
     right = draw_norths(page, box.left, box.bottom + 2, data.north)
     page.paragraph(right + 8, box.top - 52, column - right - 20, said, 6.0)
     draw_entries(page, entries, Box(column, box.bottom, box.right, box.top))

@@ -28,6 +28,9 @@ CHECK_MM = 100.0
 
 _SWATCH_PX = (40.0, 17.0)
 _FIGURE, _SMALL, _WORDS = 6.4, 6.2, 6.8  # letter sizes, points
+#: Letters (points) and rows (pixels) of a legend, the largest that fit are taken.
+_LEGEND_SIZES = ((6.8, 27.0), (6.4, 24.0), (6.0, 22.0), (5.6, 20.0), (5.2, 18.5), (4.8, 17.5))
+_LEAST_LETTERS = 2.0
 _BAR_MM = 41.0
 _LEAST_ANGLE = 9.0  # degrees between drawn arrows, so that they can be told apart
 
@@ -175,18 +178,23 @@ def draw_entries(page: Page, entries: Sequence[Entry], place: Box) -> None:
     """A legend in as many columns as it takes, filled downwards, letters as large as fit; pixels."""
     if not entries:
         return
-    for size, pitch in ((6.8, 27.0), (6.4, 24.0), (6.0, 22.0), (5.6, 20.0), (5.2, 18.5)):
+
+    def width_of(groups: list[Sequence[Entry]], size: float) -> list[float]:
+        longest = [max(page.size_of(entry.text, size)[0] for entry in group) for group in groups]
+        return [_SWATCH_PX[0] + 10 + width for width in longest]
+
+    def fits(widths: list[float]) -> bool:
+        return sum(widths) + 14 * (len(widths) - 1) <= place.width
+
+    for size, pitch in _LEGEND_SIZES:
         rows = max(1, int(place.height // pitch))
-        columns = ceil(len(entries) / rows)
-        rows = ceil(len(entries) / columns)
-        groups = [entries[i * rows : (i + 1) * rows] for i in range(columns)]
-        widths = [
-            _SWATCH_PX[0] + 10 + max(page.size_of(entry.text, size)[0] for entry in group)
-            for group in groups
-            if group
-        ]
-        if sum(widths) + 14 * (len(widths) - 1) <= place.width:
+        rows = ceil(len(entries) / ceil(len(entries) / rows))
+        groups = [entries[first : first + rows] for first in range(0, len(entries), rows)]
+        if fits(widths := width_of(groups, size)):
             break
+    while not fits(widths) and size > _LEAST_LETTERS:  # better small than written over each other
+        size *= 0.95
+        widths = width_of(groups, size)
     left = place.left
     gap = min(40.0, (place.width - sum(widths)) / max(1, len(widths) - 1)) if len(widths) > 1 else 0.0
     for group, width in zip(groups, widths, strict=False):
